@@ -1,0 +1,1 @@
+"""What is true of an object's pictures at a valid instant, as known at another instant."""
