@@ -1,0 +1,1 @@
+"""Campaigns, stations, sessions, shot lines, bookings and set-up cards."""

@@ -1,0 +1,1 @@
+"""Catalogues, entries, objects, their facts, numbers, faces and whereabouts."""

@@ -1,0 +1,9 @@
+"""The app's place in Django."""
+
+from django.apps import AppConfig
+
+
+class CollectionConfig(AppConfig):
+    """Catalogues, entries, objects, their facts, numbers, faces and whereabouts."""
+
+    name = "imaging_requests.collection"

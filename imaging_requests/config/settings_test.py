@@ -1,0 +1,14 @@
+"""Settings of the tests: the desk size in a folder of its own, or what the environment raises."""
+
+import os
+import tempfile
+from pathlib import Path
+
+_work_dir = Path(os.environ.get("IMAGING_TEST_DIR") or tempfile.mkdtemp(prefix="imaging-tests-"))
+os.environ.setdefault("IMAGING_DATA_DIR", str(_work_dir))
+os.environ.setdefault("IMAGING_SECRET_KEY", "only-for-tests-" * 5)
+
+from imaging_requests.config.settings import *  # noqa: E402, F403
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]

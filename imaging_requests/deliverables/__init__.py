@@ -1,0 +1,1 @@
+"""Deliverables, their checks and reviews, recalls and sealed packages."""

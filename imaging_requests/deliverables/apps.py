@@ -1,0 +1,9 @@
+"""The app's place in Django."""
+
+from django.apps import AppConfig
+
+
+class DeliverablesConfig(AppConfig):
+    """Deliverables, their checks and reviews, recalls and sealed packages."""
+
+    name = "imaging_requests.deliverables"

@@ -1,0 +1,213 @@
+"""Processed results with their versions: what they were made of, what people decided, packages."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.intake.models import Frame
+from imaging_requests.people.models import Versioned
+
+
+class DeliverableState(models.TextChoices):
+    """The life of one version of a deliverable."""
+
+    BUILDING = "building", "Building"
+    TO_REVIEW = "to_review", "To review"
+    ACCEPTED = "accepted", "Accepted"
+    SENT_BACK = "sent_back", "Sent back"
+    RECALLED = "recalled", "Recalled"
+
+
+class DeliverableKind(models.TextChoices):
+    """How the frames make one picture."""
+
+    SINGLE = "single", "Single frame"
+    BRACKET = "bracket", "Bracket series"
+    MOSAIC = "mosaic", "Joined mosaic"
+    BRACKET_MOSAIC = "bracket_mosaic", "Bracket series of tiles"
+
+
+class Deliverable(Versioned):
+    """One version of a picture of one surface in one technique; it may meet several owed views.
+
+    The state of the object it shows is computed from `captured_at`, never stored.
+    """
+
+    chain = models.UUIDField(default=uuid.uuid4, db_index=True)
+    version = models.PositiveSmallIntegerField(default=1)
+    object = models.ForeignKey(
+        CollectionObject, on_delete=models.PROTECT, related_name="deliverables"
+    )
+    face = models.CharField(max_length=1)
+    surface = models.CharField(max_length=8)
+    technique = models.CharField(max_length=2)
+    variant = models.CharField(max_length=24, blank=True)
+    detail_mm = models.JSONField(null=True, blank=True)
+    kind = models.CharField(max_length=14, choices=DeliverableKind.choices)
+    state = models.CharField(
+        max_length=10, choices=DeliverableState.choices, default=DeliverableState.BUILDING
+    )
+    captured_at = models.DateTimeField()
+    px_per_mm = models.FloatField()
+    coverage_percent = models.FloatField(default=100)
+    is_complete = models.BooleanField(default=False)
+    missing = models.JSONField(default=list)
+    polarity = models.CharField(max_length=10, blank=True)
+    photographer = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="deliverables"
+    )
+    cover = models.ForeignKey(
+        Frame, null=True, blank=True, on_delete=models.PROTECT, related_name="covers"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    handed_in_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("object", "technique", "face", "variant", "-captured_at", "-version")
+        constraints = (
+            models.UniqueConstraint(fields=("chain", "version"), name="deliverable_version_once"),
+            models.UniqueConstraint(
+                fields=("chain",),
+                condition=Q(state="accepted"),
+                name="one_accepted_version_per_chain",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="accepted") | Q(is_complete=True),
+                name="accepted_is_complete",
+            ),
+            models.CheckConstraint(
+                condition=~Q(technique="XR") | Q(polarity__in=("positive", "negative", "unknown")),
+                name="x_ray_states_its_polarity",
+            ),
+        )
+        indexes = (
+            models.Index(fields=("object", "state"), name="deliverable_by_object"),
+            models.Index(fields=("state", "handed_in_at"), name="deliverable_by_state"),
+        )
+
+    def __str__(self) -> str:
+        return " ".join(part for part in (self.technique, self.face, self.variant) if part)
+
+
+class DeliverableFrame(models.Model):
+    """A frame's place in a deliverable."""
+
+    deliverable = models.ForeignKey(
+        Deliverable, on_delete=models.PROTECT, related_name="deliverable_frames"
+    )
+    frame = models.ForeignKey(Frame, on_delete=models.PROTECT, related_name="deliverable_frames")
+    tile_x = models.PositiveSmallIntegerField(default=0)
+    tile_y = models.PositiveSmallIntegerField(default=0)
+    ev = models.FloatField(default=0)
+    focus_slice = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        ordering = ("deliverable", "tile_y", "tile_x", "ev", "focus_slice")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("deliverable", "tile_x", "tile_y", "ev", "focus_slice"),
+                name="one_frame_per_place",
+            ),
+            models.UniqueConstraint(
+                fields=("deliverable", "frame"), name="frame_once_per_deliverable"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.frame_id} in {self.deliverable_id}"
+
+
+class Review(models.Model):
+    """What a person decided about a version of a deliverable."""
+
+    class Verdict(models.TextChoices):
+        """The decision."""
+
+        ACCEPTED = "accepted", "Accepted"
+        SENT_BACK = "sent_back", "Sent back"
+        RECALLED = "recalled", "Recalled"
+
+    deliverable = models.ForeignKey(Deliverable, on_delete=models.PROTECT, related_name="reviews")
+    verdict = models.CharField(max_length=10, choices=Verdict.choices)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="reviews"
+    )
+    reasons = models.JSONField(default=list)
+    note = models.TextField(blank=True)
+    override_reason = models.TextField(blank=True)
+    is_lone_worker = models.BooleanField(default=False)
+    recorded_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("deliverable", "recorded_at", "pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(verdict="accepted") | ~Q(note=""), name="refusal_says_why"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_verdict_display()} by {self.by}"
+
+
+class Package(Versioned):
+    """A sealed hand-over: only accepted pictures, never changed."""
+
+    class State(models.TextChoices):
+        """Whether the package is sealed."""
+
+        OPEN = "open", "Open"
+        SEALED = "sealed", "Sealed"
+
+    number = models.CharField(max_length=20, unique=True)
+    purpose = models.CharField(max_length=160)
+    entry = models.ForeignKey(
+        Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="packages"
+    )
+    state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="packages"
+    )
+    made_at = models.DateTimeField(default=timezone.now)
+    sealed_at = models.DateTimeField(null=True, blank=True)
+    manifest = models.JSONField(default=list)
+    manifest_sha256 = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        ordering = ("-made_at", "-pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(state="open")
+                | (Q(sealed_at__isnull=False) & ~Q(manifest_sha256="")),
+                name="sealed_package_has_a_manifest",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"Package {self.number}"
+
+
+class PackageItem(models.Model):
+    """An accepted deliverable in a package."""
+
+    package = models.ForeignKey(Package, on_delete=models.PROTECT, related_name="items")
+    deliverable = models.ForeignKey(
+        Deliverable, on_delete=models.PROTECT, related_name="package_items"
+    )
+
+    class Meta:
+        ordering = ("package", "pk")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("package", "deliverable"), name="deliverable_once_per_package"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.deliverable_id} in {self.package_id}"

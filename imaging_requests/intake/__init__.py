@@ -1,0 +1,1 @@
+"""Drops, arrivals, frames, the store, the sorting table and background jobs."""

@@ -1,0 +1,9 @@
+"""The app's place in Django."""
+
+from django.apps import AppConfig
+
+
+class IntakeConfig(AppConfig):
+    """Drops, arrivals, frames, the store, the sorting table and background jobs."""
+
+    name = "imaging_requests.intake"

@@ -1,0 +1,279 @@
+"""What arrives and what becomes of it: drops, arrivals, frames, copies, derived files, jobs.
+
+An arrival is one file as it was offered, whatever became of it. A frame is one exposure in the
+store, known by the SHA-256 of its bytes.
+"""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.people.models import Versioned
+
+
+class Drop(Versioned):
+    """A batch of files that somebody brought."""
+
+    class State(models.TextChoices):
+        """Whether more files may come."""
+
+        OPEN = "open", "Open"
+        CLOSED = "closed", "Closed"
+
+    number = models.CharField(max_length=20, unique=True)
+    brought_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="drops"
+    )
+    session = models.ForeignKey(
+        Session, null=True, blank=True, on_delete=models.PROTECT, related_name="drops"
+    )
+    state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    opened_at = models.DateTimeField(default=timezone.now)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("-opened_at", "-pk")
+
+    def __str__(self) -> str:
+        return f"Drop {self.number}"
+
+
+class FrameState(models.TextChoices):
+    """Where a received frame stands."""
+
+    RECEIVED = "received", "Received"
+    WAITING = "waiting", "On the sorting table"
+    PLACED = "placed", "Placed"
+    SET_ASIDE = "set_aside", "Set aside as spare"
+
+
+class FrameRole(models.TextChoices):
+    """What a frame is for."""
+
+    VIEW = "view", "View"
+    FLAT = "flat", "Flat field"
+    DARK = "dark", "Dark"
+    AMBIENT = "ambient", "Ambient light"
+    TARGET = "target", "Target"
+    SLATE = "slate", "Clock slate"
+
+
+class Frame(Versioned):
+    """One exposure file in the store; its bytes never change."""
+
+    sha256 = models.CharField(max_length=64, unique=True)
+    size_bytes = models.BigIntegerField()
+    first_name = models.CharField(max_length=255)
+    extension = models.CharField(max_length=8)
+    state = models.CharField(
+        max_length=10, choices=FrameState.choices, default=FrameState.RECEIVED
+    )
+    role = models.CharField(max_length=8, choices=FrameRole.choices, default=FrameRole.VIEW)
+    shot_line = models.ForeignKey(
+        ShotLine, null=True, blank=True, on_delete=models.PROTECT, related_name="frames"
+    )
+    tile_x = models.PositiveSmallIntegerField(default=0)
+    tile_y = models.PositiveSmallIntegerField(default=0)
+    ev = models.FloatField(default=0)
+    focus_slice = models.PositiveSmallIntegerField(default=0)
+    wall_clock = models.CharField(max_length=40, blank=True)
+    captured_at = models.DateTimeField(null=True, blank=True)
+    format = models.CharField(max_length=12, blank=True)
+    width_px = models.PositiveIntegerField(null=True, blank=True)
+    height_px = models.PositiveIntegerField(null=True, blank=True)
+    bands = models.PositiveSmallIntegerField(null=True, blank=True)
+    bits = models.PositiveSmallIntegerField(null=True, blank=True)
+    profile = models.CharField(max_length=160, blank=True)
+    structure = models.JSONField(default=dict)
+    waiting_because = models.TextField(blank=True)
+    received_at = models.DateTimeField(default=timezone.now)
+    placed_at = models.DateTimeField(null=True, blank=True)
+    placed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="placed_frames",
+    )
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(state="placed") | Q(shot_line__isnull=False),
+                name="placed_frame_has_a_shot_line",
+            ),
+            models.CheckConstraint(condition=Q(size_bytes__gt=0), name="frame_is_not_empty"),
+        )
+        indexes = (
+            models.Index(fields=("shot_line", "tile_x", "tile_y", "ev"), name="frame_by_line"),
+            models.Index(fields=("state", "received_at"), name="frame_by_state"),
+        )
+
+    def __str__(self) -> str:
+        return self.first_name
+
+
+class ArrivalState(models.TextChoices):
+    """What became of one offered file."""
+
+    ARRIVING = "arriving", "Arriving"
+    RECEIVED = "received", "Received"
+    CHECKED = "checked", "Checked"
+    ALREADY_HERE = "already_here", "Already here"
+    REFUSED = "refused", "Refused"
+
+
+class Arrival(models.Model):
+    """One file as it was offered in a drop: its name, its progress, and the answer to it."""
+
+    token = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    drop = models.ForeignKey(Drop, on_delete=models.PROTECT, related_name="arrivals")
+    name = models.CharField(max_length=255)
+    size_bytes = models.BigIntegerField()
+    offset_bytes = models.BigIntegerField(default=0)
+    state = models.CharField(
+        max_length=12, choices=ArrivalState.choices, default=ArrivalState.ARRIVING
+    )
+    frame = models.ForeignKey(
+        Frame, null=True, blank=True, on_delete=models.PROTECT, related_name="arrivals"
+    )
+    answer = models.TextField(blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    touched_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("drop", "pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(offset_bytes__gte=0, offset_bytes__lte=models.F("size_bytes")),
+                name="arrival_offset_within_size",
+            ),
+        )
+        indexes = (models.Index(fields=("drop", "state"), name="arrival_by_state"),)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Copy(models.Model):
+    """One stored copy of a frame's bytes, and when it was last proven."""
+
+    frame = models.ForeignKey(Frame, on_delete=models.PROTECT, related_name="copies")
+    place = models.CharField(max_length=20)
+    written_at = models.DateTimeField(default=timezone.now)
+    verified_at = models.DateTimeField(null=True, blank=True)
+    is_good = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ("frame", "place")
+        constraints = (
+            models.UniqueConstraint(fields=("frame", "place"), name="one_copy_per_place"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.place} copy of {self.frame_id}"
+
+
+class Derivative(models.Model):
+    """A file made from a frame; it can be deleted and made again from its recipe."""
+
+    frame = models.ForeignKey(Frame, on_delete=models.CASCADE, related_name="derivatives")
+    kind = models.CharField(max_length=16)
+    recipe = models.CharField(max_length=64)
+    path = models.CharField(max_length=200)
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    tone_stretched = models.BooleanField(default=False)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("frame", "kind")
+        constraints = (
+            models.UniqueConstraint(fields=("frame", "kind", "recipe"), name="derivative_once"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.frame_id}"
+
+
+class FileCheck(models.Model):
+    """What a rule measured on a frame."""
+
+    class Verdict(models.TextChoices):
+        """The answer of a rule; 'cannot tell' is an answer of its own."""
+
+        PASS = "pass", "Pass"
+        WARN = "warn", "Warning"
+        FAIL = "fail", "Fail"
+        CANNOT_TELL = "cannot_tell", "Cannot tell"
+
+    frame = models.ForeignKey(Frame, on_delete=models.CASCADE, related_name="checks")
+    rule = models.CharField(max_length=20)
+    rule_version = models.PositiveSmallIntegerField()
+    value = models.CharField(max_length=120, blank=True)
+    unit = models.CharField(max_length=20, blank=True)
+    limit = models.CharField(max_length=120, blank=True)
+    verdict = models.CharField(max_length=12, choices=Verdict.choices)
+    sentence = models.TextField()
+    checked_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("frame", "rule")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("frame", "rule", "rule_version"), name="file_check_once"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.rule}: {self.get_verdict_display()}"
+
+
+class JobState(models.TextChoices):
+    """Where a job stands; every end can be read by a person."""
+
+    DUE = "due", "Due"
+    CLAIMED = "claimed", "Being worked on"
+    DONE = "done", "Done"
+    FAILED = "failed", "Failed for good"
+
+
+class Job(models.Model):
+    """One piece of background work. The database is the truth; a message only wakes a worker."""
+
+    kind = models.CharField(max_length=30)
+    key = models.CharField(max_length=160, unique=True)
+    subject_id = models.BigIntegerField()
+    queue = models.CharField(max_length=10)
+    state = models.CharField(max_length=8, choices=JobState.choices, default=JobState.DUE)
+    tries = models.PositiveSmallIntegerField(default=0)
+    due_at = models.DateTimeField(default=timezone.now)
+    claim = models.UUIDField(null=True, blank=True)
+    claimed_until = models.DateTimeField(null=True, blank=True)
+    worker = models.CharField(max_length=80, blank=True)
+    last_error = models.TextField(blank=True)
+    result = models.JSONField(default=dict)
+    created_at = models.DateTimeField(default=timezone.now)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("due_at", "pk")
+        indexes = (models.Index(fields=("state", "queue", "due_at"), name="job_due"),)
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(state="claimed")
+                | Q(claim__isnull=False, claimed_until__isnull=False),
+                name="claimed_job_has_a_lease",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.subject_id}"

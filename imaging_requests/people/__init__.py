@@ -1,0 +1,1 @@
+"""Users, roles, who may do what, the audit trail, and what every page shares."""

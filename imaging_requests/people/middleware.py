@@ -1,0 +1,65 @@
+"""What every request passes: the studio's clock, the page's content policy, refusals as pages."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from imaging_requests.people.errors import DomainError, StaleWrite
+
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+class ContentSecurityPolicy:
+    """Everything a page loads comes from this site; nothing runs that is written into a page."""
+
+    policy = (
+        "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'self'; "
+        "form-action 'self'; frame-ancestors 'none'"
+    )
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", self.policy)
+        return response
+
+
+class StudioZone:
+    """Instants are stored in UTC and shown in the studio's zone, wherever the server stands."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+        self.zone = zoneinfo.ZoneInfo(settings.STUDIO_ZONE)
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        with timezone.override(self.zone):
+            return self.get_response(request)
+
+
+class DomainErrors:
+    """Turn a refusal that no view handled into a page or a fragment with its sentence."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if not isinstance(error, DomainError):
+            return None
+        context = {
+            "error": error,
+            "differences": error.differences if isinstance(error, StaleWrite) else [],
+        }
+        htmx = bool(getattr(request, "htmx", False))
+        template = "errors/refusal_fragment.html" if htmx else f"errors/{error.status}.html"
+        return render(request, template, context, status=error.status)

@@ -1,0 +1,4 @@
+"""Addresses of sign-in and accounts."""
+
+app_name = "people"
+urlpatterns: list = []

@@ -1,0 +1,1 @@
+"""Derived statuses, the catalogue board and the pages that read everything."""

@@ -1,0 +1,79 @@
+"""Caches of what is derived; every row can be thrown away and computed again."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.requesting.models import OwedView
+
+
+class ViewStatus(models.Model):
+    """The status of an owed view as last derived, with its reason."""
+
+    owed_view = models.OneToOneField(
+        OwedView, on_delete=models.CASCADE, primary_key=True, related_name="derived"
+    )
+    object = models.ForeignKey(
+        CollectionObject, on_delete=models.CASCADE, related_name="view_statuses"
+    )
+    status = models.CharField(max_length=14)
+    why = models.TextField(blank=True)
+    reason = models.JSONField(default=dict)
+    waits_for = models.CharField(max_length=240, blank=True)
+    waits_for_role = models.CharField(max_length=20, blank=True)
+    is_met = models.BooleanField(default=False)
+    deliverable_id = models.BigIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("owed_view",)
+        indexes = (models.Index(fields=("object", "status"), name="view_status_by_object"),)
+
+    def __str__(self) -> str:
+        return f"{self.owed_view_id}: {self.status}"
+
+
+class ObjectStatus(models.Model):
+    """When an object's statuses were derived and until when they hold by themselves."""
+
+    object = models.OneToOneField(
+        CollectionObject, on_delete=models.CASCADE, primary_key=True, related_name="derived"
+    )
+    derived_at = models.DateTimeField()
+    holds_until = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="The next instant at which a date alone changes a status, such as a waiver's end.",
+    )
+    facts_complete = models.BooleanField(default=False)
+    missing_facts = models.JSONField(default=list)
+    state_index = models.PositiveSmallIntegerField(default=0)
+    has_open_question = models.BooleanField(default=False)
+
+    class Meta:
+        indexes = (models.Index(fields=("holds_until",), name="object_status_holds_until"),)
+
+    def __str__(self) -> str:
+        return f"{self.object_id} at {self.derived_at:%Y-%m-%d %H:%M}"
+
+
+class EntryStatus(models.Model):
+    """The grade of an entry with its counts, as last derived."""
+
+    entry = models.OneToOneField(
+        Entry, on_delete=models.CASCADE, primary_key=True, related_name="derived"
+    )
+    grade = models.CharField(max_length=14)
+    why = models.TextField(blank=True)
+    counts = models.JSONField(default=dict)
+    owed = models.PositiveIntegerField(default=0)
+    met = models.PositiveIntegerField(default=0)
+    waived = models.PositiveIntegerField(default=0)
+    lost = models.PositiveIntegerField(default=0)
+    derived_at = models.DateTimeField()
+
+    class Meta:
+        indexes = (models.Index(fields=("grade",), name="entry_status_grade"),)
+
+    def __str__(self) -> str:
+        return f"{self.entry_id}: {self.grade}"

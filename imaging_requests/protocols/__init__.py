@@ -1,0 +1,1 @@
+"""Versions of the protocol, of the trigger table and of the studio's settings."""

@@ -1,0 +1,9 @@
+"""The app's place in Django."""
+
+from django.apps import AppConfig
+
+
+class ProtocolsConfig(AppConfig):
+    """Versions of the protocol, of the trigger table and of the studio's settings."""
+
+    name = "imaging_requests.protocols"

@@ -1,0 +1,128 @@
+"""Versioned rules as data: what is owed, what a treatment makes untrue, every number of the studio.
+
+A published version is immutable: the database refuses the change, not only the code.
+"""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+from imaging_requests.collection.models import Entry
+from imaging_requests.people.models import Versioned
+
+
+class VersionState(models.TextChoices):
+    """How far a version of the rules is."""
+
+    DRAFT = "draft", "Draft"
+    PUBLISHED = "published", "Published"
+    RETIRED = "retired", "Retired"
+
+
+class RuleVersion(Versioned):
+    """What the three kinds of versioned rules share."""
+
+    number = models.PositiveIntegerField()
+    state = models.CharField(
+        max_length=10, choices=VersionState.choices, default=VersionState.DRAFT
+    )
+    definition = models.JSONField()
+    created_at = models.DateTimeField(default=timezone.now)
+    published_at = models.DateTimeField(null=True, blank=True)
+    published_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="published_%(class)ss",
+    )
+    co_signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="co_signed_%(class)ss",
+    )
+
+    class Meta:
+        abstract = True
+        ordering = ("number",)
+
+
+class ProtocolVersion(RuleVersion):
+    """What is owed, as rules over the facts of an object."""
+
+    name = models.CharField(max_length=80, default="catalogue")
+
+    class Meta(RuleVersion.Meta):
+        constraints = (
+            models.UniqueConstraint(fields=("name", "number"), name="protocol_version_once"),
+            models.CheckConstraint(
+                condition=Q(state="draft") | Q(published_at__isnull=False),
+                name="protocol_published_has_an_instant",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.name}, version {self.number}"
+
+
+class TriggerTableVersion(RuleVersion):
+    """Intervention by technique by face: what becomes untrue, hidden, or needs a decision."""
+
+    class Meta(RuleVersion.Meta):
+        constraints = (
+            models.UniqueConstraint(fields=("number",), name="trigger_table_version_once"),
+            models.CheckConstraint(
+                condition=Q(state="draft") | Q(published_at__isnull=False),
+                name="trigger_table_published_has_an_instant",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"trigger table, version {self.number}"
+
+
+class StudioSettingsVersion(RuleVersion):
+    """Every number of the studio with unit, source and mark."""
+
+    class Meta(RuleVersion.Meta):
+        constraints = (
+            models.UniqueConstraint(fields=("number",), name="studio_settings_version_once"),
+            models.CheckConstraint(
+                condition=Q(state="draft") | Q(published_at__isnull=False),
+                name="studio_settings_published_has_an_instant",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"studio settings, version {self.number}"
+
+
+class EntryPin(models.Model):
+    """Which protocol version an entry follows, from one instant to another."""
+
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="pins")
+    protocol = models.ForeignKey(ProtocolVersion, on_delete=models.PROTECT, related_name="pins")
+    pinned_at = models.DateTimeField()
+    unpinned_at = models.DateTimeField(null=True, blank=True)
+    recorded_at = models.DateTimeField(default=timezone.now)
+    reason = models.CharField(max_length=240, blank=True)
+
+    class Meta:
+        ordering = ("entry", "pinned_at")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("entry",), condition=Q(unpinned_at=None), name="entry_pinned_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(unpinned_at=None) | Q(unpinned_at__gt=F("pinned_at")),
+                name="pin_from_before_to",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.entry_id} → {self.protocol}"

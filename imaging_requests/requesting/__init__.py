@@ -1,0 +1,1 @@
+"""Requests, owed views, the demand that keeps them alive, waivers."""

@@ -1,0 +1,1 @@
+"""Treatments, interventions, incidents, decisions and what follows from them."""
