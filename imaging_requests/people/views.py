@@ -2,10 +2,114 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
+from django.contrib.auth import login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
 
-from imaging_requests.people.policies import public
+from imaging_requests.people import actions, queries
+from imaging_requests.people.errors import DomainError
+from imaging_requests.people.forms import AccountForm, OwnPasswordForm, RolesForm, SignInForm
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import KEEP_ACCOUNTS, READ, public, requires
+from imaging_requests.people.requests import signed_in
+
+
+@public
+@never_cache
+@require_http_methods(["GET", "POST"])
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Let a person in and lead them to their own first page."""
+    target = str(request.POST.get("next") or request.GET.get("next") or "")
+    if not url_has_allowed_host_and_scheme(
+        target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    ):
+        target = reverse("progress:first_page")
+    form = SignInForm(request, data=request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        login(request, form.get_user())
+        return redirect(target)
+    status = 422 if request.method == "POST" else 200
+    return render(request, "people/sign_in.html", {"form": form, "next": target}, status=status)
+
+
+@requires(READ)
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the visit."""
+    logout(request)
+    return redirect("people:sign_in")
+
+
+@requires(KEEP_ACCOUNTS)
+@require_http_methods(["GET", "POST"])
+def accounts(request: HttpRequest) -> HttpResponse:
+    """List everybody with an account, and open a new one."""
+    form = AccountForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            user = actions.open_account(
+                actor=signed_in(request),
+                email=form.cleaned_data["email"],
+                name=form.cleaned_data["name"],
+                roles=form.cleaned_data["roles"],
+                password=form.cleaned_data["password"],
+            )
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"{user.name} has an account now.")
+            return redirect("people:accounts")
+    context = {"form": form, "people": queries.people_with_roles()}
+    status = 422 if form.errors else 200
+    return render(request, "people/accounts.html", context, status=status)
+
+
+@requires(KEEP_ACCOUNTS)
+@require_http_methods(["GET", "POST"])
+def account(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change what a person may do, or close the account."""
+    person = get_object_or_404(User, pk=pk)
+    form = RolesForm(request.POST or None, initial={"roles": sorted(person.roles)})
+    if request.method == "POST" and "is_open" in request.POST:
+        actions.set_open(
+            actor=signed_in(request), user_id=pk, is_open=request.POST["is_open"] == "yes"
+        )
+        return redirect("people:account", pk=pk)
+    if request.method == "POST" and form.is_valid():
+        actions.set_roles(
+            actor=signed_in(request), user_id=pk, roles=form.cleaned_data["roles"]
+        )
+        messages.success(request, f"The roles of {person.name} are saved.")
+        return redirect("people:accounts")
+    return render(request, "people/account.html", {"form": form, "person": person})
+
+
+@requires(READ)
+@require_http_methods(["GET", "POST"])
+def own_account(request: HttpRequest) -> HttpResponse:
+    """Change one's own password and see one's own roles."""
+    user = signed_in(request)
+    form = OwnPasswordForm(request.POST or None, user=user)
+    if request.method == "POST" and form.is_valid():
+        actions.change_password(actor=user, password=form.cleaned_data["new"])
+        update_session_auth_hash(request, user)
+        messages.success(request, "Your new password is set.")
+        return redirect("people:own_account")
+    status = 422 if form.errors else 200
+    return render(request, "people/own_account.html", {"form": form}, status=status)
+
+
+@requires(READ)
+@require_POST
+def notices_read(request: HttpRequest) -> HttpResponse:
+    """Put the notices away."""
+    actions.read_notices(actor=signed_in(request))
+    return redirect("progress:first_page")
 
 
 @public

@@ -63,7 +63,7 @@ class EntryStatus(models.Model):
     entry = models.OneToOneField(
         Entry, on_delete=models.CASCADE, primary_key=True, related_name="derived"
     )
-    grade = models.CharField(max_length=14)
+    grade = models.CharField(max_length=20)
     why = models.TextField(blank=True)
     counts = models.JSONField(default=dict)
     owed = models.PositiveIntegerField(default=0)

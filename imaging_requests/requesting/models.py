@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.models import Versioned
-from imaging_requests.treatments.models import Treatment
+from imaging_requests.treatments.models import Intervention, Treatment
 
 
 class Technique(models.TextChoices):
@@ -56,7 +56,16 @@ class OwedView(Versioned):
     treatment = models.ForeignKey(
         Treatment, null=True, blank=True, on_delete=models.PROTECT, related_name="owed_views"
     )
+    anchor_phase = models.PositiveSmallIntegerField(null=True, blank=True)
     anchor_step = models.PositiveSmallIntegerField(null=True, blank=True)
+    anchor_event = models.ForeignKey(
+        Intervention,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="opened_windows",
+        help_text="The step that opened the interval in which the surface can be seen.",
+    )
     anchor_at = models.DateTimeField(null=True, blank=True)
     anchor_key = models.CharField(
         max_length=48,

@@ -103,6 +103,11 @@ class Intervention(Versioned):
         max_length=10, choices=InterventionState.choices, default=InterventionState.PLANNED
     )
     planned_on = models.DateField(null=True, blank=True)
+    exposure_until = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="Planned end of the time in which what this step uncovers can be seen.",
+    )
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
     recorded_at = models.DateTimeField(default=timezone.now)

@@ -18,7 +18,7 @@ class Migration(migrations.Migration):
             name='EntryStatus',
             fields=[
                 ('entry', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='derived', serialize=False, to='collection.entry')),
-                ('grade', models.CharField(max_length=14)),
+                ('grade', models.CharField(max_length=20)),
                 ('why', models.TextField(blank=True)),
                 ('counts', models.JSONField(default=dict)),
                 ('owed', models.PositiveIntegerField(default=0)),

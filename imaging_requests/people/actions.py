@@ -1,0 +1,121 @@
+"""Writes about people: accounts, roles, passwords, notices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.people import audit
+from imaging_requests.people.errors import DomainError
+from imaging_requests.people.models import Notice, Role, RoleHolding, User
+from imaging_requests.people.policies import KEEP_ACCOUNTS, demand
+
+
+@transaction.atomic
+def open_account(
+    *,
+    actor: User | None,
+    email: str,
+    name: str,
+    roles: Iterable[str],
+    password: str,
+    now: datetime | None = None,
+) -> User:
+    """Open an account with its first roles. `actor` is None only when a command does it."""
+    if actor is not None:
+        demand(actor, KEEP_ACCOUNTS)
+    now = now or timezone.now()
+    user = User.objects.create_user(email, password, name=name.strip(), joined_at=now)
+    for role in sorted(set(roles)):
+        RoleHolding.objects.create(user=user, role=Role(role), held_from=now)
+    audit.record(
+        "people.account_opened",
+        actor=actor,
+        subject=user,
+        after={"email": user.email, "roles": sorted(set(roles))},
+        now=now,
+    )
+    return user
+
+
+@transaction.atomic
+def set_roles(
+    *, actor: User, user_id: int, roles: Iterable[str], now: datetime | None = None
+) -> User:
+    """Give and take roles; what was held before stays in the history."""
+    demand(actor, KEEP_ACCOUNTS)
+    now = now or timezone.now()
+    user = User.objects.select_for_update().get(pk=user_id)
+    wanted = {str(Role(role)) for role in roles}
+    held = set(user.role_holdings.filter(held_until=None).values_list("role", flat=True))
+    if actor.pk == user.pk and Role.KEEPER in held and Role.KEEPER not in wanted:
+        raise DomainError(
+            "You cannot take the keeper's role from yourself: nobody could give it back.",
+            code="people.last_keeper",
+            next_step="Ask another keeper to do it.",
+        )
+    user.role_holdings.filter(held_until=None, role__in=held - wanted).update(held_until=now)
+    for role in sorted(wanted - held):
+        RoleHolding.objects.create(user=user, role=role, held_from=now)
+    audit.record(
+        "people.roles_set",
+        actor=actor,
+        subject=user,
+        before={"roles": sorted(held)},
+        after={"roles": sorted(wanted)},
+        now=now,
+    )
+    return user
+
+
+@transaction.atomic
+def set_open(
+    *, actor: User, user_id: int, is_open: bool, now: datetime | None = None
+) -> User:
+    """Close an account at once, or open it again; the name stays in the history."""
+    demand(actor, KEEP_ACCOUNTS)
+    user = User.objects.select_for_update().get(pk=user_id)
+    if actor.pk == user.pk:
+        raise DomainError(
+            "You cannot close your own account.",
+            code="people.own_account",
+            next_step="Ask another keeper to do it.",
+        )
+    before = user.is_active
+    user.is_active = is_open
+    user.save(update_fields=["is_active"])
+    audit.record(
+        "people.account_opened_again" if is_open else "people.account_closed",
+        actor=actor,
+        subject=user,
+        before={"is_active": before},
+        after={"is_active": is_open},
+        now=now,
+    )
+    return user
+
+
+@transaction.atomic
+def change_password(*, actor: User, password: str) -> None:
+    """Set the person's own password; the value itself is never recorded."""
+    actor.set_password(password)
+    actor.save(update_fields=["password"])
+    audit.record("people.password_changed", actor=actor, subject=actor)
+
+
+def tell(users: Iterable[User], text: str, url: str = "", *, now: datetime | None = None) -> None:
+    """Leave a notice for each person, once, inside the caller's transaction."""
+    unique = {user.pk: user for user in users}
+    Notice.objects.bulk_create(
+        Notice(user=user, text=text, url=url, created_at=now or timezone.now())
+        for user in unique.values()
+    )
+
+
+@transaction.atomic
+def read_notices(*, actor: User, now: datetime | None = None) -> None:
+    """Mark the person's notices as read."""
+    actor.notices.filter(read_at=None).update(read_at=now or timezone.now())

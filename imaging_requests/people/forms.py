@@ -1,0 +1,99 @@
+"""Forms of sign-in and accounts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth import password_validation
+from django.contrib.auth.forms import AuthenticationForm
+
+from imaging_requests.people.models import Role, User
+
+
+class SignInForm(AuthenticationForm):
+    """E-mail address and password; the refusal does not tell which of the two was wrong."""
+
+    username = forms.EmailField(
+        label="E-mail address",
+        widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+    )
+    error_messages = {
+        "invalid_login": (
+            "This e-mail address and password do not belong together. "
+            "Type both again, or ask the system keeper for a new password."
+        ),
+        "inactive": "This account is closed. Ask the system keeper.",
+    }
+
+
+class AccountForm(forms.Form):
+    """A person's name, address, roles, and a first password."""
+
+    name = forms.CharField(max_length=120)
+    email = forms.EmailField(label="E-mail address", max_length=254)
+    roles = forms.MultipleChoiceField(
+        choices=Role.choices, widget=forms.CheckboxSelectMultiple, required=True
+    )
+    password = forms.CharField(
+        label="First password",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="At least 12 characters. The person changes it at the first sign-in.",
+    )
+
+    def clean_email(self) -> str:
+        email = str(self.cleaned_data["email"]).lower()
+        if User.objects.filter(email=email).exists():
+            raise forms.ValidationError(
+                "Somebody with this e-mail address has an account already. "
+                "Open it in the list and change the roles there."
+            )
+        return email
+
+    def clean_password(self) -> str:
+        password = str(self.cleaned_data["password"])
+        password_validation.validate_password(password)
+        return password
+
+
+class RolesForm(forms.Form):
+    """What a person is from now on."""
+
+    roles = forms.MultipleChoiceField(
+        choices=Role.choices, widget=forms.CheckboxSelectMultiple, required=False
+    )
+
+
+class OwnPasswordForm(forms.Form):
+    """The old password once, the new one twice."""
+
+    old = forms.CharField(
+        label="Present password",
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    new = forms.CharField(
+        label="New password", widget=forms.PasswordInput(attrs={"autocomplete": "new-password"})
+    )
+    again = forms.CharField(
+        label="New password again",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.user = user
+
+    def clean_old(self) -> str:
+        old = str(self.cleaned_data["old"])
+        if not self.user.check_password(old):
+            raise forms.ValidationError("This is not your present password. Type it again.")
+        return old
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        new, again = cleaned.get("new"), cleaned.get("again")
+        if new and again and new != again:
+            self.add_error("again", "The two new passwords differ. Type the new one twice.")
+        if new:
+            password_validation.validate_password(new, self.user)
+        return cleaned
