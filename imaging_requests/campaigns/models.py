@@ -121,6 +121,7 @@ class Session(Versioned):
         max_length=10, choices=SessionState.choices, default=SessionState.DRAFT
     )
     confirmed_at = models.DateTimeField(null=True, blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
     cancelled_at = models.DateTimeField(null=True, blank=True)
     clock_offset_s = models.FloatField(
         default=0, help_text="Seconds to add to the camera's clock to get the studio's."
@@ -176,6 +177,7 @@ class ShotLine(Versioned):
     state = models.CharField(
         max_length=10, choices=ShotLineState.choices, default=ShotLineState.PLANNED
     )
+    decided_at = models.DateTimeField(null=True, blank=True)
     reason = models.TextField(blank=True)
 
     class Meta:

@@ -74,6 +74,7 @@ class OwedView(Versioned):
     detail_mm = models.JSONField(null=True, blank=True)
     px_per_mm = models.FloatField()
     tolerance_percent = models.FloatField()
+    min_coverage_percent = models.FloatField()
     spec = models.JSONField(default=dict)
     due_on = models.DateField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now)

@@ -1,0 +1,504 @@
+"""Gather everything recorded about objects, in a fixed number of queries, as plain facts.
+
+Each record keeps both its times: when it was true and when the house learnt it. What counts at a
+given pair of times is decided by the pure rules, never here.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, time
+from typing import Any, TypeVar
+
+from django.db.models import F, QuerySet
+
+from imaging_requests.campaigns.models import SessionState, ShotLine
+from imaging_requests.collection.models import ObjectFacts, Unavailability
+from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
+from imaging_requests.intake.models import Copy
+from imaging_requests.protocols.models import TriggerTableVersion, VersionState
+from imaging_requests.reckoning.truth import facts as truth
+from imaging_requests.reckoning.truth.terms import Anchor, Validity, Verdict
+from imaging_requests.requesting.models import Demand, NotApplicable, OwedView, Waiver
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    DecisionVerdict,
+    EmergencyOverride,
+    Incident,
+    Intervention,
+    InterventionRecord,
+    InterventionState,
+)
+
+T = TypeVar("T")
+ByObject = dict[int, list[T]]
+
+#: A master is proven when this many copies have been read back and matched.
+PROVEN_COPIES = 2
+INCIDENT_ROW = 32
+
+
+def _instant(day: date | None) -> datetime | None:
+    return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
+
+
+def _order(recorded_at: datetime) -> int:
+    return int(recorded_at.timestamp() * 1_000_000)
+
+
+def event_key(intervention_id: int) -> str:
+    """Return the key by which the rules know an intervention."""
+    return f"i-{intervention_id}"
+
+
+def incident_key(incident_id: int) -> str:
+    """Return the key by which the rules know an incident."""
+    return f"n-{incident_id}"
+
+
+def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
+    """Return the case file of each object; the number of queries does not depend on how many."""
+    ids = sorted(set(object_ids))
+    views = list(OwedView.objects.filter(object_id__in=ids))
+    parts: dict[str, Mapping[int, list[Any]]] = {
+        "facts": _facts(ids),
+        "events": _events(ids),
+        "pictures": _pictures(ids),
+        "reviews": _reviews(ids),
+        "filings": _filings(ids),
+        "views": _views(views),
+        "demands": _demands(ids),
+        "waivers": _waivers(ids),
+        "not_applicable": _not_applicable(ids, views),
+        "decisions": _decisions(ids),
+        "planned": _planned(ids),
+        "unavailable": _unavailable(ids),
+        "overrides": _overrides(ids),
+    }
+    return {
+        pk: truth.ObjectCase(
+            object_id=str(pk),
+            **{name: tuple(part.get(pk, ())) for name, part in parts.items()},
+        )
+        for pk in ids
+    }
+
+
+def _facts(ids: list[int]) -> ByObject[truth.ObjectFacts]:
+    found: ByObject[truth.ObjectFacts] = defaultdict(list)
+    for row in ObjectFacts.objects.filter(object_id__in=ids).annotate(kind=F("object__kind")):
+        found[row.object_id].append(
+            truth.ObjectFacts(
+                key=f"f-{row.pk}",
+                recorded_at=row.recorded_at,
+                valid_from=row.valid_from,
+                kind=row.kind,
+                two_sided=row.painted_faces == "FB",
+                height_mm=row.height_mm,
+                width_mm=row.width_mm,
+                depth_mm=row.depth_mm,
+                warp_mm=row.warp_mm,
+                support=row.support or None,
+                framed=row.framed,
+                glazed=row.glazed,
+                light_class=row.light_class or None,
+            )
+        )
+    return found
+
+
+def _table_numbers() -> list[tuple[datetime, int]]:
+    rows = (
+        TriggerTableVersion.objects.exclude(state=VersionState.DRAFT)
+        .order_by("published_at")
+        .values_list("published_at", "number")
+    )
+    return [(published_at, number) for published_at, number in rows if published_at is not None]
+
+
+def _table_at(tables: list[tuple[datetime, int]], instant: datetime) -> int:
+    number = tables[0][1] if tables else 1
+    for published_at, candidate in tables:
+        if published_at <= instant:
+            number = candidate
+    return number
+
+
+def _events(ids: list[int]) -> ByObject[truth.Event]:
+    tables = _table_numbers()
+    found: ByObject[truth.Event] = defaultdict(list)
+    records: dict[int, list[InterventionRecord]] = defaultdict(list)
+    for record in InterventionRecord.objects.filter(intervention__object_id__in=ids):
+        records[record.intervention_id].append(record)
+    steps: QuerySet[Intervention] = Intervention.objects.filter(object_id__in=ids)
+    for step in steps:
+        order = _order(step.recorded_at)
+        common: dict[str, Any] = {
+            "key": event_key(step.pk),
+            "order": order,
+            "row": step.type_row,
+            "table_version": _table_at(tables, step.recorded_at),
+            "face": step.face,
+            "planned_start_at": _instant(step.planned_on),
+            "exposure_until": step.exposure_until,
+            "area_cm2": step.area_cm2,
+            "area_pct": step.area_percent,
+            "puts_on": {"on": True, "off": False}.get(step.direction),
+            "treatment": str(step.treatment_id),
+            "phase": step.phase,
+            "step": step.step,
+            "label": step.label,
+        }
+        found[step.object_id].append(truth.Event(recorded_at=step.recorded_at, **common))
+        for record in records.get(step.pk, ()):
+            dropped = record.state == InterventionState.DROPPED
+            found[step.object_id].append(
+                truth.Event(
+                    recorded_at=record.recorded_at,
+                    started_at=record.started_at,
+                    ended_at=record.finished_at,
+                    dropped_at=record.recorded_at if dropped else None,
+                    **common,
+                )
+            )
+    for incident in Incident.objects.filter(object_id__in=ids):
+        found[incident.object_id].append(
+            truth.Event(
+                key=incident_key(incident.pk),
+                recorded_at=incident.recorded_at,
+                order=_order(incident.recorded_at),
+                row=INCIDENT_ROW,
+                table_version=_table_at(tables, incident.recorded_at),
+                started_at=incident.occurred_at,
+                ended_at=incident.occurred_at,
+                label=incident.get_kind_display(),
+            )
+        )
+    return found
+
+
+def _pictures(ids: list[int]) -> ByObject[truth.Picture]:
+    found: ByObject[truth.Picture] = defaultdict(list)
+    for row in Deliverable.objects.filter(object_id__in=ids):
+        found[row.object_id].append(
+            truth.Picture(
+                chain=str(row.chain),
+                version=row.version,
+                recorded_at=row.created_at,
+                surface=row.surface,
+                technique=row.technique,
+                variant=row.variant,
+                captured_at=row.captured_at,
+                px_per_mm=row.px_per_mm,
+                coverage=row.coverage_percent / 100,
+                complete=row.is_complete,
+                handed_in_at=row.handed_in_at,
+                photographer=str(row.photographer_id),
+            )
+        )
+    return found
+
+
+def _reviews(ids: list[int]) -> ByObject[truth.Review]:
+    found: ByObject[truth.Review] = defaultdict(list)
+    rows = Review.objects.filter(deliverable__object_id__in=ids).select_related("deliverable")
+    for row in rows:
+        found[row.deliverable.object_id].append(
+            truth.Review(
+                key=f"r-{row.pk}",
+                recorded_at=row.recorded_at,
+                chain=str(row.deliverable.chain),
+                version=row.deliverable.version,
+                verdict=Verdict(row.verdict),
+                at=row.recorded_at,
+                by=str(row.by_id),
+                frames_good="frames_good" in row.reasons,
+            )
+        )
+    return found
+
+
+def _filings(ids: list[int]) -> ByObject[truth.Filing]:
+    """A version is filed once it lies in a sealed package and every frame is proven twice."""
+    items = PackageItem.objects.filter(
+        deliverable__object_id__in=ids, package__sealed_at__isnull=False
+    ).select_related("deliverable", "package")
+    sealed: dict[int, tuple[Deliverable, datetime]] = {}
+    for item in items:
+        sealed_at = item.package.sealed_at
+        known = sealed.get(item.deliverable_id)
+        if sealed_at is not None and (known is None or sealed_at < known[1]):
+            sealed[item.deliverable_id] = (item.deliverable, sealed_at)
+    proven: dict[int, dict[int, list[datetime]]] = defaultdict(lambda: defaultdict(list))
+    copies = Copy.objects.filter(
+        frame__deliverable_frames__deliverable__in=sealed, is_good=True, verified_at__isnull=False
+    ).values_list("frame__deliverable_frames__deliverable", "frame_id", "verified_at")
+    for deliverable_id, frame_id, verified_at in copies:
+        proven[deliverable_id][frame_id].append(verified_at)
+    frames: dict[int, set[int]] = defaultdict(set)
+    pairs = DeliverableFrame.objects.filter(deliverable__in=sealed).values_list(
+        "deliverable_id", "frame_id"
+    )
+    for deliverable_id, frame_id in pairs:
+        frames[deliverable_id].add(frame_id)
+    found: ByObject[truth.Filing] = defaultdict(list)
+    for pk, (deliverable, sealed_at) in sealed.items():
+        instants = [sealed_at]
+        for frame_id in frames[pk]:
+            verified = sorted(proven[pk].get(frame_id, ()))
+            if len(verified) < PROVEN_COPIES:
+                break
+            instants.append(verified[PROVEN_COPIES - 1])
+        else:
+            starts_at = max(instants)
+            found[deliverable.object_id].append(
+                truth.Filing(
+                    key=f"p-{pk}",
+                    recorded_at=starts_at,
+                    chain=str(deliverable.chain),
+                    version=deliverable.version,
+                    starts_at=starts_at,
+                )
+            )
+    return found
+
+
+def _anchor(view: OwedView) -> Anchor:
+    treatment = str(view.treatment_id)
+    if view.anchor == "BT":
+        return Anchor.before(treatment, phase=view.anchor_phase)
+    if view.anchor == "AT":
+        return Anchor.after(treatment, phase=view.anchor_phase)
+    if view.anchor == "DT":
+        return Anchor.during(treatment, step=view.anchor_step or 0)
+    if view.anchor == "WIN":
+        opened_by = event_key(view.anchor_event_id) if view.anchor_event_id else None
+        return Anchor.in_window(view.surface, opened_by=opened_by)
+    if view.anchor == "FIX" and view.anchor_at is not None:
+        return Anchor.at(view.anchor_at)
+    return Anchor.current()
+
+
+def _views(views: list[OwedView]) -> ByObject[truth.OwedView]:
+    found: ByObject[truth.OwedView] = defaultdict(list)
+    for view in views:
+        common: dict[str, Any] = {
+            "key": str(view.pk),
+            "surface": view.surface,
+            "technique": view.technique,
+            "variant": view.variant,
+            "anchor": _anchor(view),
+            "px_per_mm": view.px_per_mm,
+            "tolerance": view.tolerance_percent / 100,
+            "min_coverage": view.min_coverage_percent / 100,
+        }
+        found[view.object_id].append(truth.OwedView(recorded_at=view.created_at, **common))
+        if view.replaced_by_id is not None and view.replaced_at is not None:
+            found[view.object_id].append(
+                truth.OwedView(
+                    recorded_at=view.replaced_at,
+                    replaced_by=str(view.replaced_by_id),
+                    replaced_at=view.replaced_at,
+                    **common,
+                )
+            )
+    return found
+
+
+def _demands(ids: list[int]) -> ByObject[truth.Demand]:
+    found: ByObject[truth.Demand] = defaultdict(list)
+    rows = Demand.objects.filter(owed_view__object_id__in=ids).annotate(
+        object_id=F("owed_view__object_id"),
+        catalogue_id=F("entry__catalogue_id"),
+        counts=F("request_line__request__counts_for_catalogue"),
+    )
+    for row in rows:
+        common: dict[str, Any] = {
+            "key": f"d-{row.pk}",
+            "view": str(row.owed_view_id),
+            "kind": row.source,
+            "starts_at": row.since,
+            "ref": row.protocol_line,
+            "catalogue": str(row.catalogue_id) if row.catalogue_id else None,
+        }
+        found[row.object_id].append(truth.Demand(recorded_at=row.since, **common))
+        if row.until is not None:
+            found[row.object_id].append(
+                truth.Demand(recorded_at=row.until, ends_at=row.until, **common)
+            )
+    return found
+
+
+def _waivers(ids: list[int]) -> ByObject[truth.Waiver]:
+    found: ByObject[truth.Waiver] = defaultdict(list)
+    rows = Waiver.objects.filter(owed_view__object_id__in=ids).annotate(
+        object_id=F("owed_view__object_id")
+    )
+    for row in rows:
+        common: dict[str, Any] = {
+            "key": f"w-{row.pk}",
+            "view": str(row.owed_view_id),
+            "granted_at": row.granted_at,
+            "lapses_at": row.lapses_at,
+            "reason_code": row.reason_code,
+            "text": row.text,
+            "lead": str(row.granted_by_id),
+            "conservator": str(row.co_signed_by_id or ""),
+        }
+        found[row.object_id].append(truth.Waiver(recorded_at=row.recorded_at, **common))
+        if row.ended_at is not None:
+            found[row.object_id].append(
+                truth.Waiver(recorded_at=row.ended_at, ended_at=row.ended_at, **common)
+            )
+    return found
+
+
+def _not_applicable(ids: list[int], views: list[OwedView]) -> ByObject[truth.NotApplicable]:
+    by_place: dict[tuple[int, str, str, str], list[OwedView]] = defaultdict(list)
+    for view in views:
+        by_place[view.object_id, view.face, view.technique, view.variant].append(view)
+    found: ByObject[truth.NotApplicable] = defaultdict(list)
+    for row in NotApplicable.objects.filter(object_id__in=ids):
+        for view in by_place.get((row.object_id, row.face, row.technique, row.variant), ()):
+            common: dict[str, Any] = {
+                "key": f"a-{row.pk}-{view.pk}",
+                "view": str(view.pk),
+                "starts_at": row.since,
+                "reason": row.reason,
+                "by_rule": bool(row.rule),
+            }
+            found[row.object_id].append(truth.NotApplicable(recorded_at=row.since, **common))
+            if row.until is not None:
+                found[row.object_id].append(
+                    truth.NotApplicable(recorded_at=row.until, ends_at=row.until, **common)
+                )
+    return found
+
+
+def _decisions(ids: list[int]) -> ByObject[truth.Decision]:
+    verdicts: dict[int, list[DecisionVerdict]] = defaultdict(list)
+    for verdict in DecisionVerdict.objects.filter(case__object_id__in=ids):
+        verdicts[verdict.case_id].append(verdict)
+    found: ByObject[truth.Decision] = defaultdict(list)
+    for case in DecisionCase.objects.filter(object_id__in=ids):
+        event = (
+            event_key(case.intervention_id)
+            if case.intervention_id is not None
+            else incident_key(case.incident_id or 0)
+        )
+        common: dict[str, Any] = {
+            "key": f"c-{case.pk}",
+            "chain": str(case.chain),
+            "event": event,
+            "opened_at": case.opened_at,
+        }
+        found[case.object_id].append(truth.Decision(recorded_at=case.opened_at, **common))
+        for verdict in verdicts.get(case.pk, ()):
+            reopened = verdict.verdict == "reopened"
+            found[case.object_id].append(
+                truth.Decision(
+                    recorded_at=verdict.recorded_at,
+                    verdict=None if reopened else Validity(verdict.verdict),
+                    decided_at=None if reopened else verdict.recorded_at,
+                    by=str(verdict.by_id),
+                    reason=verdict.reason,
+                    **common,
+                )
+            )
+    return found
+
+
+def _planned(ids: list[int]) -> ByObject[truth.PlannedShot]:
+    found: ByObject[truth.PlannedShot] = defaultdict(list)
+    through = ShotLine.owed_views.through
+    rows = (
+        through._default_manager.filter(
+            shotline__object_id__in=ids, shotline__session__confirmed_at__isnull=False
+        )
+        .values_list(
+            "pk",
+            "owedview_id",
+            "shotline__object_id",
+            "shotline__state",
+            "shotline__decided_at",
+            "shotline__session_id",
+            "shotline__session__confirmed_at",
+            "shotline__session__starts_at",
+            "shotline__session__state",
+            "shotline__session__cancelled_at",
+            "shotline__session__closed_at",
+        )
+        .order_by("pk")
+    )
+    for (
+        pk,
+        view_id,
+        object_id,
+        line_state,
+        decided_at,
+        session_id,
+        confirmed_at,
+        starts_at,
+        session_state,
+        cancelled_at,
+        closed_at,
+    ) in rows:
+        released = [instant for instant in (cancelled_at, closed_at) if instant is not None]
+        if line_state != "planned" and decided_at is not None:
+            released.append(decided_at)
+        if session_state == SessionState.CANCELLED and not released:
+            released.append(confirmed_at)
+        common: dict[str, Any] = {
+            "key": f"s-{pk}",
+            "view": str(view_id),
+            "session": str(session_id),
+            "confirmed_at": confirmed_at,
+            "session_starts_at": starts_at,
+        }
+        found[object_id].append(truth.PlannedShot(recorded_at=confirmed_at, **common))
+        if released:
+            ended = min(released)
+            found[object_id].append(
+                truth.PlannedShot(recorded_at=ended, released_at=ended, **common)
+            )
+    return found
+
+
+def _unavailable(ids: list[int]) -> ByObject[truth.Unavailable]:
+    found: ByObject[truth.Unavailable] = defaultdict(list)
+    for row in Unavailability.objects.filter(object_id__in=ids, blocks_capture=True):
+        common: dict[str, Any] = {
+            "key": f"u-{row.pk}",
+            "kind": row.reason,
+            "starts_at": row.since,
+            "ends_at": row.until,
+        }
+        found[row.object_id].append(truth.Unavailable(recorded_at=row.recorded_at, **common))
+        if row.withdrawn_at is not None:
+            found[row.object_id].append(
+                truth.Unavailable(recorded_at=row.withdrawn_at, withdrawn=True, **common)
+            )
+    return found
+
+
+def _overrides(ids: list[int]) -> ByObject[truth.Override]:
+    found: ByObject[truth.Override] = defaultdict(list)
+    rows = EmergencyOverride.objects.filter(intervention__object_id__in=ids).select_related(
+        "intervention"
+    )
+    for row in rows:
+        step = row.intervention
+        found[step.object_id].append(
+            truth.Override(
+                key=f"o-{row.pk}",
+                recorded_at=row.recorded_at,
+                treatment=str(step.treatment_id),
+                phase=step.phase,
+                at=step.started_at or row.recorded_at,
+                conservator=str(row.conservator_id),
+                witness=str(row.witness_id or ""),
+                witness_named_at=row.witnessed_at,
+            )
+        )
+    return found
