@@ -1,0 +1,199 @@
+"""Marks with their words: where an owed view stands, what a check found, how a picture is shown."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django import template
+from django.templatetags.static import static
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+register = template.Library()
+
+#: Every status of an owed view, in the order of the legend, with the word people read.
+STATUS_WORDS: dict[str, str] = {
+    "open": "open",
+    "planned": "planned",
+    "captured": "captured",
+    "to-review": "to review",
+    "sent-back": "sent back",
+    "accepted": "accepted",
+    "filed": "filed",
+    "out-of-date": "out of date",
+    "undecided": "undecided",
+    "recalled": "recalled",
+    "blocked": "blocked",
+    "waived": "waived",
+    "not-applicable": "not applicable",
+    "replaced": "replaced",
+    "lost": "lost",
+}
+
+#: What a check can find. "Cannot tell" is never shown as a pass.
+VERDICT_WORDS: dict[str, str] = {
+    "pass": "pass",
+    "warn": "warn",
+    "fail": "fail",
+    "cannot-tell": "cannot tell",
+}
+
+#: How a picture or a place is shown, when that needs saying.
+SIGN_WORDS: dict[str, str] = {
+    "tone-stretched": "tone stretched",
+    "inverted": "X-ray inverted",
+    "mirrored": "mirrored for overlay",
+    "warn": "caution",
+    "easel": "imaging studio",
+}
+
+THEMES = frozenset({"light", "dark"})
+
+
+def mark_name(value: object, words: Mapping[str, str]) -> str:
+    """Turn `to_review`, `to review` or `to-review` into the name of the mark, or refuse.
+
+    A value that has no mark raises ValueError: a wrong mark is worse than a failing page.
+    """
+    name = str(getattr(value, "value", value)).strip().lower().replace("_", "-").replace(" ", "-")
+    if name == "blocked-until":
+        name = "blocked"
+    if name not in words:
+        raise ValueError(f"There is no mark for {value!r}; known are {', '.join(words)}.")
+    return name
+
+
+def drawing(name: str) -> SafeString:
+    """Return the bare drawing of one mark; its word must stand beside it."""
+    return format_html(
+        '<svg class="mark" aria-hidden="true" focusable="false"><use href="{}#{}"/></svg>',
+        static("img/marks.svg"),
+        name,
+    )
+
+
+@register.simple_tag
+def status_mark(status: object) -> SafeString:
+    """Show the mark alone; the word is there for a screen reader and under the pointer."""
+    name = mark_name(status, STATUS_WORDS)
+    word = STATUS_WORDS[name]
+    return format_html(
+        '<span class="status" title="{}">{}<span class="unseen">{}</span></span>',
+        word,
+        drawing(name),
+        word,
+    )
+
+
+@register.simple_tag
+def status(status: object, until: str = "") -> SafeString:
+    """Show the mark with its word; `until` follows the word ("blocked until 3 Aug")."""
+    name = mark_name(status, STATUS_WORDS)
+    word = STATUS_WORDS[name]
+    if until:
+        word = f"{word} until {until}"
+    return format_html('<span class="status">{}<span>{}</span></span>', drawing(name), word)
+
+
+@register.simple_tag
+def verdict(found: object) -> SafeString:
+    """Show what a check found: shape, word, then hue."""
+    name = mark_name(found, VERDICT_WORDS)
+    return format_html(
+        '<span class="verdict verdict--{}">{}<span>{}</span></span>',
+        name,
+        drawing(name),
+        VERDICT_WORDS[name],
+    )
+
+
+@register.simple_tag
+def sign(name: object, word: str = "") -> SafeString:
+    """Show a sign such as "tone stretched" with its word or with `word` in its place."""
+    known = mark_name(name, SIGN_WORDS)
+    return format_html(
+        '<span class="sign">{}<span>{}</span></span>', drawing(known), word or SIGN_WORDS[known]
+    )
+
+
+@register.simple_tag
+def mark_only(name: str) -> SafeString:
+    """Draw a mark without any word, for a place where the word already stands beside it."""
+    return drawing(mark_name(name, {**STATUS_WORDS, **VERDICT_WORDS, **SIGN_WORDS}))
+
+
+@register.inclusion_tag("components/legend.html")
+def status_legend(statuses: Iterable[object] | None = None) -> dict[str, Any]:
+    """List the marks with their words: all of them, or those in `statuses`, in the fixed order."""
+    chosen = (
+        set(STATUS_WORDS)
+        if statuses is None
+        else {mark_name(each, STATUS_WORDS) for each in statuses}
+    )
+    return {"entries": [(drawing(n), word) for n, word in STATUS_WORDS.items() if n in chosen]}
+
+
+def words_of_cell(statuses: Iterable[object]) -> str:
+    """Say a cell in words: "filed", or "2 filed, 1 sent back" when several views share it."""
+    counts = Counter(mark_name(each, STATUS_WORDS) for each in statuses)
+    if counts.total() == 1:
+        return STATUS_WORDS[next(iter(counts))]
+    return ", ".join(f"{counts[n]} {word}" for n, word in STATUS_WORDS.items() if n in counts)
+
+
+@register.simple_tag
+def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool]) -> SafeString:
+    """Render the cells of one row of the board; None is a view that is not owed.
+
+    A cell is {"statuses": [...], "href": "..."}: one status for each view that shares the cell,
+    at most four are drawn and the rest are counted in words. `groups` says for each column
+    whether it opens a new group. One string per row, because a board has thousands of cells.
+    """
+    marks: dict[str, SafeString] = {}
+    parts: list[str] = []
+    for cell, opens_group in zip(cells, groups, strict=True):
+        first = " board__first" if opens_group else ""
+        if cell is None:
+            parts.append(
+                f'<td class="board__cell{first}"><span class="unseen">not owed</span></td>'
+            )
+            continue
+        names = [mark_name(each, STATUS_WORDS) for each in cell["statuses"]]
+        for name in names:
+            if name not in marks:
+                marks[name] = drawing(name)
+        drawn = "".join(marks[name] for name in names[:4])
+        more = f"<small>+{len(names) - 4}</small>" if len(names) > 4 else ""
+        word = f'<span class="board__word">{words_of_cell(names)}</span>'
+        inner = (
+            format_html(
+                '<a href="{}">{}{}{}</a>', cell["href"], *map(mark_safe, (drawn, more, word))
+            )
+            if cell.get("href")
+            else f"<span>{drawn}{more}{word}</span>"
+        )
+        parts.append(f'<td class="board__cell{first}">{inner}</td>')
+    return mark_safe("".join(parts))
+
+
+@register.simple_tag(takes_context=True)
+def theme_attribute(context: Mapping[str, Any]) -> SafeString:
+    """Write the person's stored choice of light or dark on <html>; nothing when there is none."""
+    request = context.get("request")
+    choice = request.COOKIES.get("theme", "") if request is not None else ""
+    return format_html(' data-theme="{}"', choice) if choice in THEMES else mark_safe("")
+
+
+@register.simple_tag(takes_context=True)
+def address_with(context: Mapping[str, Any], **changes: object) -> str:
+    """Return the query string of this page with some parameters changed; None removes one."""
+    request = context["request"]
+    query = request.GET.copy()
+    for name, value in changes.items():
+        if value is None:
+            query.pop(name, None)
+        else:
+            query[name] = str(value)
+    return f"?{query.urlencode()}" if query else "?"
