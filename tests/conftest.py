@@ -1,0 +1,42 @@
+"""What every test shares: no network beyond this machine, and a place of its own for files."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+LOCAL_HOSTS = {"127.0.0.1", "::1", "localhost", ""}
+
+
+@pytest.fixture(autouse=True)
+def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test that reaches for another machine fails with its address."""
+    connect = socket.socket.connect
+
+    def guarded(self: socket.socket, address: Any) -> None:
+        if isinstance(address, tuple) and address[0] not in LOCAL_HOSTS:
+            raise AssertionError(f"A test tried to reach {address[0]}; tests stay on this machine.")
+        connect(self, address)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@pytest.fixture
+def stores(tmp_path: Path, settings: Any) -> Iterator[Path]:
+    """Give a test folders of its own for masters, copies and derived files."""
+    settings.STORE_DIR = tmp_path / "store"
+    settings.SECOND_STORE_DIR = tmp_path / "second"
+    settings.DERIVED_DIR = tmp_path / "derived"
+    settings.QUARANTINE_DIR = tmp_path / "store" / "quarantine"
+    for folder in (
+        settings.STORE_DIR,
+        settings.SECOND_STORE_DIR,
+        settings.DERIVED_DIR,
+        settings.QUARANTINE_DIR,
+    ):
+        folder.mkdir(parents=True, exist_ok=True)
+    yield tmp_path
