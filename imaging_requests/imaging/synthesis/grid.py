@@ -1,0 +1,109 @@
+"""Pixel grid laid over a face, and smooth random fields on it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from .vocabulary import Map
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Pixels over a face of width_mm x height_mm at px_per_mm; whole pixels, the last may overhang.
+
+    >>> Grid(100.0, 50.0, 1.5).shape
+    (75, 150)
+    """
+
+    width_mm: float
+    height_mm: float
+    px_per_mm: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows, columns."""
+        rows = math.ceil(self.height_mm * self.px_per_mm - 1e-6)
+        columns = math.ceil(self.width_mm * self.px_per_mm - 1e-6)
+        return (rows, columns)
+
+    def px(self, mm: float) -> float:
+        """Length in pixels."""
+        return mm * self.px_per_mm
+
+    def axes_mm(self) -> tuple[Map, Map]:
+        """x of every column as (1, columns) and y of every row as (rows, 1), mm, pixel centres."""
+        rows, columns = self.shape
+        x = (np.arange(columns, dtype=np.float32) + 0.5) / np.float32(self.px_per_mm)
+        y = (np.arange(rows, dtype=np.float32) + 0.5) / np.float32(self.px_per_mm)
+        return x[None, :], y[:, None]
+
+
+def generator(seed: int, *names: str) -> np.random.Generator:
+    """Random generator of its own for each named part, so that parts do not disturb each other."""
+    words = [seed, *(int.from_bytes(name.encode(), "little") % (1 << 61) for name in names)]
+    return np.random.default_rng(words)
+
+
+def smooth_noise(
+    rng: np.random.Generator,
+    shape: tuple[int, int],
+    cell_px: float | tuple[float, float],
+    *,
+    octaves: int = 1,
+    persistence: float = 0.5,
+) -> Map:
+    """Random field of mean about 0 and standard deviation 1, features about cell_px apart.
+
+    Args:
+        cell_px: Size of the coarsest features; (across, down) for stretched ones.
+        octaves: Number of layers, each half as coarse and persistence times as strong.
+    """
+    across, down = cell_px if isinstance(cell_px, tuple) else (cell_px, cell_px)
+    total = np.zeros(shape, np.float32)
+    weight = 1.0
+    for _ in range(octaves):
+        rows = max(2, math.ceil(shape[0] / max(down, 1.0)) + 2)
+        columns = max(2, math.ceil(shape[1] / max(across, 1.0)) + 2)
+        coarse = rng.standard_normal((rows, columns), dtype=np.float32)
+        size = (max(shape[1], round(columns * across)), max(shape[0], round(rows * down)))
+        if max(size) > 4 * max(shape) or columns * rows > 4 * shape[0] * shape[1]:
+            size = (shape[1], shape[0])
+        full = cv2.resize(coarse, size, interpolation=cv2.INTER_CUBIC)
+        total += np.float32(weight) * full[: shape[0], : shape[1]]
+        weight *= persistence
+        across, down = across / 2, down / 2
+    spread = float(total.std())
+    return (total - np.float32(total.mean())) / np.float32(max(spread, 1e-6))
+
+
+def blur(field: Map, sigma_px: float) -> Map:
+    """Gaussian blur; wide ones are done on a reduced copy."""
+    if sigma_px <= 0.2:
+        return field
+    if sigma_px > 6:
+        factor = sigma_px / 3
+        small = cv2.resize(
+            field,
+            (max(2, round(field.shape[1] / factor)), max(2, round(field.shape[0] / factor))),
+            interpolation=cv2.INTER_AREA,
+        )
+        small = cv2.GaussianBlur(small, (0, 0), 2.9)
+        return cv2.resize(small, field.shape[1::-1], interpolation=cv2.INTER_CUBIC)
+    return cv2.GaussianBlur(field, (0, 0), sigma_px)
+
+
+def smoothstep(low: float, high: float, value: Map) -> Map:
+    """0 below low, 1 above high, a smooth rise between; low may exceed high for a fall."""
+    t = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
+    return t * t * (3 - 2 * t)
+
+
+def mix(base: Map, top: Map, alpha: Map | float) -> Map:
+    """Base covered by top with opacity alpha; a 2-D alpha spreads over colour channels."""
+    if isinstance(alpha, np.ndarray) and base.ndim == 3 and alpha.ndim == 2:
+        alpha = alpha[..., None]
+    return (base + (top - base) * alpha).astype(np.float32, copy=False)

@@ -1,0 +1,58 @@
+"""Sensor noise and the encoding into 16 bits."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .vocabulary import Map
+
+# Sides are prime, so that the pattern does not line up with tiles, strips or blocks.
+PATTERN_SIDE = 1021
+FULL_SCALE = 65535
+
+
+@cache
+def _pattern(channels: int) -> Map:
+    """Normal deviates, mean 0 and standard deviation 1."""
+    rng = np.random.default_rng(20260415)
+    shape = (PATTERN_SIDE, PATTERN_SIDE, channels)[: 3 if channels > 1 else 2]
+    return rng.standard_normal(shape, dtype=np.float32)
+
+
+def encode(light: Map, *, seed: int, strength: float, is_linear: bool) -> NDArray[np.uint16]:
+    """16-bit values of light 0 to 1, with noise.
+
+    After the square root of the tone curve photon noise has the same strength everywhere; linear
+    frames get read noise and photon noise apart.
+
+    Args:
+        light: float32, (rows, columns) or (rows, columns, 3); not modified.
+        strength: Standard deviation as a share of full scale after encoding, 0 for none.
+    """
+    value = np.clip(light, 0, 1) if is_linear else cv2.sqrt(np.maximum(light, 0))
+    if strength > 0:
+        grain = _grain(light.shape, seed)
+        if is_linear:
+            value = value + grain * (np.float32(strength) * (0.25 + 0.75 * cv2.sqrt(value)))
+        else:
+            grain *= np.float32(strength)
+            value += grain
+    value *= np.float32(FULL_SCALE)
+    value += np.float32(0.5)
+    return np.clip(value, 0, FULL_SCALE, out=value).astype(np.uint16)
+
+
+def _grain(shape: tuple[int, ...], seed: int) -> Map:
+    """Pattern turned, mirrored and shifted by the seed, repeated to the frame's size."""
+    pattern = _pattern(shape[2] if len(shape) == 3 else 1)
+    rng = np.random.default_rng([seed, 53])
+    flip_y, flip_x = (1 if flag else -1 for flag in rng.integers(0, 2, 2))
+    pattern = pattern[::flip_y, ::flip_x]
+    shift = rng.integers(0, PATTERN_SIDE, 2)
+    rows = (np.arange(shape[0]) + shift[0]) % PATTERN_SIDE
+    columns = (np.arange(shape[1]) + shift[1]) % PATTERN_SIDE
+    return np.ascontiguousarray(pattern[rows[:, None], columns[None, :]])

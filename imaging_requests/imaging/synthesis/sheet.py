@@ -1,0 +1,124 @@
+"""The picture plane of one tile: shapes and maps given in mm, drawn with true edges."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from .grid import Grid
+from .vocabulary import Map, Rect
+
+
+class Sheet:
+    """Linear light on the plane of a face within a tile, square and true."""
+
+    def __init__(self, tile: Rect, px_per_mm: float, shape: tuple[int, int], channels: int) -> None:
+        self.tile = tile
+        self.px_per_mm = px_per_mm
+        full = shape if channels == 1 else (*shape, channels)
+        self.image: Map = np.zeros(full, np.float32)
+
+    def x_px(self, mm: float) -> float:
+        """Pixel coordinate of an x in mm."""
+        return (mm - self.tile.x) * self.px_per_mm - 0.5
+
+    def y_px(self, mm: float) -> float:
+        """Pixel coordinate of a y in mm."""
+        return (mm - self.tile.y) * self.px_per_mm - 0.5
+
+    def rect(self, rect: Rect, value: Sequence[float] | float) -> None:
+        """A rectangle, every pixel covered by its true share."""
+        rows, columns = self.image.shape[:2]
+        left, right = self.x_px(rect.x) + 0.5, self.x_px(rect.right) + 0.5
+        top, bottom = self.y_px(rect.y) + 0.5, self.y_px(rect.bottom) + 0.5
+        x0, x1 = max(0, int(np.floor(left))), min(columns, int(np.ceil(right)))
+        y0, y1 = max(0, int(np.floor(top))), min(rows, int(np.ceil(bottom)))
+        if x0 >= x1 or y0 >= y1:
+            return
+        cover = np.outer(_share(y0, y1, top, bottom), _share(x0, x1, left, right))
+        self._blend(y0, y1, x0, x1, cover.astype(np.float32), value)
+
+    def polygon(
+        self, points_mm: Sequence[tuple[float, float]], value: Sequence[float] | float
+    ) -> None:
+        """A filled polygon with edges smoothed over one pixel."""
+        points = np.array([(self.x_px(x), self.y_px(y)) for x, y in points_mm])
+        rows, columns = self.image.shape[:2]
+        low = np.floor(points.min(0)).astype(int) - 2
+        high = np.ceil(points.max(0)).astype(int) + 3
+        x0, y0 = max(0, int(low[0])), max(0, int(low[1]))
+        x1, y1 = min(columns, int(high[0])), min(rows, int(high[1]))
+        if x0 >= x1 or y0 >= y1:
+            return
+        fine = 4
+        mask = np.zeros(((y1 - y0) * fine, (x1 - x0) * fine), np.uint8)
+        inner = ((points - (x0, y0) + 0.5) * fine - 0.5) * 16
+        cv2.fillPoly(mask, [np.round(inner).astype(np.int32)], 255, cv2.LINE_8, 4)
+        cover = cv2.resize(mask, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA)
+        self._blend(y0, y1, x0, x1, cover.astype(np.float32) / 255, value)
+
+    def disc(
+        self, centre: tuple[float, float], radius: float, value: Sequence[float] | float
+    ) -> None:
+        """A filled circle."""
+        angles = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+        self.polygon(
+            [(centre[0] + radius * np.cos(a), centre[1] + radius * np.sin(a)) for a in angles],
+            value,
+        )
+
+    def lay(self, field: Map, grid: Grid, outline_mm: Sequence[tuple[float, float]]) -> None:
+        """A face's map, cut to its outline."""
+        rows, columns = self.image.shape[:2]
+        placed = self.place(field, grid)
+        mask = Sheet(self.tile, self.px_per_mm, (rows, columns), 1)
+        mask.polygon(outline_mm, 1.0)
+        cover = mask.image if self.image.ndim == 2 else mask.image[..., None]
+        self.image += (placed - self.image) * cover
+
+    def place(
+        self, field: Map, grid: Grid, *, about: tuple[float, float] = (0, 0), enlarge: float = 1.0
+    ) -> Map:
+        """A face's map resampled onto the tile; beyond the face its border is repeated.
+
+        Args:
+            about, enlarge: Centre in mm and factor of an enlargement before it is laid down.
+        """
+        rows, columns = self.image.shape[:2]
+        factor = self.px_per_mm / grid.px_per_mm
+        ratio_x = ratio_y = 1.0
+        if factor < 0.95:
+            source_rows, source_columns = field.shape[:2]
+            size = (max(1, round(source_columns * factor)), max(1, round(source_rows * factor)))
+            field = cv2.resize(field, size, interpolation=cv2.INTER_AREA)
+            ratio_x, ratio_y = size[0] / source_columns, size[1] / source_rows
+        # tile px -> mm -> before enlargement -> source px
+        step = 1 / (self.px_per_mm * enlarge)
+        x0 = (self.tile.x + 0.5 / self.px_per_mm - about[0]) / enlarge + about[0]
+        y0 = (self.tile.y + 0.5 / self.px_per_mm - about[1]) / enlarge + about[1]
+        sx, sy = grid.px_per_mm * ratio_x, grid.px_per_mm * ratio_y
+        matrix = np.array([[step * sx, 0, x0 * sx - 0.5], [0, step * sy, y0 * sy - 0.5]])
+        return cv2.warpAffine(
+            field,
+            matrix,
+            (columns, rows),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+
+    def _blend(
+        self, y0: int, y1: int, x0: int, x1: int, cover: Map, value: Sequence[float] | float
+    ) -> None:
+        region = self.image[y0:y1, x0:x1]
+        colour = np.asarray(value, np.float32)
+        if region.ndim == 3:
+            cover = cover[..., None]
+        region += (colour - region) * cover
+
+
+def _share(first: int, last: int, low: float, high: float) -> Map:
+    """Share of each pixel from first to last that lies between two edges."""
+    start = np.arange(first, last, dtype=np.float64)
+    return np.clip(np.minimum(start + 1, high) - np.maximum(start, low), 0, 1).astype(np.float32)
