@@ -126,6 +126,11 @@ class Session(Versioned):
     clock_offset_s = models.FloatField(
         default=0, help_text="Seconds to add to the camera's clock to get the studio's."
     )
+    handlers = models.PositiveSmallIntegerField(
+        "art handlers promised",
+        default=0,
+        help_text="People without an account who come to place and turn the objects.",
+    )
     note = models.TextField(blank=True)
 
     class Meta:
@@ -169,6 +174,9 @@ class ShotLine(Versioned):
     exposures_ev = models.JSONField(default=list)
     focus_slices = models.PositiveSmallIntegerField(default=1)
     minutes = models.FloatField()
+    light_lxh = models.FloatField(default=0)
+    uv_minutes = models.FloatField(default=0)
+    people = models.PositiveSmallIntegerField(default=1)
     expected_files = models.PositiveIntegerField()
     setup_card = models.ForeignKey(
         SetupCard, null=True, blank=True, on_delete=models.PROTECT, related_name="shot_lines"
@@ -179,6 +187,9 @@ class ShotLine(Versioned):
     )
     decided_at = models.DateTimeField(null=True, blank=True)
     reason = models.TextField(blank=True)
+    kept_because = models.TextField(
+        blank=True, help_text="Why the line is shot although nobody asks for it any more."
+    )
 
     class Meta:
         ordering = ("session", "position")
@@ -243,12 +254,16 @@ class Resource(models.Model):
 
 
 class Booking(models.Model):
-    """A resource is taken by a session; the database refuses an overlap."""
+    """A resource is taken by a session; the database refuses an overlap.
+
+    A cancelled session releases its bookings and keeps the rows.
+    """
 
     resource = models.ForeignKey(Resource, on_delete=models.PROTECT, related_name="bookings")
     session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="bookings")
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
+    released_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ("resource", "starts_at")
@@ -257,9 +272,63 @@ class Booking(models.Model):
                 condition=Q(ends_at__gt=F("starts_at")), name="booking_starts_before_it_ends"
             ),
             models.UniqueConstraint(
-                fields=("resource", "session"), name="resource_once_per_session"
+                fields=("resource", "session"),
+                condition=Q(released_at=None),
+                name="resource_once_per_session",
             ),
         )
 
     def __str__(self) -> str:
         return f"{self.resource} for {self.session_id}"
+
+
+class SessionSignature(models.Model):
+    """Somebody answers for a session that passes a limit: light, ultraviolet, turns."""
+
+    session = models.ForeignKey(Session, on_delete=models.PROTECT, related_name="signatures")
+    check_code = models.CharField(max_length=20)
+    object = models.ForeignKey(
+        CollectionObject, on_delete=models.PROTECT, related_name="session_signatures"
+    )
+    face = models.CharField(max_length=1, blank=True)
+    amount = models.FloatField(help_text="The amount that was signed for; more asks again.")
+    as_role = models.CharField(max_length=20)
+    signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="session_signatures"
+    )
+    signed_at = models.DateTimeField(default=timezone.now)
+    reason = models.TextField()
+
+    class Meta:
+        ordering = ("session", "signed_at", "pk")
+        constraints = (
+            models.CheckConstraint(condition=~Q(reason=""), name="session_signature_says_why"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.check_code} of {self.session_id} signed by {self.signed_by}"
+
+
+class LightDose(models.Model):
+    """Light that an object received outside the sessions, whose own light is counted from lines."""
+
+    object = models.ForeignKey(
+        CollectionObject, on_delete=models.PROTECT, related_name="light_doses"
+    )
+    received_on = models.DateField()
+    lxh = models.FloatField("lux hours")
+    note = models.CharField(max_length=240)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="light_doses"
+    )
+    recorded_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("object", "received_on", "pk")
+        constraints = (
+            models.CheckConstraint(condition=Q(lxh__gt=0), name="light_dose_positive"),
+            models.CheckConstraint(condition=~Q(note=""), name="light_dose_says_whence"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.lxh:g} lx·h on {self.received_on:%Y-%m-%d}"

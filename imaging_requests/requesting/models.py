@@ -169,9 +169,7 @@ class RequestLine(Versioned):
     variant = models.CharField(max_length=24, blank=True)
     detail_mm = models.JSONField(null=True, blank=True)
     px_per_mm = models.FloatField(null=True, blank=True)
-    state = models.CharField(
-        max_length=10, choices=LineState.choices, default=LineState.SUBMITTED
-    )
+    state = models.CharField(max_length=10, choices=LineState.choices, default=LineState.SUBMITTED)
     decided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         null=True,
@@ -180,12 +178,29 @@ class RequestLine(Versioned):
         related_name="decided_lines",
     )
     decided_at = models.DateTimeField(null=True, blank=True)
+    entry = models.ForeignKey(
+        Entry,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="request_lines",
+        help_text="The entry that was named instead of the object, if one was.",
+    )
+    insists_because = models.TextField(
+        blank=True, help_text="Why the view is wanted although it is here or not applicable."
+    )
     reason = models.TextField(blank=True)
     promised_on = models.DateField(null=True, blank=True)
+    fulfilled_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ("request", "pk")
         constraints = (
+            models.CheckConstraint(
+                condition=Q(state="fulfilled", fulfilled_at__isnull=False)
+                | (~Q(state="fulfilled") & Q(fulfilled_at=None)),
+                name="fulfilled_line_has_an_instant",
+            ),
             models.CheckConstraint(
                 condition=~Q(state="declined") | ~Q(reason=""), name="declined_line_says_why"
             ),
@@ -299,6 +314,75 @@ class Waiver(models.Model):
 
     def __str__(self) -> str:
         return f"waiver of {self.owed_view_id}"
+
+
+class WaiverAnswer(models.TextChoices):
+    """What became of a proposed waiver."""
+
+    ASKED = "asked", "Waiting for a signature"
+    GRANTED = "granted", "Granted"
+    REFUSED = "refused", "Refused"
+
+
+class WaiverProposal(Versioned):
+    """Somebody asks that a view need not be made; for a last look two people sign, one by one."""
+
+    owed_view = models.ForeignKey(
+        OwedView, on_delete=models.PROTECT, related_name="waiver_proposals"
+    )
+    reason_code = models.CharField(max_length=40)
+    text = models.TextField()
+    is_last_look = models.BooleanField(default=False)
+    lapses_at = models.DateTimeField(null=True, blank=True)
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="waivers_asked"
+    )
+    asked_at = models.DateTimeField(default=timezone.now)
+    first_signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="waivers_first_signed",
+    )
+    first_signed_at = models.DateTimeField(null=True, blank=True)
+    state = models.CharField(max_length=8, choices=WaiverAnswer.choices, default=WaiverAnswer.ASKED)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="waivers_answered",
+    )
+    answered_at = models.DateTimeField(null=True, blank=True)
+    answer = models.TextField(blank=True)
+    waiver = models.OneToOneField(
+        Waiver, null=True, blank=True, on_delete=models.PROTECT, related_name="proposal"
+    )
+
+    class Meta:
+        ordering = ("asked_at", "pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(text="") & ~Q(reason_code=""), name="proposed_waiver_says_why"
+            ),
+            models.CheckConstraint(
+                condition=Q(state="granted", waiver__isnull=False)
+                | (~Q(state="granted") & Q(waiver=None)),
+                name="granted_proposal_names_its_waiver",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="refused") | ~Q(answer=""), name="refused_proposal_says_why"
+            ),
+            models.UniqueConstraint(
+                fields=("owed_view",),
+                condition=Q(state="asked"),
+                name="one_open_proposal_per_view",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"proposal to waive {self.owed_view_id}"
 
 
 class NotApplicable(models.Model):
