@@ -58,7 +58,8 @@ class Event:
     breaks ties between events that ended at the same instant. ``row`` and ``table_version``
     point into the trigger table that was in force when the event was first recorded. ``face``
     is the face which the row's F columns speak of; it matters on two-sided objects only.
-    An incident has ``started_at == ended_at`` and no treatment.
+    An incident has ``started_at == ended_at`` and no treatment. The step is part of its
+    treatment's plan from ``planned_at`` (``None``: from the beginning) until ``dropped_at``.
     ``exposure_until`` is the planned end of an exposure that the step opens (lining off).
     ``puts_on`` tells the two directions of a row such as "backing board put on / taken off"
     apart. ``opens_surface`` names the surface that the step opens, when it opens one.
@@ -72,6 +73,7 @@ class Event:
     face: str = FRONT
     started_at: datetime | None = None
     ended_at: datetime | None = None
+    planned_at: datetime | None = None
     planned_start_at: datetime | None = None
     planned_end_at: datetime | None = None
     exposure_until: datetime | None = None
@@ -273,14 +275,13 @@ class Unavailable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Override:
-    """An emergency start of a treatment (or one phase) against a shut gate."""
+    """An emergency start of one intervention against a shut gate."""
 
     key: str
     recorded_at: datetime
-    treatment: str
+    event: str
     at: datetime
     conservator: str
-    phase: int | None = None
     witness: str = ""
     witness_named_at: datetime | None = None
     record_picture: str = ""

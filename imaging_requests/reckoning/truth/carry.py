@@ -1,0 +1,77 @@
+"""Carry: does a picture captured in one state speak for another?
+
+Between the picture's state ``i`` and the anchor's state ``k`` lie the events that opened the
+states ``min(i, k) + 1 … max(i, k)``. The picture is OUT if one of them put it out of date,
+UNDECIDED if one of them still waits for a conservator's decision about this picture chain, and
+OK otherwise; hiding a surface never spoils its pictures. Carry is symmetric: a picture of the
+back taken after the front was retouched speaks for the back before it.
+
+A picture captured while an intervention was under way belongs to the state before it, but does
+not speak for a duty "before treatment" (nor for any instant up to the intervention's start) if
+that intervention touches it: what had begun counts as lying between.
+
+An anchor that allows several states (a window) is met by the nearest one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .facts import Event
+from .moment import Moment, Standing
+from .stateline import Point
+from .terms import Carry, Effect, Validity
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """The verdict and the events that caused it: the spoiling ones, or the undecided ones."""
+
+    verdict: Carry
+    events: tuple[Event, ...] = ()
+
+
+_FINE = Carried(Carry.OK)
+
+
+def between(moment: Moment, standing: Standing, point: Point) -> tuple[Event, ...]:
+    """The events that lie between a picture and an anchor's nearest state."""
+    state = standing.state
+    if state < point.first:
+        events = moment.line.openers[state : point.first]
+    elif state > point.last:
+        events = moment.line.openers[point.last : state]
+    else:
+        events = ()
+    if standing.running and point.as_of is not None and state >= point.first:
+        events += tuple(
+            event
+            for event in standing.running
+            if event.started_at is not None and event.started_at >= point.as_of
+        )
+    return events
+
+
+def carry(moment: Moment, standing: Standing, point: Point) -> Carried:
+    """Whether the picture speaks for the anchor's state, and which events stand in the way."""
+    events = between(moment, standing, point)
+    if not events:
+        return _FINE
+    picture = standing.picture
+    spoilt: list[Event] = []
+    undecided: list[Event] = []
+    for event in events:
+        effect = moment.effect(event, picture.surface, picture.technique)
+        if effect is Effect.OUT:
+            spoilt.append(event)
+        elif effect is Effect.ASK_OUT or effect is Effect.ASK_VALID:
+            decided = moment.verdicts.get((picture.chain, event.key))
+            if decided is None:
+                undecided.append(event)
+            elif decided is Validity.OUT_OF_DATE:
+                spoilt.append(event)
+    if spoilt:
+        return Carried(Carry.OUT, tuple(spoilt))
+    if undecided:
+        return Carried(Carry.UNDECIDED, tuple(undecided))
+    return _FINE

@@ -1,0 +1,320 @@
+"""One object at one valid instant ``t`` as known at ``u``: facts filtered, sorted and indexed.
+
+Everything else in this package reads a :class:`Moment`; building it costs one pass over the
+records, so that statuses, gates, decisions and duties of the same instant share the work.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from .bitime import holds, known
+from .facts import (
+    Correction,
+    Event,
+    NotApplicable,
+    ObjectCase,
+    ObjectFacts,
+    Override,
+    OwedView,
+    Picture,
+    PlannedShot,
+    Review,
+    Unavailable,
+    Waiver,
+)
+from .stateline import Point, StateLine, draw_line, locate
+from .surfaces import Life, SurfaceLine, Visible, follow
+from .terms import EDGES, THROUGH, Anchor, AnchorKind, Effect, Validity, Verdict, face_of
+from .triggers import Row, Tables
+
+ViewKey = tuple[str, str, str]
+
+
+@dataclass(slots=True)
+class Standing:
+    """A picture version with what holds of it: its state, its review, its filing.
+
+    ``running`` are the interventions that had started and not ended at its capture.
+    """
+
+    picture: Picture
+    state: int
+    running: tuple[Event, ...]
+    verdict: Verdict | None
+    frames_good: bool
+    is_filed: bool
+    is_handed_in: bool
+
+
+@dataclass(slots=True)
+class Moment:
+    """What held of an object at ``t``, as known at ``u``; build it with :func:`look`."""
+
+    case: ObjectCase
+    tables: Tables
+    t: datetime
+    u: datetime
+    facts: ObjectFacts | None
+    events: tuple[Event, ...]
+    line: StateLine
+    surfaces: SurfaceLine
+    pictures: dict[ViewKey, list[Standing]]
+    views: tuple[OwedView, ...]
+    waivers: dict[str, list[Waiver]]
+    not_applicable: dict[str, NotApplicable]
+    verdicts: dict[tuple[str, str], Validity | None]
+    planned: dict[str, PlannedShot]
+    unavailable: tuple[Unavailable, ...]
+    overrides: tuple[Override, ...]
+    corrections: tuple[Correction, ...]
+    index: dict[str, int]
+    _effects: dict[tuple[str, str, str], Effect] = field(default_factory=dict)
+    _points: dict[Anchor, Point] = field(default_factory=dict)
+
+    @property
+    def two_sided(self) -> bool:
+        """Whether both faces are painted, so that the mirror rule applies."""
+        return self.facts is not None and self.facts.two_sided
+
+    def life(self, surface: str) -> Life | None:
+        """The surface's life; edges and X-ray always exist; ``None``: no such surface (yet)."""
+        found = self.surfaces.lives.get(surface) or self.surfaces.lives.get(f"{surface}.1")
+        if found is None and face_of(surface) in (EDGES, THROUGH):
+            return Life(surface, visible=[Visible(0, None, None)])
+        return found
+
+    def point(self, anchor: Anchor) -> Point:
+        """Where an anchor lies on the state line at this moment."""
+        found = self._points.get(anchor)
+        if found is None:
+            if anchor.kind is AnchorKind.WIN:
+                found = self._window(anchor)
+            else:
+                found = locate(anchor, self.line, self.events, self.t)
+            self._points[anchor] = found
+        return found
+
+    def _window(self, anchor: Anchor) -> Point:
+        if anchor.surface is None:
+            raise ValueError("A WIN anchor needs the surface whose window it means.")
+        now = self.line.current
+        life = self.life(anchor.surface)
+        span = life.window(anchor.window) if life is not None else None
+        if span is None:
+            return Point(now, now, reached=False)
+        if span.until is None:
+            return Point(span.first, now)
+        return Point(span.first, max(span.first, span.until - 1), past=True)
+
+    def effect(self, event: Event, surface: str, technique: str) -> Effect:
+        """What the event did to pictures of this surface in this technique.
+
+        The resolved cell, read for a surface: events before a surface appeared or after it was
+        gone do not touch it; N asks about pictures of a surface that the event re-exposed
+        (proposal out of date) and about no others; rows marked so touch the outermost surface
+        of a face only, not one under a lining.
+        """
+        key = (event.key, surface, technique)
+        found = self._effects.get(key)
+        if found is None:
+            found = self._effects[key] = self._resolve(event, surface, technique)
+        return found
+
+    def cell(
+        self, event: Event, technique: str, face: str, *, puts_on: bool | None = None
+    ) -> Effect:
+        """The resolved cell of an event: mirror, area and direction rules applied."""
+        table = self.tables[event.table_version]
+        return table.cell(
+            table.row(event.row),
+            technique,
+            face,
+            mirrored=self.two_sided and event.face == "B",
+            area_cm2=event.area_cm2,
+            area_pct=self._area_pct(event),
+            puts_on=event.puts_on if puts_on is None else puts_on,
+            kind=self.facts.kind if self.facts is not None else "painting",
+        )
+
+    def row(self, event: Event) -> Row:
+        """The event's row, from the table version it was recorded under."""
+        return self.tables[event.table_version].row(event.row)
+
+    def _resolve(self, event: Event, surface: str, technique: str) -> Effect:
+        number = self.index.get(event.key)
+        if number is None:
+            cell = self.cell(event, technique, face_of(surface))
+            return Effect.ASK_OUT if cell is Effect.NEW else cell
+        state = number + 1
+        life = self.life(surface)
+        if life is not None:
+            if state <= life.opened and life.opened_by is not None:
+                return Effect.VALID
+            if life.gone is not None and state >= life.gone:
+                return Effect.VALID
+            if self.row(event).outermost_only and life.is_buried(state):
+                return Effect.VALID
+        cell = self.cell(
+            event, technique, face_of(surface), puts_on=self.surfaces.puts_on.get(number)
+        )
+        if cell is Effect.NEW:
+            bared = self.surfaces.bared.get(number, frozenset())
+            is_bared = life is not None and life.code in bared
+            return Effect.ASK_OUT if is_bared else Effect.VALID
+        return cell
+
+    def _area_pct(self, event: Event) -> float | None:
+        if event.area_pct is not None or event.area_cm2 is None or self.facts is None:
+            return event.area_pct
+        height, width = self.facts.height_mm, self.facts.width_mm
+        if not height or not width:
+            return None
+        return event.area_cm2 * 100.0 / (height * width) * 100.0
+
+
+def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Moment:
+    """Read a case at valid time ``t`` with the knowledge of ``u``.
+
+    First only records known at ``u`` are kept, the latest of each key; then they are read at
+    ``t``: events that ended, pictures captured, reviews given, intervals that hold.
+    """
+    facts = _facts_at(case, t, u)
+    events = tuple(known(case.events, u))
+    line = draw_line(events, tables, t)
+    layers = facts.layers if facts is not None else ("F.1", "B.1", "E.1", "T.1")
+    two_sided = facts is not None and facts.two_sided
+    return Moment(
+        case=case,
+        tables=tables,
+        t=t,
+        u=u,
+        facts=facts,
+        events=events,
+        line=line,
+        surfaces=follow(line, layers, two_sided=two_sided),
+        pictures=_standings(case, line, events, t, u),
+        views=_views_in_force(case, t, u),
+        waivers=_waivers(case, t, u),
+        not_applicable={
+            na.view: na
+            for na in known(case.not_applicable, u)
+            if holds(t, starts_at=na.starts_at, ends_at=na.ends_at)
+        },
+        verdicts=_verdicts(case, t, u),
+        planned=_planned(case, t, u),
+        unavailable=tuple(
+            away
+            for away in known(case.unavailable, u)
+            if holds(t, starts_at=away.starts_at, ends_at=away.ends_at)
+        ),
+        overrides=tuple(known(case.overrides, u)),
+        corrections=tuple(
+            correction
+            for correction in known(case.corrections, u)
+            if holds(t, starts_at=correction.opened_at, ends_at=correction.closed_at)
+        ),
+        index={event.key: number for number, event in enumerate(line.openers)},
+    )
+
+
+def _facts_at(case: ObjectCase, t: datetime, u: datetime) -> ObjectFacts | None:
+    found = [record for record in known(case.facts, u) if record.valid_from <= t]
+    return max(found, key=lambda record: record.valid_from, default=None)
+
+
+def _standings(
+    case: ObjectCase, line: StateLine, events: tuple[Event, ...], t: datetime, u: datetime
+) -> dict[ViewKey, list[Standing]]:
+    """Pictures by surface, technique and variant, the newest first."""
+    reviews: dict[tuple[str, int], Review] = {}
+    for review in known(case.reviews, u):
+        if review.at <= t:
+            held = reviews.get((review.chain, review.version))
+            if held is None or held.at <= review.at:
+                reviews[review.chain, review.version] = review
+    filed = {
+        (filing.chain, filing.version)
+        for filing in known(case.filings, u)
+        if holds(t, starts_at=filing.starts_at, ends_at=filing.ends_at)
+    }
+    started = [event for event in events if event.started_at is not None]
+    grouped: dict[ViewKey, list[Standing]] = {}
+    for picture in known(case.pictures, u):
+        at = picture.captured_at
+        if at > t:
+            continue
+        key = (picture.chain, picture.version)
+        review_ = reviews.get(key)
+        standing = Standing(
+            picture,
+            line.state_at(at),
+            tuple(event for event in started if is_running(event, at)) if started else (),
+            review_.verdict if review_ is not None else None,
+            review_ is not None and review_.frames_good,
+            key in filed,
+            picture.handed_in_at is not None and picture.handed_in_at <= t,
+        )
+        view = (picture.surface, picture.technique, picture.variant)
+        grouped.setdefault(view, []).append(standing)
+    for standings in grouped.values():
+        if len(standings) > 1:
+            standings.sort(key=lambda s: (s.picture.captured_at, s.picture.version), reverse=True)
+    return grouped
+
+
+def is_running(event: Event, at: datetime) -> bool:
+    """Whether the intervention had started and neither ended nor been given up at ``at``."""
+    if event.started_at is None or event.started_at > at:
+        return False
+    if event.ended_at is not None:
+        return at < event.ended_at
+    return event.dropped_at is None or at < event.dropped_at
+
+
+def _views_in_force(case: ObjectCase, t: datetime, u: datetime) -> tuple[OwedView, ...]:
+    live = {
+        demand.view
+        for demand in known(case.demands, u)
+        if holds(t, starts_at=demand.starts_at, ends_at=demand.ends_at)
+    }
+    return tuple(view for view in known(case.views, u) if view.key in live)
+
+
+def _waivers(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Waiver]]:
+    found: dict[str, list[Waiver]] = {}
+    for waiver in known(case.waivers, u):
+        if (
+            waiver.granted_at <= t
+            and (waiver.lapses_at is None or t < waiver.lapses_at)
+            and (waiver.ended_at is None or t < waiver.ended_at)
+        ):
+            found.setdefault(waiver.view, []).append(waiver)
+    return found
+
+
+def _verdicts(case: ObjectCase, t: datetime, u: datetime) -> dict[tuple[str, str], Validity | None]:
+    found: dict[tuple[str, str], Validity | None] = {}
+    for decision in known(case.decisions, u):
+        if decision.opened_at <= t:
+            decided = decision.decided_at is not None and decision.decided_at <= t
+            found[decision.chain, decision.event] = decision.verdict if decided else None
+    return found
+
+
+def _planned(case: ObjectCase, t: datetime, u: datetime) -> dict[str, PlannedShot]:
+    """The earliest confirmed shot line of every view."""
+    found: dict[str, PlannedShot] = {}
+    for shot in known(case.planned, u):
+        if holds(t, starts_at=shot.confirmed_at, ends_at=shot.released_at):
+            held = found.get(shot.view)
+            if held is None or _sooner(shot, held):
+                found[shot.view] = shot
+    return found
+
+
+def _sooner(one: PlannedShot, other: PlannedShot) -> bool:
+    if one.session_starts_at is None:
+        return False
+    return other.session_starts_at is None or one.session_starts_at < other.session_starts_at

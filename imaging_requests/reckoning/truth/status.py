@@ -1,0 +1,347 @@
+"""The status of an owed view: fifteen words, tried in a fixed order, the first match wins.
+
+1 replaced · 2 not applicable · 3 waived · 4 filed · 5 accepted · 6 lost · 7 undecided ·
+8 to review, sent back or captured · 9 recalled · 10 planned · 11 blocked · 12 out of date ·
+13 open.
+
+A picture *qualifies* when it is accepted and not recalled, complete, of the same surface,
+technique and variant, dense and covering enough, and carries to the anchor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from .carry import Carried, carry
+from .facts import Event, OwedView, Picture, Waiver
+from .moment import Moment, Standing
+from .stateline import Point
+from .surfaces import Life, acts_on
+from .terms import AnchorKind, Carry, Effect, Status, Verdict, Why, face_of
+from .triggers import SurfaceAct
+
+_ROUNDING = 1e-9
+
+
+class ReasonCode(StrEnum):
+    """Why a view has its status; each code has one sentence in :mod:`.sentences`."""
+
+    REPLACED = "replaced"
+    NOT_APPLICABLE = "not_applicable"
+    WAIVED = "waived"
+    FILED = "filed"
+    ACCEPTED = "accepted"
+    SURFACE_GONE = "surface_gone"
+    SURFACE_CLOSED = "surface_closed"
+    CHANGED_FOR_GOOD = "changed_for_good"
+    CASE_OPEN = "case_open"
+    TO_REVIEW = "to_review"
+    SENT_BACK = "sent_back"
+    CAPTURED = "captured"
+    RECALLED = "recalled"
+    PLANNED = "planned"
+    OBJECT_AWAY = "object_away"
+    SURFACE_HIDDEN = "surface_hidden"
+    SURFACE_TO_COME = "surface_to_come"
+    CHANGED = "changed"
+    STATE_TO_COME = "state_to_come"
+    SPEC_RAISED = "spec_raised"
+    NEVER_MADE = "never_made"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Code and data: events that caused it, the picture it is about, an instant, a word.
+
+    ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, or a view's key.
+    """
+
+    code: ReasonCode
+    events: tuple[Event, ...] = ()
+    picture: Picture | None = None
+    until: datetime | None = None
+    word: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ViewStatus:
+    """One view with its status. ``why`` is ``None`` once nothing is owed any more."""
+
+    view: OwedView
+    status: Status
+    reason: Reason
+    why: Why | None = None
+
+    @property
+    def is_resolved(self) -> bool:
+        """Whether nothing needs to be made: filed, waived, not applicable or replaced."""
+        return self.status in _RESOLVED
+
+
+_RESOLVED = frozenset((Status.FILED, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED))
+
+
+@dataclass(slots=True)
+class _Scan:
+    """What one pass over the matching pictures found; each field holds the newest such one."""
+
+    filed: Standing | None = None
+    accepted: Standing | None = None
+    undecided: tuple[Standing, Carried] | None = None
+    out: tuple[Standing, Carried] | None = None
+    too_coarse: Standing | None = None
+    candidate: Standing | None = None
+    recalled: bool = False
+    pending: bool = False
+
+
+def statuses(moment: Moment) -> tuple[ViewStatus, ...]:
+    """The status of every owed view in force, in the order of the case's views."""
+    return tuple(judge(moment, view) for view in moment.views)
+
+
+def judge(moment: Moment, view: OwedView) -> ViewStatus:
+    """The status of one view, in force or hypothetical, at this moment."""
+    decided = _by_decision(moment, view)
+    if decided is not None:
+        return decided
+    point = moment.point(view.anchor)
+    scan = _scan(moment, view, point)
+    if scan.filed is not None:
+        return ViewStatus(view, Status.FILED, Reason(ReasonCode.FILED, picture=scan.filed.picture))
+    if scan.accepted is not None:
+        reason = Reason(ReasonCode.ACCEPTED, picture=scan.accepted.picture)
+        return ViewStatus(view, Status.ACCEPTED, reason)
+    lost = _lost(moment, view, point, scan)
+    if lost is not None:
+        return ViewStatus(view, Status.LOST, lost, _why(scan))
+    if scan.undecided is not None:
+        standing, carried = scan.undecided
+        reason = Reason(ReasonCode.CASE_OPEN, carried.events, standing.picture)
+        return ViewStatus(view, Status.UNDECIDED, reason, Why.UNDECIDED)
+    return _in_hand(view, scan) or _to_make(moment, view, point, scan)
+
+
+def is_dense_enough(view: OwedView, picture: Picture) -> bool:
+    """``px/mm >= (1 - tolerance) * required``, computed without losing exact limits to rounding."""
+    return picture.px_per_mm >= view.px_per_mm * (1.0 - view.tolerance) * (1.0 - _ROUNDING)
+
+
+def _meets_spec(view: OwedView, picture: Picture) -> bool:
+    return (
+        picture.complete
+        and picture.coverage >= view.min_coverage
+        and is_dense_enough(view, picture)
+    )
+
+
+def _by_decision(moment: Moment, view: OwedView) -> ViewStatus | None:
+    """Rules 1 to 3: what a rule or a person decided, whatever pictures there are."""
+    if view.replaced_by is not None and (view.replaced_at is None or view.replaced_at <= moment.t):
+        reason = Reason(ReasonCode.REPLACED, until=view.replaced_at, word=view.replaced_by)
+        return ViewStatus(view, Status.REPLACED, reason)
+    rule = moment.not_applicable.get(view.key)
+    if rule is not None:
+        reason = Reason(ReasonCode.NOT_APPLICABLE, until=rule.ends_at, word=rule.reason)
+        return ViewStatus(view, Status.NOT_APPLICABLE, reason)
+    for waiver in moment.waivers.get(view.key, ()):
+        if not has_lapsed(moment, view, waiver):
+            reason = Reason(ReasonCode.WAIVED, until=waiver.lapses_at, word=waiver.text)
+            return ViewStatus(view, Status.WAIVED, reason)
+    return None
+
+
+def has_lapsed(moment: Moment, view: OwedView, waiver: Waiver) -> bool:
+    """Whether an event with effect O on the view has ended the waiver since it was granted.
+
+    Only events up to the anchor's state count: a waiver of a view "before treatment" outlives
+    that treatment, and one of a view during or after a treatment outlives its own steps.
+    """
+    anchor = view.anchor
+    own = anchor.treatment if anchor.kind in (AnchorKind.DT, AnchorKind.AT) else None
+    for event in moment.line.openers[: moment.point(anchor).last]:
+        assert event.ended_at is not None
+        if (
+            event.ended_at > waiver.granted_at
+            and (own is None or event.treatment != own)
+            and moment.effect(event, view.surface, view.technique) is Effect.OUT
+        ):
+            return True
+    return False
+
+
+def _scan(moment: Moment, view: OwedView, point: Point) -> _Scan:
+    """Look at every matching picture once, the newest first."""
+    scan = _Scan()
+    for standing in moment.pictures.get((view.surface, view.technique, view.variant), ()):
+        carried = carry(moment, standing, point) if point.reached else Carried(Carry.OUT)
+        verdict = carried.verdict
+        accepted = standing.verdict is Verdict.ACCEPTED
+        meets = accepted and _meets_spec(view, standing.picture)
+        if verdict is not Carry.OUT:
+            if scan.candidate is None:
+                scan.candidate = standing
+            if not accepted and (standing.verdict is None or standing.frames_good):
+                scan.pending = True
+            if accepted and not meets and scan.too_coarse is None:
+                scan.too_coarse = standing
+        if standing.verdict is Verdict.RECALLED:
+            scan.recalled = True
+        if not meets:
+            continue
+        if verdict is Carry.OK:
+            if standing.is_filed:
+                scan.filed = scan.filed or standing
+            scan.accepted = scan.accepted or standing
+        elif verdict is Carry.UNDECIDED:
+            scan.undecided = scan.undecided or (standing, carried)
+        elif scan.out is None and point.reached:
+            scan.out = (standing, carried)
+    return scan
+
+
+def _why(scan: _Scan) -> Why:
+    if scan.undecided is not None:
+        return Why.UNDECIDED
+    if scan.out is not None:
+        return Why.OUT_OF_DATE
+    if scan.recalled:
+        return Why.RECALLED
+    if scan.too_coarse is not None:
+        return Why.SPEC_RAISED
+    return Why.NEVER_MADE
+
+
+def _lost(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> Reason | None:
+    """Rule 6: the anchor is past, and no picture, made or still to make, can ever meet it."""
+    if scan.undecided is not None or scan.pending or not point.reached:
+        return None
+    life = moment.life(view.surface)
+    gone = life is not None and life.gone is not None
+    if not (point.past or gone):
+        return None
+    if life is not None and life.gone is not None:
+        return Reason(
+            ReasonCode.SURFACE_GONE, tuple(moment.line.openers[life.gone - 1 : life.gone])
+        )
+    if life is not None and life.is_closed:
+        return Reason(ReasonCode.SURFACE_CLOSED, _closing(moment, life))
+    spoilt = tuple(
+        event
+        for event in moment.line.openers[point.last :]
+        if moment.effect(event, view.surface, view.technique) is Effect.OUT
+    )
+    return Reason(ReasonCode.CHANGED_FOR_GOOD, spoilt) if spoilt else None
+
+
+def _closing(moment: Moment, life: Life) -> tuple[Event, ...]:
+    start = life.buried[-1][0]
+    return tuple(moment.line.openers[start - 1 : start]) if start > 0 else ()
+
+
+def _in_hand(view: OwedView, scan: _Scan) -> ViewStatus | None:
+    """Rules 8 and 9: the newest picture that could meet the view is under way or withdrawn."""
+    standing = scan.candidate
+    if standing is None or standing.verdict is Verdict.ACCEPTED:
+        return None
+    if standing.verdict is Verdict.RECALLED:
+        status, code = Status.RECALLED, ReasonCode.RECALLED
+    elif standing.verdict is Verdict.SENT_BACK:
+        status, code = Status.SENT_BACK, ReasonCode.SENT_BACK
+    elif standing.is_handed_in:
+        status, code = Status.TO_REVIEW, ReasonCode.TO_REVIEW
+    else:
+        status, code = Status.CAPTURED, ReasonCode.CAPTURED
+    return ViewStatus(view, status, Reason(code, picture=standing.picture), _why(scan))
+
+
+def _to_make(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> ViewStatus:
+    """Rules 10 to 13: nothing is in hand; a picture has to be made."""
+    why = _why(scan)
+    shot = moment.planned.get(view.key)
+    if shot is not None:
+        reason = Reason(ReasonCode.PLANNED, until=shot.session_starts_at, word=shot.session)
+        return ViewStatus(view, Status.PLANNED, reason, why)
+    blocked = _blocked(moment, view)
+    if blocked is not None:
+        return ViewStatus(view, Status.BLOCKED, blocked, why)
+    if scan.out is not None:
+        standing, carried = scan.out
+        reason = Reason(ReasonCode.CHANGED, carried.events, standing.picture)
+        return ViewStatus(view, Status.OUT_OF_DATE, reason, why)
+    if not point.reached:
+        reason = Reason(ReasonCode.STATE_TO_COME, until=_due(moment, view))
+    elif scan.too_coarse is not None:
+        reason = Reason(ReasonCode.SPEC_RAISED, picture=scan.too_coarse.picture)
+    else:
+        reason = Reason(ReasonCode.NEVER_MADE)
+    return ViewStatus(view, Status.OPEN, reason, why)
+
+
+def _due(moment: Moment, view: OwedView) -> datetime | None:
+    """When the anchor's state is planned to begin, if a plan says so."""
+    anchor = view.anchor
+    if anchor.kind is AnchorKind.FIX:
+        return anchor.instant
+    ends = [
+        event.planned_end_at
+        for event in moment.events
+        if (event.key == anchor.window if anchor.window else event.treatment == anchor.treatment)
+        and (anchor.step is None or event.step == anchor.step)
+        and event.planned_end_at is not None
+        and (event.ended_at is None or event.ended_at > moment.t)
+    ]
+    return max(ends, default=None)
+
+
+def _blocked(moment: Moment, view: OwedView) -> Reason | None:
+    """Rule 11: the object is away, or the surface (or the window's surface) cannot be seen."""
+    away = [
+        absence
+        for absence in moment.unavailable
+        if absence.surface is None or absence.surface == view.surface
+    ]
+    if away:
+        ends = [absence.ends_at for absence in away]
+        known_ends = [end for end in ends if end is not None]
+        until = max(known_ends) if len(known_ends) == len(ends) else None
+        return Reason(ReasonCode.OBJECT_AWAY, until=until, word=away[0].kind)
+    codes = [view.surface]
+    if view.anchor.kind is AnchorKind.WIN and view.anchor.surface is not None:
+        codes.append(view.anchor.surface)
+    for code in codes:
+        life = moment.life(code)
+        if life is None:
+            return Reason(ReasonCode.SURFACE_TO_COME, until=exposure(moment, code), word=code)
+        if not life.is_visible:
+            events = tuple(
+                event
+                for event in moment.line.openers
+                if life.visible and event.key == life.visible[-1].closed_by
+            )
+            return Reason(
+                ReasonCode.SURFACE_HIDDEN, events, until=exposure(moment, code), word=code
+            )
+    return None
+
+
+def exposure(moment: Moment, surface: str) -> datetime | None:
+    """When a planned step is to bare (or make) a hidden surface; ``None``: nothing is planned."""
+    face = face_of(surface)
+    found = []
+    for event in moment.events:
+        row = moment.row(event)
+        if row.act is None or event.key in moment.index:
+            continue
+        if acts_on(event, row, two_sided=moment.two_sided) != face:
+            continue
+        bares = row.act in (SurfaceAct.UNCOVER, SurfaceAct.UNLINE) or (
+            row.act is SurfaceAct.BOARD and event.puts_on is False
+        )
+        when = event.planned_end_at or event.planned_start_at
+        dropped = event.dropped_at is not None and event.dropped_at <= moment.t
+        if (bares or event.opens_surface == surface) and when is not None and not dropped:
+            found.append(when)
+    return min(found, default=None)
