@@ -1,0 +1,85 @@
+"""The form of an object's facts."""
+
+from __future__ import annotations
+
+from django import forms
+
+from imaging_requests.collection.models import Flaking, LightClass, ObjectFacts, Support
+from imaging_requests.collection.rules import why_not_a_measure
+
+
+def _yes_no(label: str, help_text: str = "") -> forms.TypedChoiceField:
+    return forms.TypedChoiceField(
+        label=label,
+        choices=(("", "not known"), ("yes", "yes"), ("no", "no")),
+        coerce=lambda value: {"yes": True, "no": False}.get(value),
+        empty_value=None,
+        required=False,
+        help_text=help_text,
+    )
+
+
+def _measure(label: str, unit: str, help_text: str = "") -> forms.FloatField:
+    return forms.FloatField(
+        label=f"{label} ({unit})",
+        required=False,
+        help_text=help_text,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+    )
+
+
+class FactsForm(forms.Form):
+    """What is known of an object; empty means not known yet."""
+
+    read_record = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    height_mm = _measure("Height", "mm", "Unframed, as the viewer sees the front.")
+    width_mm = _measure("Width", "mm")
+    depth_mm = _measure("Depth", "mm")
+    warp_mm = _measure("Warp", "mm", "Deepest point below a straight edge; 0 for a flat face.")
+    weight_kg = _measure("Weight", "kg")
+    support = forms.ChoiceField(choices=(("", "not known"), *Support.choices), required=False)
+    painted_faces = forms.ChoiceField(choices=(("F", "Front"), ("FB", "Front and back")))
+    framed = _yes_no("Framed")
+    glazed = _yes_no("Glazed")
+    sealed = _yes_no("Sealed frame", "Cannot be unframed.")
+    light_class = forms.ChoiceField(
+        label="Light class", choices=(("", "not known"), *LightClass.choices), required=False
+    )
+    flaking = forms.ChoiceField(choices=Flaking.choices)
+    flash_allowed = forms.BooleanField(label="Flash may be used", required=False)
+    uv_allowed = forms.BooleanField(label="UV may be used", required=False)
+    heat_sensitive = forms.BooleanField(label="Sensitive to heat", required=False)
+    pinned_px_per_mm = _measure(
+        "Pinned density", "px/mm", "Keeps the visible views' density when the size is measured again."
+    )
+    measured_on = forms.DateField(
+        label="Measured on", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    method = forms.CharField(label="How it was measured", max_length=120, required=False)
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean() or {}
+        for name in (
+            "height_mm",
+            "width_mm",
+            "depth_mm",
+            "warp_mm",
+            "weight_kg",
+            "pinned_px_per_mm",
+        ):
+            reason = why_not_a_measure(name, cleaned.get(name))
+            if reason:
+                self.add_error(name, reason)
+        return cleaned
+
+    @classmethod
+    def initial_of(cls, facts: ObjectFacts | None) -> dict[str, object]:
+        """Return what the form shows at first."""
+        if facts is None:
+            return {"painted_faces": "F", "flash_allowed": True, "uv_allowed": True}
+        words = {True: "yes", False: "no", None: ""}
+        values = {name: getattr(facts, name, None) for name in cls.base_fields}
+        for name in ("framed", "glazed", "sealed"):
+            values[name] = words[values[name]]  # type: ignore[index]
+        values["read_record"] = facts.pk
+        return values
