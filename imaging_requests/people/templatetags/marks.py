@@ -8,7 +8,7 @@ from typing import Any
 
 from django import template
 from django.templatetags.static import static
-from django.utils.html import format_html
+from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 register = template.Library()
@@ -49,6 +49,11 @@ SIGN_WORDS: dict[str, str] = {
     "easel": "imaging studio",
 }
 
+#: A view in one of these wants nothing more.
+MET = frozenset({"filed", "waived", "not-applicable", "replaced"})
+
+NOT_OWED = '<span class="unseen">not owed</span>'
+DRAWN_AT_MOST = 4
 THEMES = frozenset({"light", "dark"})
 
 
@@ -151,31 +156,30 @@ def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool
     at most four are drawn and the rest are counted in words. `groups` says for each column
     whether it opens a new group. One string per row, because a board has thousands of cells.
     """
-    marks: dict[str, SafeString] = {}
+    marks = {name: drawing(name) for name in STATUS_WORDS}
     parts: list[str] = []
     for cell, opens_group in zip(cells, groups, strict=True):
-        first = " board__first" if opens_group else ""
+        classes = "board__cell board__first" if opens_group else "board__cell"
         if cell is None:
-            parts.append(
-                f'<td class="board__cell{first}"><span class="unseen">not owed</span></td>'
-            )
+            parts.append(f'<td class="{classes}">{NOT_OWED}</td>')
             continue
         names = [mark_name(each, STATUS_WORDS) for each in cell["statuses"]]
-        for name in names:
-            if name not in marks:
-                marks[name] = drawing(name)
-        drawn = "".join(marks[name] for name in names[:4])
-        more = f"<small>+{len(names) - 4}</small>" if len(names) > 4 else ""
-        word = f'<span class="board__word">{words_of_cell(names)}</span>'
-        inner = (
-            format_html(
-                '<a href="{}">{}{}{}</a>', cell["href"], *map(mark_safe, (drawn, more, word))
-            )
-            if cell.get("href")
-            else f"<span>{drawn}{more}{word}</span>"
-        )
-        parts.append(f'<td class="board__cell{first}">{inner}</td>')
+        if not MET.issuperset(names):
+            classes += " board__cell--unmet"
+        drawn = "".join(marks[name] for name in names[:DRAWN_AT_MOST])
+        if len(names) > DRAWN_AT_MOST:
+            drawn += f"<small>+{len(names) - DRAWN_AT_MOST}</small>"
+        drawn += f'<span class="board__word">{words_of_cell(names)}</span>'
+        href = cell.get("href")
+        inner = f'<a href="{escape(href)}">{drawn}</a>' if href else f"<span>{drawn}</span>"
+        parts.append(f'<td class="{classes}">{inner}</td>')
     return mark_safe("".join(parts))
+
+
+@register.filter
+def figure(value: object) -> str:
+    """Write a whole number with commas between thousands; leave anything else as it is."""
+    return f"{value:,}" if isinstance(value, int) else str(value)
 
 
 @register.simple_tag(takes_context=True)
