@@ -3,12 +3,12 @@
 Three questions, each a pure function that works on plain data:
 
 * :func:`derive_owed` – which views are owed (conditions only, for bulk use);
-* ``view_spec`` – how one view of one object is made (geometry, exposures, minutes, light);
-* ``derive_shot_list`` – the whole list with totals, order, cautions and near misses.
+* :func:`view_spec` – how one view of one object is made (geometry, exposures, minutes, light);
+* :func:`derive_shot_list` – the whole list with totals, order, cautions and near misses.
 
-Input is read by :func:`read_protocol` and ``read_facts``; every threshold comes from the studio
-settings, never from the code. The rules are explained with worked numbers in
-``docs/shot-derivation.md``.
+Input is read by :func:`read_facts`, :func:`read_protocol` and :func:`read_settings`; every
+threshold comes from the studio settings, never from the code. The rules are explained with
+worked numbers in ``docs/shot-derivation.md``.
 """
 
 from imaging_requests.reckoning.shots.answer import (
@@ -26,6 +26,8 @@ from imaging_requests.reckoning.shots.answer import (
     ViewSpec,
     as_data,
 )
+from imaging_requests.reckoning.shots.checking import ask_facts, refuse_facts
+from imaging_requests.reckoning.shots.derive import BadFactsError, derive_shot_list
 from imaging_requests.reckoning.shots.facts import FACT_NAMES, ObjectFacts
 from imaging_requests.reckoning.shots.owed import NotApplicable, OwedView, derive_owed
 from imaging_requests.reckoning.shots.predicates import BadConditionError, Condition, read_condition
@@ -39,17 +41,27 @@ from imaging_requests.reckoning.shots.protocol import (
     read_line,
     read_protocol,
 )
+from imaging_requests.reckoning.shots.reading import FactsReading, read_facts
+from imaging_requests.reckoning.shots.settings import (
+    BadSettingsError,
+    StudioSettings,
+    read_settings,
+)
+from imaging_requests.reckoning.shots.spec import view_spec
 from imaging_requests.reckoning.shots.words import opposite_azimuth_deg, view_code
 
 __all__ = [
     "FACT_NAMES",
     "Auxiliary",
     "BadConditionError",
+    "BadFactsError",
     "BadProtocolError",
+    "BadSettingsError",
     "Condition",
     "Detail",
     "Dose",
     "FactQuestion",
+    "FactsReading",
     "Lamp",
     "Moves",
     "NearMiss",
@@ -65,12 +77,19 @@ __all__ = [
     "SkippedView",
     "StationTotal",
     "Step",
+    "StudioSettings",
     "ViewSpec",
     "as_data",
+    "ask_facts",
     "derive_owed",
+    "derive_shot_list",
     "opposite_azimuth_deg",
     "read_condition",
+    "read_facts",
     "read_line",
     "read_protocol",
+    "read_settings",
+    "refuse_facts",
     "view_code",
+    "view_spec",
 ]

@@ -29,13 +29,13 @@ class Lamp:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NearMiss:
-    """The smallest reduction of density that would lower the number of tiles of a view.
+    """The smallest reduction of density that would lower the number of tiles of these views.
 
-    ``change_percent`` is negative; ``needs`` is ``"nothing"`` inside the free tolerance,
-    ``"the lead's tick"`` beyond it.
+    ``change_percent`` is negative, ``saves_minutes`` is at the station and over all ``views``.
+    ``needs_lead`` is false inside the free tolerance and true beyond it.
     """
 
-    view: str
+    views: tuple[str, ...]
     px_per_mm: float
     ppi: float
     change_percent: float
@@ -44,7 +44,7 @@ class NearMiss:
     count_now: int
     count_then: int
     saves_minutes: float
-    needs: str
+    needs_lead: bool
     sentence: str
 
 
@@ -68,6 +68,8 @@ class ViewSpec:
     tile_count: int
     empty_tiles: tuple[tuple[int, int], ...]
     orientation: str
+    joined_px: tuple[int, int] | None
+    joined_bytes: int | None
     exposures_ev: tuple[float, ...]
     focus_slices: int
     usable_depth_mm: float | None
@@ -91,6 +93,7 @@ class ShotView:
     technique: str
     face: str
     direction: str | None
+    method: str
     anchors: tuple[str, ...]
     protocol_lines: tuple[str, ...]
     detail: str | None
@@ -98,6 +101,9 @@ class ShotView:
     tile_count: int
     empty_tiles: tuple[tuple[int, int], ...]
     orientation: str
+    field_mm: tuple[float, float]
+    joined_px: tuple[int, int] | None
+    joined_bytes: int | None
     exposures_ev: tuple[float, ...]
     focus_slices: int
     px_per_mm: float

@@ -18,6 +18,8 @@ AZIMUTH_DEG: Final = {"T": 0, "R": 90, "B": 180, "L": 270}
 
 DIRECTION_NAMES: Final = {"L": "left", "R": "right", "T": "top", "B": "bottom"}
 
+MM_PER_INCH: Final = 25.4
+
 
 def view_code(technique: str, face: str, direction: str | None = None) -> str:
     """Return the short code people say for a view.

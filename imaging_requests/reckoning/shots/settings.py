@@ -1,0 +1,220 @@
+"""The studio's numbers, read once from versioned data into typed rows.
+
+Every threshold, minute and distance of the shot derivation lives in ``fixtures/studio/`` as
+``{"value", "unit", "source", "mark"}`` under a dotted id, and is edited by the department there.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from imaging_requests.reckoning.shots.facts import FACT_NAMES
+from imaging_requests.reckoning.shots.methods import Method, SizeClass, Station, Steps
+from imaging_requests.reckoning.shots.predicates import (
+    BadConditionError,
+    Condition,
+    read_condition,
+)
+
+
+class BadSettingsError(ValueError):
+    """Studio settings that cannot be used; the sentence names the value and what is wrong."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CautionRule:
+    """A caution by fact; with ``techniques`` it belongs to those views, else to the object."""
+
+    id: str
+    when: Condition
+    text: str
+    techniques: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FactRule:
+    """What a fact may be, and who is asked for it. Limits are in the fact's own unit."""
+
+    fact: str
+    name: str
+    unit: str
+    who: str
+    how: str
+    above: float | None
+    at_least: float | None
+    at_most: float | None
+    choices: tuple[str, ...]
+    only_if: Condition
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuxiliaryRule:
+    """Frames that belong to the visit or to each set-up of the named methods."""
+
+    role: str
+    per: str
+    count: int
+    methods: tuple[str, ...]
+
+
+class Values:
+    """The flat table of settings by dotted id, asked by type and refusing in words."""
+
+    def __init__(self, document: Mapping[str, Any]) -> None:
+        self._values: Mapping[str, Any] = document.get("values", {})
+
+    def raw(self, name: str) -> Any:
+        try:
+            return self._values[name]["value"]
+        except (KeyError, TypeError):
+            raise BadSettingsError(f"The studio settings lack a value for “{name}”.") from None
+
+    def number(self, name: str) -> float:
+        value = self.raw(name)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise BadSettingsError(f"“{name}” in the studio settings must be a number.")
+        return value
+
+    def numbers(self, name: str) -> tuple[float, ...]:
+        value = self.raw(name)
+        if not isinstance(value, Sequence) or isinstance(value, str):
+            raise BadSettingsError(f"“{name}” in the studio settings must be a list of numbers.")
+        return tuple(value)
+
+    def pair(self, name: str) -> tuple[float, float]:
+        value = self.numbers(name)
+        if len(value) != 2:
+            raise BadSettingsError(f"“{name}” in the studio settings must hold two numbers.")
+        return value[0], value[1]
+
+    def text(self, name: str) -> str:
+        return str(self.raw(name))
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        return tuple(str(item) for item in self.raw(name))
+
+    def flag(self, name: str) -> bool:
+        return bool(self.raw(name))
+
+    def has(self, name: str) -> bool:
+        return name in self._values
+
+    def steps(self, name: str, result: str) -> Steps:
+        """A table of classes by long side, such as density or lamp distance."""
+        return Steps(tuple((row["long_side_up_to_mm"], row[result]) for row in self.raw(name)))
+
+    def unit(self, name: str) -> str:
+        return str(self._values[name].get("unit", ""))
+
+    def names_under(self, prefix: str) -> tuple[str, ...]:
+        """The distinct next parts of the ids below ``prefix``, in the order of the data."""
+        start = prefix + "."
+        parts = (n[len(start) :].split(".")[0] for n in self._values if n.startswith(start))
+        return tuple(dict.fromkeys(parts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudioSettings:
+    """Studio settings of one version. Scalars are asked from ``values`` by their dotted id."""
+
+    id: str
+    version: int
+    published_on: str | None
+    values: Values
+    stations: Mapping[str, Station]
+    methods: Mapping[str, Method]
+    sizes: tuple[SizeClass, ...]
+    densities: Mapping[str, Steps]
+    cautions: tuple[CautionRule, ...]
+    facts: Mapping[str, FactRule]
+    auxiliary: tuple[AuxiliaryRule, ...]
+
+    def number(self, name: str) -> float:
+        """The number under a dotted id.
+
+        Raises :class:`BadSettingsError`, which names the id, if there is none.
+        """
+        return self.values.number(name)
+
+    def method(self, name: str) -> Method:
+        """The working method of that name; the refusal lists the ones there are."""
+        try:
+            return self.methods[name]
+        except KeyError:
+            raise BadSettingsError(
+                f"The studio settings have no working method “{name}”. "
+                f"There are: {', '.join(self.methods)}."
+            ) from None
+
+
+def read_settings(document: Mapping[str, Any]) -> StudioSettings:
+    """Read studio settings from their data (see ``fixtures/studio/``).
+
+    Raises :class:`BadSettingsError` naming the first id that is missing or of the wrong kind.
+    """
+    values = Values(document)
+    stations = {n: Station.read(n, values) for n in values.texts("station.order")}
+    methods = {n: Method.read(n, values) for n in values.names_under("method")}
+    for method in methods.values():
+        if method.station not in stations:
+            raise BadSettingsError(
+                f"Method “{method.name}” works at station “{method.station}”, which does not exist."
+            )
+    return StudioSettings(
+        id=str(document.get("id", "studio")),
+        version=int(document.get("version", 0)),
+        published_on=document.get("published_on"),
+        values=values,
+        stations=stations,
+        methods=methods,
+        sizes=tuple(SizeClass.read(n, values) for n in values.texts("size.order")),
+        densities={
+            n: values.steps(f"density.{n}.classes", "px_per_mm")
+            for n in values.names_under("density")
+            if values.has(f"density.{n}.classes")
+        },
+        cautions=tuple(_caution(n, values) for n in values.names_under("caution")),
+        facts={n: _fact(n, values) for n in values.names_under("fact")},
+        auxiliary=tuple(
+            AuxiliaryRule(
+                role=row["role"],
+                per=row["per"],
+                count=row["count"],
+                methods=tuple(row.get("methods", ())),
+            )
+            for row in values.raw("auxiliary.rules")
+        ),
+    )
+
+
+def _condition(source: object, name: str) -> Condition:
+    try:
+        return read_condition(source, known=FACT_NAMES)
+    except BadConditionError as problem:
+        raise BadSettingsError(f"“{name}” in the studio settings: {problem}") from None
+
+
+def _caution(name: str, values: Values) -> CautionRule:
+    row = values.raw(f"caution.{name}")
+    return CautionRule(
+        id=name,
+        when=_condition(row.get("when"), f"caution.{name}"),
+        text=row["text"],
+        techniques=tuple(row.get("techniques", ())),
+    )
+
+
+def _fact(name: str, values: Values) -> FactRule:
+    row = values.raw(f"fact.{name}")
+    return FactRule(
+        fact=name,
+        name=row["name"],
+        unit=values.unit(f"fact.{name}"),
+        who=row["who"],
+        how=row["how"],
+        above=row.get("above"),
+        at_least=row.get("at_least"),
+        at_most=row.get("at_most"),
+        choices=tuple(row.get("choices", ())),
+        only_if=_condition(row.get("only_if"), f"fact.{name}"),
+    )
