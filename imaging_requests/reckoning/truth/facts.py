@@ -22,7 +22,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from .terms import FRONT, Anchor, Validity, Verdict
+from .terms import FRONT, INTAKE_LAYERS, Anchor, Validity, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +46,7 @@ class ObjectFacts:
     framed: bool | None = None
     glazed: bool | None = None
     light_class: str | None = None
-    layers: tuple[str, ...] = ("F.1", "B.1", "E.1", "T.1")
+    layers: tuple[str, ...] = INTAKE_LAYERS
     withdrawn: bool = False
 
 

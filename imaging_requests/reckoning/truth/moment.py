@@ -12,6 +12,7 @@ from datetime import datetime
 from .bitime import holds, known
 from .facts import (
     Correction,
+    Demand,
     Event,
     NotApplicable,
     ObjectCase,
@@ -26,7 +27,17 @@ from .facts import (
 )
 from .stateline import Point, StateLine, draw_line, locate
 from .surfaces import Life, SurfaceLine, Visible, follow
-from .terms import EDGES, THROUGH, Anchor, AnchorKind, Effect, Validity, Verdict, face_of
+from .terms import (
+    EDGES,
+    INTAKE_LAYERS,
+    THROUGH,
+    Anchor,
+    AnchorKind,
+    Effect,
+    Validity,
+    Verdict,
+    face_of,
+)
 from .triggers import Row, Tables
 
 ViewKey = tuple[str, str, str]
@@ -62,6 +73,7 @@ class Moment:
     surfaces: SurfaceLine
     pictures: dict[ViewKey, list[Standing]]
     views: tuple[OwedView, ...]
+    demands: dict[str, list[Demand]]
     waivers: dict[str, list[Waiver]]
     not_applicable: dict[str, NotApplicable]
     verdicts: dict[tuple[str, str], Validity | None]
@@ -77,6 +89,11 @@ class Moment:
     def two_sided(self) -> bool:
         """Whether both faces are painted, so that the mirror rule applies."""
         return self.facts is not None and self.facts.two_sided
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """Surface codes at intake, from the inside out."""
+        return self.facts.layers if self.facts is not None else INTAKE_LAYERS
 
     def life(self, surface: str) -> Life | None:
         """The surface's life; edges and X-ray always exist; ``None``: no such surface (yet)."""
@@ -183,8 +200,8 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
     facts = _facts_at(case, t, u)
     events = tuple(known(case.events, u))
     line = draw_line(events, tables, t)
-    layers = facts.layers if facts is not None else ("F.1", "B.1", "E.1", "T.1")
     two_sided = facts is not None and facts.two_sided
+    demands = _live_demands(case, t, u)
     return Moment(
         case=case,
         tables=tables,
@@ -193,9 +210,12 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
         facts=facts,
         events=events,
         line=line,
-        surfaces=follow(line, layers, two_sided=two_sided),
+        surfaces=follow(
+            line, facts.layers if facts is not None else INTAKE_LAYERS, two_sided=two_sided
+        ),
         pictures=_standings(case, line, events, t, u),
-        views=_views_in_force(case, t, u),
+        views=tuple(view for view in known(case.views, u) if view.key in demands),
+        demands=demands,
         waivers=_waivers(case, t, u),
         not_applicable={
             na.view: na
@@ -273,13 +293,13 @@ def is_running(event: Event, at: datetime) -> bool:
     return event.dropped_at is None or at < event.dropped_at
 
 
-def _views_in_force(case: ObjectCase, t: datetime, u: datetime) -> tuple[OwedView, ...]:
-    live = {
-        demand.view
-        for demand in known(case.demands, u)
-        if holds(t, starts_at=demand.starts_at, ends_at=demand.ends_at)
-    }
-    return tuple(view for view in known(case.views, u) if view.key in live)
+def _live_demands(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Demand]]:
+    """Demands by view; a view is in force while one of its demands is live."""
+    found: dict[str, list[Demand]] = {}
+    for demand in known(case.demands, u):
+        if holds(t, starts_at=demand.starts_at, ends_at=demand.ends_at):
+            found.setdefault(demand.view, []).append(demand)
+    return found
 
 
 def _waivers(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Waiver]]:

@@ -23,6 +23,7 @@ from .terms import AnchorKind, Carry, Effect, Status, Verdict, Why, face_of
 from .triggers import SurfaceAct
 
 _ROUNDING = 1e-9
+DECIDED = "decided"
 
 
 class ReasonCode(StrEnum):
@@ -55,7 +56,8 @@ class ReasonCode(StrEnum):
 class Reason:
     """Code and data: events that caused it, the picture it is about, an instant, a word.
 
-    ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, or a view's key.
+    ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, a view's key, or
+    :data:`DECIDED` when a conservator's decision, not a rule, put a picture out of date.
     """
 
     code: ReasonCode
@@ -269,7 +271,8 @@ def _to_make(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> ViewS
         return ViewStatus(view, Status.BLOCKED, blocked, why)
     if scan.out is not None:
         standing, carried = scan.out
-        reason = Reason(ReasonCode.CHANGED, carried.events, standing.picture)
+        word = "" if _is_by_rule(moment, view, carried) else DECIDED
+        reason = Reason(ReasonCode.CHANGED, carried.events, standing.picture, word=word)
         return ViewStatus(view, Status.OUT_OF_DATE, reason, why)
     if not point.reached:
         reason = Reason(ReasonCode.STATE_TO_COME, until=_due(moment, view))
@@ -278,6 +281,12 @@ def _to_make(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> ViewS
     else:
         reason = Reason(ReasonCode.NEVER_MADE)
     return ViewStatus(view, Status.OPEN, reason, why)
+
+
+def _is_by_rule(moment: Moment, view: OwedView, carried: Carried) -> bool:
+    return any(
+        moment.effect(event, view.surface, view.technique) is Effect.OUT for event in carried.events
+    )
 
 
 def _due(moment: Moment, view: OwedView) -> datetime | None:

@@ -18,6 +18,7 @@ FRONT = "F"
 BACK = "B"
 EDGES = "E"
 THROUGH = "T"
+INTAKE_LAYERS = ("F.1", "B.1", "E.1", "T.1")
 
 
 class AnchorKind(StrEnum):

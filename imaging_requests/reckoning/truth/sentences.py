@@ -1,0 +1,162 @@
+"""One plain sentence for every reason why a view has its status.
+
+Dates are given in the studio's zone; keys of treatments, sessions and views are replaced by the
+words that :class:`.words.Speech` knows for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from .status import DECIDED, Reason, ReasonCode, ViewStatus
+from .words import Speech, capital, inside, list_events, name_anchor, name_view
+
+_Sentence = Callable[[str, ViewStatus, Speech], str]
+
+
+def explain(status: ViewStatus, speech: Speech) -> str:
+    """One sentence that says why the view has its status."""
+    view = name_view(status.view)
+    return _SENTENCES[status.reason.code](view, status, speech)
+
+
+def _changed(view: str, status: ViewStatus, speech: Speech) -> str:
+    judged = ", as a conservator decided" if status.reason.word == DECIDED else ""
+    causes = capital(list_events(status.reason.events, speech))
+    return f"{causes} changed {inside(view)}{judged}."
+
+
+def _case_open(view: str, status: ViewStatus, speech: Speech) -> str:
+    causes = list_events(status.reason.events, speech)
+    return f"{capital(causes)} may have changed {inside(view)}; a conservator has not decided yet."
+
+
+def _captured_on(status: ViewStatus, speech: Speech) -> str:
+    picture = status.reason.picture
+    return f" captured on {speech.day(picture.captured_at)}" if picture is not None else ""
+
+
+def _filed(view: str, status: ViewStatus, speech: Speech) -> str:
+    return f"{view}{_captured_on(status, speech)}, is filed and speaks for this state."
+
+
+def _accepted(view: str, status: ViewStatus, speech: Speech) -> str:
+    return (
+        f"{view}{_captured_on(status, speech)}, is accepted; verified copies or the sealed "
+        "package are still missing."
+    )
+
+
+def _gone(view: str, status: ViewStatus, speech: Speech) -> str:
+    anchor = name_anchor(status.view.anchor, speech)
+    return (
+        f"{view} {anchor} was never recorded, and the surface is gone since "
+        f"{list_events(status.reason.events, speech)}."
+    )
+
+
+def _closed(view: str, status: ViewStatus, speech: Speech) -> str:
+    anchor = name_anchor(status.view.anchor, speech)
+    if not status.reason.events:
+        return f"{view} {anchor} was never recorded, and another surface covers it."
+    return (
+        f"{view} {anchor} was never recorded, and the surface cannot be seen since "
+        f"{list_events(status.reason.events, speech)}."
+    )
+
+
+def _changed_for_good(view: str, status: ViewStatus, speech: Speech) -> str:
+    anchor = name_anchor(status.view.anchor, speech)
+    return (
+        f"{view} {anchor} was never recorded, and {list_events(status.reason.events, speech)} "
+        "changed it for good."
+    )
+
+
+def _planned(view: str, status: ViewStatus, speech: Speech) -> str:
+    on = f" on {speech.day(status.reason.until)}" if status.reason.until is not None else ""
+    return f"{view} is planned in session {speech.name(status.reason.word)}{on}."
+
+
+def _away(view: str, status: ViewStatus, speech: Speech) -> str:
+    return (
+        f"{view} cannot be made: the object is {status.reason.word or 'away'}"
+        f"{_until(status.reason, speech)}."
+    )
+
+
+def _hidden(view: str, status: ViewStatus, speech: Speech) -> str:
+    reason = status.reason
+    since = f" since {list_events(reason.events, speech)}" if reason.events else ""
+    return f"{view} cannot be made: surface {reason.word} is hidden{since}{_until(reason, speech)}."
+
+
+def _surface_to_come(view: str, status: ViewStatus, speech: Speech) -> str:
+    reason = status.reason
+    return f"{view} cannot be made: surface {reason.word} is not there{_until(reason, speech)}."
+
+
+def _until(reason: Reason, speech: Speech) -> str:
+    if reason.until is None:
+        return ", with no end known"
+    return f" until {speech.day(reason.until)}"
+
+
+def _state_to_come(view: str, status: ViewStatus, speech: Speech) -> str:
+    anchor = name_anchor(status.view.anchor, speech)
+    until = status.reason.until
+    due = f", planned for {speech.day(until)}" if until is not None else ""
+    return f"{view} is owed {anchor}; that state is still to come{due}."
+
+
+def _spec_raised(view: str, status: ViewStatus, speech: Speech) -> str:
+    picture = status.reason.picture
+    assert picture is not None
+    return (
+        f"{view}{_captured_on(status, speech)}, has {picture.px_per_mm:g} px/mm and covers "
+        f"{picture.coverage * 100:.1f} %; {status.view.px_per_mm:g} px/mm and "
+        f"{status.view.min_coverage * 100:g} % are asked for now."
+    )
+
+
+def _never_made(view: str, status: ViewStatus, speech: Speech) -> str:
+    return f"{view} {name_anchor(status.view.anchor, speech)} has not been made yet."
+
+
+def _in_hand(words: str) -> _Sentence:
+    def say(view: str, status: ViewStatus, speech: Speech) -> str:
+        return f"{view}{_captured_on(status, speech)}, {words}."
+
+    return say
+
+
+_SENTENCES: dict[ReasonCode, _Sentence] = {
+    ReasonCode.REPLACED: lambda view, s, speech: (
+        f"{view} was replaced by {speech.name(s.reason.word)}."
+    ),
+    ReasonCode.NOT_APPLICABLE: lambda view, s, speech: (
+        f"{view} does not apply: {s.reason.word or 'a rule says so'}."
+    ),
+    ReasonCode.WAIVED: lambda view, s, speech: (
+        f"{view} was waived: {s.reason.word or 'no reason was written down'}"
+        + (f"; the waiver lapses on {speech.day(s.reason.until)}." if s.reason.until else ".")
+    ),
+    ReasonCode.FILED: _filed,
+    ReasonCode.ACCEPTED: _accepted,
+    ReasonCode.SURFACE_GONE: _gone,
+    ReasonCode.SURFACE_CLOSED: _closed,
+    ReasonCode.CHANGED_FOR_GOOD: _changed_for_good,
+    ReasonCode.CASE_OPEN: _case_open,
+    ReasonCode.TO_REVIEW: _in_hand("waits for a reviewer"),
+    ReasonCode.SENT_BACK: _in_hand("was sent back by the reviewer"),
+    ReasonCode.CAPTURED: _in_hand("has not been handed in for review yet"),
+    ReasonCode.RECALLED: _in_hand("was accepted and later recalled"),
+    ReasonCode.PLANNED: _planned,
+    ReasonCode.OBJECT_AWAY: _away,
+    ReasonCode.SURFACE_HIDDEN: _hidden,
+    ReasonCode.SURFACE_TO_COME: _surface_to_come,
+    ReasonCode.CHANGED: _changed,
+    ReasonCode.STATE_TO_COME: _state_to_come,
+    ReasonCode.SPEC_RAISED: _spec_raised,
+    ReasonCode.NEVER_MADE: _never_made,
+}

@@ -1,0 +1,96 @@
+"""What an unmet view waits for, and who can move it; what a shut gate says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from .gate import Gate, GateState, Missing
+from .status import ReasonCode, ViewStatus
+from .terms import Status
+from .words import STATUS_WORDS, Speech, capital, inside, name_anchor, name_view
+
+LEAD = "imaging lead"
+PHOTOGRAPHER = "photographer"
+CONSERVATOR = "conservator"
+HEAD = "department head"
+REGISTRAR = "registrar"
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """What is waited for, the roles that can move it, and until when if that is known."""
+
+    what: str
+    who: tuple[str, ...]
+    until: datetime | None = None
+
+
+_WAITS = {
+    Status.ACCEPTED: ("verified copies and a sealed package", (LEAD,)),
+    Status.LOST: ("a signed gap statement", (HEAD,)),
+    Status.UNDECIDED: ("a decision whether the picture is still true", (CONSERVATOR,)),
+    Status.TO_REVIEW: ("a review", (LEAD,)),
+    Status.SENT_BACK: ("a better picture", (PHOTOGRAPHER,)),
+    Status.CAPTURED: ("being handed in for review", (PHOTOGRAPHER,)),
+    Status.RECALLED: ("a corrected picture", (PHOTOGRAPHER, LEAD)),
+    Status.PLANNED: ("its session", (PHOTOGRAPHER,)),
+    Status.OUT_OF_DATE: ("a place in a session", (LEAD,)),
+    Status.OPEN: ("a place in a session", (LEAD,)),
+}
+
+
+def wait_of(status: ViewStatus) -> Wait | None:
+    """What a view waits for; ``None`` if nothing is owed any more."""
+    if status.is_resolved:
+        return None
+    code = status.reason.code
+    until = status.reason.until
+    if code is ReasonCode.OBJECT_AWAY:
+        return Wait("the object's return", (REGISTRAR,), until)
+    if code in (ReasonCode.SURFACE_HIDDEN, ReasonCode.SURFACE_TO_COME):
+        return Wait("a step that lets the surface be seen", (CONSERVATOR,), until)
+    if code is ReasonCode.STATE_TO_COME:
+        return Wait("the state it is owed for", (CONSERVATOR,), until)
+    what, who = _WAITS[status.status]
+    return Wait(what, who, until)
+
+
+def say_wait(status: ViewStatus, speech: Speech) -> str:
+    """``Waits for a review; the imaging lead can move it.``"""
+    wait = wait_of(status)
+    if wait is None:
+        return "Waits for nothing."
+    until = f" (until {speech.day(wait.until)})" if wait.until is not None else ""
+    return f"Waits for {wait.what}{until}; {_who(wait.who)} can move it."
+
+
+def _who(roles: tuple[str, ...]) -> str:
+    return " or ".join(f"the {role}" for role in roles)
+
+
+def say_missing(missing: Missing, speech: Speech) -> str:
+    """Which view is missing, how it stands, and whether it can ever be made again."""
+    view = missing.status.view
+    steps = ", ".join(speech.event(step) for step in missing.steps)
+    note = f" ({missing.note})" if missing.note else ""
+    text = (
+        f"{name_view(view)} {name_anchor(view.anchor, speech)}{note} is "
+        f"{STATUS_WORDS[missing.status.status]}; needed because of: {steps}."
+    )
+    if missing.is_last_look:
+        text += " It can never be made again afterwards; a waiver needs conservator and lead."
+    return text
+
+
+def say_gate(gate: Gate, speech: Speech) -> str:
+    """The answer to "may this step start?" in one or two sentences."""
+    step = speech.event(gate.event)
+    if gate.state is GateState.OPEN:
+        return f"{capital(step)} may start: every view that it needs is accepted or waived."
+    names = ", ".join(inside(name_view(missing.status.view)) for missing in gate.missing)
+    count = len(gate.missing)
+    lacking = f"{count} view{'s' if count > 1 else ''} missing: {names}."
+    if gate.state is GateState.SHUT:
+        return f"{capital(step)} may not start yet, {lacking}"
+    return f"{capital(step)} was started in an emergency, {lacking}"

@@ -1,0 +1,134 @@
+"""Words for techniques, faces, statuses, anchors, events and dates.
+
+>>> from zoneinfo import ZoneInfo
+>>> from datetime import UTC, datetime
+>>> speech = Speech({}, ZoneInfo("Europe/London"), {})
+>>> speech.day(datetime(2026, 6, 30, 23, 30, tzinfo=UTC))
+'1 Jul 2026'
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from .facts import Event, OwedView
+from .terms import Anchor, AnchorKind, Status, face_of
+from .triggers import Tables
+
+TECHNIQUE_WORDS = {
+    "VF": "Visible light (flash)",
+    "VC": "Visible light (continuous)",
+    "RK": "Raking light",
+    "UV": "UV",
+    "IR": "Infrared",
+    "XR": "X-ray",
+}
+FACE_WORDS = {"F": "the front", "B": "the back", "E": "the edges", "T": "the whole object"}
+DIRECTION_WORDS = {
+    "L": "from the left",
+    "R": "from the right",
+    "T": "from the top",
+    "B": "from below",
+}
+STATUS_WORDS = {
+    Status.REPLACED: "replaced",
+    Status.NOT_APPLICABLE: "not applicable",
+    Status.WAIVED: "waived",
+    Status.FILED: "filed",
+    Status.ACCEPTED: "accepted",
+    Status.LOST: "lost",
+    Status.UNDECIDED: "undecided",
+    Status.TO_REVIEW: "to review",
+    Status.SENT_BACK: "sent back",
+    Status.CAPTURED: "captured",
+    Status.RECALLED: "recalled",
+    Status.PLANNED: "planned",
+    Status.BLOCKED: "blocked",
+    Status.OUT_OF_DATE: "out of date",
+    Status.OPEN: "open",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Speech:
+    """How to say things: the trigger tables, the studio's zone, and words for keys."""
+
+    tables: Tables
+    zone: tzinfo
+    names: Mapping[str, str]
+
+    def name(self, key: str) -> str:
+        """The word for a key, or the key itself."""
+        return self.names.get(key, key)
+
+    def day(self, instant: datetime) -> str:
+        """``20 Feb 2026`` in the studio's zone."""
+        local = instant.astimezone(self.zone)
+        return f"{local.day} {_MONTHS[local.month - 1]} {local.year}"
+
+    def event(self, event: Event) -> str:
+        """What was done: the conservator's own label, or the row's words."""
+        return event.label or self.tables[event.table_version].row(event.row).said
+
+    def dated(self, event: Event) -> str:
+        """What was done, and when it ended."""
+        if event.ended_at is None:
+            return self.event(event)
+        return f"{self.event(event)} on {self.day(event.ended_at)}"
+
+
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+
+
+def name_view(view: OwedView) -> str:
+    """``UV of the front``, ``Raking light from the left of the back``, ``X-ray``."""
+    technique = TECHNIQUE_WORDS.get(view.technique, view.technique)
+    if view.variant:
+        technique = f"{technique} {DIRECTION_WORDS.get(view.variant, f'({view.variant})')}"
+    face = face_of(view.surface)
+    if face == "T":
+        return technique
+    words = f"{technique} of {FACE_WORDS[face]}"
+    if view.surface not in (face, f"{face}.1"):
+        words = f"{words} ({view.surface})"
+    return words
+
+
+def name_anchor(anchor: Anchor, speech: Speech) -> str:
+    """``as it is now``, ``before treatment T2``, ``while B.1 can be seen`` …"""
+    treatment = speech.name(anchor.treatment or "")
+    phase = f", phase {anchor.phase}" if anchor.phase is not None else ""
+    if anchor.kind is AnchorKind.CUR:
+        return "as it is now"
+    if anchor.kind is AnchorKind.BT:
+        return f"before treatment {treatment}{phase}"
+    if anchor.kind is AnchorKind.DT:
+        return f"after step {anchor.step} of treatment {treatment}"
+    if anchor.kind is AnchorKind.AT:
+        return f"after treatment {treatment}{phase}"
+    if anchor.kind is AnchorKind.WIN:
+        return f"while {anchor.surface} can be seen"
+    assert anchor.instant is not None
+    return f"as of {speech.day(anchor.instant)}"
+
+
+def list_events(events: Sequence[Event], speech: Speech) -> str:
+    """``varnish removed on 20 Feb 2026 and retouching on 3 Mar 2026``."""
+    said = [speech.dated(event) for event in events]
+    if not said:
+        return "an earlier change"
+    if len(said) == 1:
+        return said[0]
+    return f"{', '.join(said[:-1])} and {said[-1]}"
+
+
+def capital(text: str) -> str:
+    """The text with its first letter in upper case."""
+    return text[:1].upper() + text[1:]
+
+
+def inside(view: str) -> str:
+    """A view's name as it stands inside a sentence."""
+    return view if view.startswith(("UV", "X-ray")) else view[:1].lower() + view[1:]
