@@ -116,6 +116,17 @@ def _read(path: str) -> dict[str, Any]:
     return data
 
 
+def _signatures() -> dict[str, Any]:
+    """The two people whose names stand under every published version."""
+    lead_then, head_then = (
+        User.objects.get_or_create(
+            email=f"{name.lower()}.then@ardenmoor.example", defaults={"name": name}
+        )[0]
+        for name in ("Edda", "Lorens")
+    )
+    return {"published_at": LONG_AGO, "published_by": lead_then, "co_signed_by": head_then}
+
+
 def protocol(number: int = 3, *, state: str = VersionState.PUBLISHED) -> ProtocolVersion:
     """Version 2 or 3 of the catalogue protocol, or the draft of version 4; made once per test."""
     name = f"catalogue-{number}-draft.json" if number == 4 else f"catalogue-{number}.json"
@@ -125,7 +136,7 @@ def protocol(number: int = 3, *, state: str = VersionState.PUBLISHED) -> Protoco
         defaults={
             "state": state,
             "definition": _read(f"protocols/{name}"),
-            "published_at": None if state == VersionState.DRAFT else LONG_AGO,
+            **({} if state == VersionState.DRAFT else _signatures()),
         },
     )[0]
 
@@ -137,7 +148,7 @@ def studio_settings(number: int = 1) -> StudioSettingsVersion:
         defaults={
             "state": VersionState.PUBLISHED,
             "definition": _read(f"studio/settings-{number}.json"),
-            "published_at": LONG_AGO,
+            **_signatures(),
         },
     )[0]
 
@@ -149,7 +160,7 @@ def trigger_table(number: int = 1) -> TriggerTableVersion:
         defaults={
             "state": VersionState.PUBLISHED,
             "definition": _read(f"triggers/table-{number}.json"),
-            "published_at": LONG_AGO,
+            **_signatures(),
         },
     )[0]
 

@@ -12,3 +12,6 @@ from imaging_requests.config.settings import *  # noqa: E402, F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
+
+# WhiteNoise warns of a folder that is not there, and a warning fails a test.
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405

@@ -4,4 +4,5 @@ from django.urls import include, path
 
 urlpatterns = [
     path("people/", include("imaging_requests.people.urls")),
+    path("protocols/", include("imaging_requests.protocols.urls")),
 ]

@@ -5,6 +5,8 @@ A published version is immutable: the database refuses the change, not only the 
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -22,8 +24,40 @@ class VersionState(models.TextChoices):
     RETIRED = "retired", "Retired"
 
 
+class RuleKind(models.TextChoices):
+    """The three kinds of versioned rules."""
+
+    PROTOCOL = "protocol", "Protocol"
+    TRIGGERS = "triggers", "Re-shoot triggers"
+    STUDIO = "studio", "Studio settings"
+
+
+def _published_fully(kind: str) -> tuple[models.CheckConstraint, ...]:
+    """What the database holds of every version that is no draft: an instant and two people."""
+    return (
+        models.CheckConstraint(
+            condition=Q(state="draft") | Q(published_at__isnull=False),
+            name=f"{kind}_published_has_an_instant",
+        ),
+        models.CheckConstraint(
+            condition=Q(state="draft")
+            | (
+                Q(published_by__isnull=False, co_signed_by__isnull=False)
+                & ~Q(published_by=F("co_signed_by"))
+            ),
+            name=f"{kind}_published_by_two_people",
+        ),
+    )
+
+
 class RuleVersion(Versioned):
-    """What the three kinds of versioned rules share."""
+    """What the three kinds of versioned rules share.
+
+    A draft that the lead has signed carries `published_by` and waits for the second signature.
+    """
+
+    kind: ClassVar[RuleKind]
+    words: ClassVar[str]
 
     number = models.PositiveIntegerField()
     state = models.CharField(
@@ -55,15 +89,14 @@ class RuleVersion(Versioned):
 class ProtocolVersion(RuleVersion):
     """What is owed, as rules over the facts of an object."""
 
+    kind = RuleKind.PROTOCOL
+    words = "protocol"
     name = models.CharField(max_length=80, default="catalogue")
 
     class Meta(RuleVersion.Meta):
         constraints = (
             models.UniqueConstraint(fields=("name", "number"), name="protocol_version_once"),
-            models.CheckConstraint(
-                condition=Q(state="draft") | Q(published_at__isnull=False),
-                name="protocol_published_has_an_instant",
-            ),
+            *_published_fully("protocol"),
         )
 
     def __str__(self) -> str:
@@ -73,13 +106,13 @@ class ProtocolVersion(RuleVersion):
 class TriggerTableVersion(RuleVersion):
     """Intervention by technique by face: what becomes untrue, hidden, or needs a decision."""
 
+    kind = RuleKind.TRIGGERS
+    words = "table of re-shoot triggers"
+
     class Meta(RuleVersion.Meta):
         constraints = (
             models.UniqueConstraint(fields=("number",), name="trigger_table_version_once"),
-            models.CheckConstraint(
-                condition=Q(state="draft") | Q(published_at__isnull=False),
-                name="trigger_table_published_has_an_instant",
-            ),
+            *_published_fully("trigger_table"),
         )
 
     def __str__(self) -> str:
@@ -89,17 +122,23 @@ class TriggerTableVersion(RuleVersion):
 class StudioSettingsVersion(RuleVersion):
     """Every number of the studio with unit, source and mark."""
 
+    kind = RuleKind.STUDIO
+    words = "studio settings"
+
     class Meta(RuleVersion.Meta):
         constraints = (
             models.UniqueConstraint(fields=("number",), name="studio_settings_version_once"),
-            models.CheckConstraint(
-                condition=Q(state="draft") | Q(published_at__isnull=False),
-                name="studio_settings_published_has_an_instant",
-            ),
+            *_published_fully("studio_settings"),
         )
 
     def __str__(self) -> str:
         return f"studio settings, version {self.number}"
+
+
+#: The table that keeps each kind of rules.
+MODELS: dict[str, type[RuleVersion]] = {
+    model.kind: model for model in (ProtocolVersion, TriggerTableVersion, StudioSettingsVersion)
+}
 
 
 class EntryPin(models.Model):

@@ -1,0 +1,91 @@
+"""What differs between two versions of the rules, place by place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from imaging_requests.protocols import words
+from imaging_requests.protocols.models import RuleKind
+
+Document = Mapping[str, Any]
+NOTHING = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One place that differs: where, what stood there, what stands there now."""
+
+    place: str
+    part: str
+    before: str
+    after: str
+
+
+def differences(kind: str, older: Document, newer: Document) -> list[Difference]:
+    """Return every difference between two documents of one kind, in the order of the newer."""
+    return list(_COMPARED[kind](older, newer))
+
+
+def _by_key(items: Any, key: str) -> dict[str, Document]:
+    return {str(item[key]): item for item in items or ()}
+
+
+def _keyed(
+    name: str, older: Mapping[str, Document], newer: Mapping[str, Document], *, skip: str = ""
+) -> Iterator[Difference]:
+    """Compare two groups of named rows: added, gone, and changed part by part."""
+    for key in [*newer, *(key for key in older if key not in newer)]:
+        place = f"{name} {key}"
+        if key not in older:
+            yield Difference(place, "whole", NOTHING, "added")
+        elif key not in newer:
+            yield Difference(place, "whole", "there", "taken out")
+        else:
+            yield from _parts(place, older[key], newer[key], skip=skip)
+
+
+def _parts(place: str, older: Document, newer: Document, *, skip: str) -> Iterator[Difference]:
+    for part in dict.fromkeys([*newer, *older]):
+        if part != skip and older.get(part) != newer.get(part):
+            yield Difference(
+                place, part.replace("_", " "), _said(older.get(part)), _said(newer.get(part))
+            )
+
+
+def _said(stored: Any) -> str:
+    if isinstance(stored, Mapping) and stored.keys() & {"fact", "all", "any", "not"}:
+        return words.condition(stored, words.FactNames(None))
+    return words.value(stored) or NOTHING
+
+
+def _protocols(older: Document, newer: Document) -> Iterator[Difference]:
+    for part, name in (
+        ("lines", "Line"),
+        ("not_applicable", "Not applicable:"),
+        ("replacements", "In its place:"),
+    ):
+        yield from _keyed(name, _by_key(older.get(part), "id"), _by_key(newer.get(part), "id"))
+
+
+def _tables(older: Document, newer: Document) -> Iterator[Difference]:
+    before, after = _by_key(older["rows"], "row"), _by_key(newer["rows"], "row")
+    yield from _keyed("Row", before, after, skip="cells")
+    for key in (key for key in after if key in before):
+        yield from _parts(
+            f"Row {key}, {after[key]['name']}", before[key]["cells"], after[key]["cells"], skip=""
+        )
+    for part in ("area_rule", "emergency", "sign_off"):
+        yield from _parts(part.replace("_", " ").capitalize(), older[part], newer[part], skip="")
+
+
+def _settings(older: Document, newer: Document) -> Iterator[Difference]:
+    yield from _keyed("Setting", older["values"], newer["values"])
+
+
+_COMPARED: Mapping[str, Callable[[Document, Document], Iterator[Difference]]] = {
+    RuleKind.PROTOCOL: _protocols,
+    RuleKind.TRIGGERS: _tables,
+    RuleKind.STUDIO: _settings,
+}

@@ -1,0 +1,127 @@
+"""Versions laid out as the rows that pages show."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from imaging_requests.protocols import queries, words
+from imaging_requests.protocols.models import (
+    ProtocolVersion,
+    RuleVersion,
+    StudioSettingsVersion,
+    TriggerTableVersion,
+)
+from imaging_requests.reckoning.shots.settings import StudioSettings
+from imaging_requests.reckoning.truth.triggers import EITHER_WAY, Row, TriggerTable
+
+#: What the letters of the trigger table mean, in the order of the legend.
+EFFECTS: dict[str, str] = {
+    "O": "out of date",
+    "V": "still valid",
+    "D+": "a conservator decides, proposed: out of date",
+    "D-": "a conservator decides, proposed: still valid",
+    "H": "the surface becomes hidden; its pictures stay true",
+    "N": "a new or re-exposed surface appears",
+    EITHER_WAY: "hidden when put on, new when taken off",
+}
+AS_OF = {"before": "before treatment", "cleaned": "of the cleaned state"}
+
+
+def layout(version: RuleVersion, settings: StudioSettings | None) -> dict[str, Any]:
+    """Return what the page of one version shows, by its kind."""
+    if isinstance(version, ProtocolVersion):
+        return _protocol(version, words.FactNames(settings))
+    if isinstance(version, TriggerTableVersion):
+        return _table(queries.trigger_table_of(version))
+    assert isinstance(version, StudioSettingsVersion)
+    return _settings(version)
+
+
+def _protocol(version: ProtocolVersion, facts: words.FactNames) -> dict[str, Any]:
+    protocol = queries.protocol_of(version)
+    return {
+        "title": protocol.title,
+        "lines": [
+            {
+                "id": line.id,
+                "view": words.view(line),
+                "departures": words.departures(line),
+                "when": words.condition(line.when.source, facts),
+                "anchor": words.ANCHORS.get(line.anchor, line.anchor),
+                "waived_by": " or ".join(line.waived_by) or "nobody",
+                "is_mandatory": line.mandatory,
+                "why": line.why,
+            }
+            for line in protocol.lines
+        ],
+        "not_applicable": [
+            {
+                "views": words.not_applicable(rule),
+                "when": words.condition(rule.when.source, facts),
+                "reason": rule.reason,
+                "on_request": rule.on_request,
+            }
+            for rule in protocol.not_applicable
+        ],
+        "replacements": [
+            {
+                "what": words.replacement(rule),
+                "when": words.condition(rule.when.source, facts),
+                "reason": rule.reason,
+            }
+            for rule in protocol.replacements
+        ],
+        "pinned": queries.entries_pinned_to(version),
+    }
+
+
+def _table(table: TriggerTable) -> dict[str, Any]:
+    return {
+        "columns": table.columns,
+        "effects": [{"letter": letter, "words": said} for letter, said in EFFECTS.items()],
+        "rows": [_trigger_row(row, table.columns) for row in table.rows.values()],
+        "area_cm2": table.max_area_cm2,
+        "area_percent": table.max_area_pct,
+        "softened": sorted(table.softened_columns, key=table.columns.index),
+        "witness_within_h": table.witness_within_h,
+        "reason_length": table.min_reason_length,
+    }
+
+
+def _trigger_row(row: Row, columns: tuple[str, ...]) -> dict[str, Any]:
+    letters = [
+        EITHER_WAY if (effect := row.cells[column]) is None else effect.value for column in columns
+    ]
+    return {
+        "number": row.number,
+        "name": row.name,
+        "cells": [
+            {"column": column, "letter": letter, "words": EFFECTS[letter]}
+            for column, letter in zip(columns, letters, strict=True)
+        ],
+        "last_look": [
+            f"{look.column} {AS_OF[look.as_of]}{f' ({look.note})' if look.note else ''}"
+            for look in row.last_look
+        ],
+        "reason": row.reason,
+    }
+
+
+def _settings(version: StudioSettingsVersion) -> dict[str, Any]:
+    document = version.definition
+    groups: dict[str, list[dict[str, str]]] = {}
+    for name, row in document["values"].items():
+        groups.setdefault(name.split(".")[0], []).append(
+            {
+                "id": name,
+                "value": words.value(row["value"]),
+                "unit": row["unit"],
+                "source": row["source"],
+                "mark": row["mark"],
+            }
+        )
+    return {
+        "title": document["title"],
+        "marks": document.get("marks", {}),
+        "groups": [{"name": name, "rows": rows} for name, rows in groups.items()],
+    }

@@ -1,0 +1,106 @@
+"""What may happen to a version of the rules, cell by cell, and documents that cannot be used."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import pytest
+
+from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.protocols import rules
+from imaging_requests.protocols.models import RuleKind, VersionState
+from imaging_requests.protocols.rules import Step
+from tests import factory
+
+DRAFT, PUBLISHED, RETIRED = VersionState.DRAFT, VersionState.PUBLISHED, VersionState.RETIRED
+ALLOWED = {
+    (DRAFT, Step.EDIT): DRAFT,
+    (DRAFT, Step.SIGN): DRAFT,
+    (DRAFT, Step.CO_SIGN): PUBLISHED,
+    (PUBLISHED, Step.RETIRE): RETIRED,
+}
+DOCUMENTS = {
+    RuleKind.PROTOCOL: "protocols/catalogue-3.json",
+    RuleKind.TRIGGERS: "triggers/table-1.json",
+    RuleKind.STUDIO: "studio/settings-1.json",
+}
+
+
+def document(kind: str, **changes: Any) -> dict[str, Any]:
+    return copy.deepcopy(factory._read(DOCUMENTS[RuleKind(kind)])) | changes
+
+
+@pytest.mark.parametrize("state", VersionState.values)
+@pytest.mark.parametrize("step", Step)
+def test_each_step_from_each_state(state: str, step: Step) -> None:
+    if (state, step) in ALLOWED:
+        assert rules.next_state(state, step) == ALLOWED[VersionState(state), step]
+        return
+    with pytest.raises(IllegalStep) as refusal:
+        rules.next_state(state, step)
+    assert f"You cannot {step.value} this version" in refusal.value.message
+    assert VersionState(state).label.lower() in refusal.value.message
+
+
+@pytest.mark.parametrize("kind", RuleKind)
+def test_the_shipped_documents_can_be_read(kind: RuleKind) -> None:
+    assert rules.read_definition(kind, document(kind)) is not None
+
+
+@pytest.mark.parametrize("kind", RuleKind)
+@pytest.mark.parametrize("junk", [None, [], "text", 7, {}])
+def test_a_document_of_the_wrong_shape_is_refused_in_words(kind: RuleKind, junk: object) -> None:
+    with pytest.raises(DomainError) as refusal:
+        rules.read_definition(kind, junk)
+    assert refusal.value.message.startswith("The document cannot be used. ")
+    assert refusal.value.data["sentences"]
+
+
+def test_every_fault_of_a_document_is_named_with_its_place() -> None:
+    faulty = document(RuleKind.PROTOCOL, title="")
+    faulty["lines"][0]["face"] = 3
+    del faulty["lines"][1]["technique"]
+    faulty["lines"][2]["colour"] = "blue"
+    with pytest.raises(DomainError) as refusal:
+        rules.read_definition(RuleKind.PROTOCOL, faulty)
+    assert refusal.value.data["sentences"] == [
+        "Lines, “painted.vf”, face must be a text.",
+        "Lines, “painted.vc” needs “technique”.",
+        "Lines, “painted.rk.left” has “colour”, which no version knows.",
+        "Title must not be empty.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "change", "said"),
+    [
+        (RuleKind.PROTOCOL, lambda d: d["lines"][0].update(face="side"), "the face is “side”"),
+        (
+            RuleKind.PROTOCOL,
+            lambda d: d["lines"][0].update(when={"fact": "mood", "is": "calm"}),
+            "“mood”, which is not an object fact",
+        ),
+        (
+            RuleKind.TRIGGERS,
+            lambda d: d["rows"][0]["cells"].update({"UV-F": "Q"}),
+            "Row 1, column UV-F: 'Q' is no effect",
+        ),
+        (
+            RuleKind.TRIGGERS,
+            lambda d: d["rows"][1].update(row=1),
+            "Row 1 stands twice",
+        ),
+        (
+            RuleKind.STUDIO,
+            lambda d: d["values"].pop("station.order"),
+            "lack a value for “station.order”",
+        ),
+    ],
+)
+def test_what_the_reader_refuses_is_passed_on(kind: str, change: Any, said: str) -> None:
+    faulty = document(kind)
+    change(faulty)
+    with pytest.raises(DomainError, match="The document cannot be used") as refusal:
+        rules.read_definition(kind, faulty)
+    assert said in refusal.value.message
