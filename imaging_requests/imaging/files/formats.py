@@ -1,0 +1,35 @@
+"""The formats that are read, each with its header reader and the name of its decoder.
+
+A new format is one more line here, a header reader, and files of it in the tests.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from imaging_requests.imaging.files.byte_source import ByteSource
+from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.jpeg_structure import read_jpeg
+from imaging_requests.imaging.files.png_structure import read_png
+from imaging_requests.imaging.files.tiff_structure import read_tiff
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """``key`` is the key of ``sniff.recognise``; ``decoder`` is the libvips operation."""
+
+    key: str
+    name: str
+    read: Callable[[ByteSource], Structure]
+    decoder: str
+
+
+FORMATS: dict[str, Format] = {
+    known.key: known
+    for known in (
+        Format("tiff", "TIFF", read_tiff, "tiffload"),
+        Format("bigtiff", "BigTIFF", read_tiff, "tiffload"),
+        Format("jpeg", "JPEG", read_jpeg, "jpegload"),
+        Format("png", "PNG", read_png, "pngload"),
+    )
+}
+ACCEPTED_NAMES = "TIFF, BigTIFF, JPEG and PNG"

@@ -1,0 +1,94 @@
+"""Limits of the process that decodes files, and the test of a header against them."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from imaging_requests.imaging.files.data_values import take_number, take_version, take_whole
+from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.refusals import Reason, Unreadable
+
+DECODED_BITS = (1, 2, 4, 8, 16)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What one file may cost. Sizes in bytes, times in seconds.
+
+    ``wall_base_s`` plus ``wall_per_megapixel_s`` times the announced megapixels bounds the time of
+    one request; the processor time is bounded by ``threads`` times that.
+    """
+
+    version: int
+    max_pixels: int
+    max_bands: int
+    max_expansion: float
+    free_expansion_bytes: int
+    memory_bytes: int
+    wall_base_s: float
+    wall_per_megapixel_s: float
+    threads: int
+    max_answer_bytes: int
+    recycle_after: int
+
+    @classmethod
+    def from_settings(cls, data: Mapping[str, Any]) -> "Limits":
+        """Read the limits from versioned data; raises ``DataError`` if a value is missing."""
+        return cls(
+            version=take_version(data),
+            max_pixels=take_whole(data, "pixels.max"),
+            max_bands=take_whole(data, "pixels.max_bands"),
+            max_expansion=take_number(data, "expansion.max"),
+            free_expansion_bytes=take_whole(data, "expansion.free_bytes"),
+            memory_bytes=take_whole(data, "memory.max_bytes"),
+            wall_base_s=take_number(data, "time.base_s"),
+            wall_per_megapixel_s=take_number(data, "time.per_megapixel_s"),
+            threads=take_whole(data, "threads"),
+            max_answer_bytes=take_whole(data, "answer.max_bytes"),
+            recycle_after=take_whole(data, "recycle.after_files"),
+        )
+
+    def as_data(self) -> dict[str, Any]:
+        """Return plain values that fit into JSON."""
+        return asdict(self)
+
+    def wall_s(self, megapixels: float) -> float:
+        """Return the time allowed for a request; never more than for ``max_pixels``."""
+        bounded = min(max(megapixels, 0.0), self.max_pixels / 1e6)
+        return self.wall_base_s + self.wall_per_megapixel_s * bounded
+
+
+def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
+    """Say from the header alone why a picture must not be decoded; None if it may be."""
+    megapixels = structure.pixels / 1e6
+    if structure.pixels > limits.max_pixels:
+        return Unreadable(
+            Reason.TOO_MANY_PIXELS,
+            f"The header announces {structure.width_px:,} × {structure.height_px:,} pixels "
+            f"({megapixels:,.0f} million); the limit is {limits.max_pixels / 1e6:,.0f} million. "
+            "If the picture is real, deliver it in parts; if not, the file is damaged.",
+        )
+    expansion = structure.decoded_bytes / max(structure.length.actual_bytes, 1)
+    if structure.decoded_bytes > limits.free_expansion_bytes and expansion > limits.max_expansion:
+        return Unreadable(
+            Reason.EXPANDS_TOO_FAR,
+            f"The file is {structure.length.actual_bytes:,} bytes long and would unfold to "
+            f"{structure.decoded_bytes:,} bytes, {expansion:,.0f} times as much; a photograph does "
+            f"not shrink that far (limit {limits.max_expansion:,.0f} times). It was not opened. "
+            "If the picture is real, save it without compression and send it again.",
+        )
+    is_plain = structure.sample_format == "unsigned" or structure.colour == "lab"
+    if structure.bits_per_sample not in DECODED_BITS or not is_plain:
+        return Unreadable(
+            Reason.UNSUPPORTED,
+            f"The picture has {structure.bits_per_sample}-bit {structure.sample_format} samples; "
+            "pictures with 8-bit and 16-bit whole numbers from 0 up can be read. "
+            "Export it with 16 bits per channel and send it again.",
+        )
+    if structure.bands > limits.max_bands:
+        return Unreadable(
+            Reason.UNSUPPORTED,
+            f"The picture has {structure.bands:,} channels; up to {limits.max_bands} can be read. "
+            "Export it as RGB or grey and send it again.",
+        )
+    return None
