@@ -177,6 +177,12 @@ def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool
 
 
 @register.filter
+def words(value: object) -> str:
+    """Write a code such as `full_with_waivers` as people read it: "full with waivers"."""
+    return str(getattr(value, "value", value)).replace("_", " ").replace("-", " ")
+
+
+@register.filter
 def figure(value: object) -> str:
     """Write a whole number with commas between thousands; leave anything else as it is."""
     return f"{value:,}" if isinstance(value, int) else str(value)

@@ -1,5 +1,6 @@
-// Walks a board with the arrow keys: one stop for the Tab key, then cell by cell. Home and End go
-// to the ends of the row, Page Up and Page Down ten rows. Without this file every cell is a stop.
+// Walks the links of a dense table with the arrow keys: one stop for the Tab key, then cell by cell.
+// Home and End go to the ends of the row, Page Up and Page Down ten rows. Without this file every
+// link is a stop.
 
 const ROWS_PER_PAGE = 10;
 
@@ -59,30 +60,30 @@ function target(rows, link, key) {
   }
 }
 
-function walk(board) {
-  const body = () => [...board.querySelectorAll("tbody tr")];
-  const all = [...board.querySelectorAll("tbody a")];
-  if (all.length === 0 || board.dataset.walked) {
+function oneStop(table) {
+  const all = [...table.querySelectorAll("tbody a")];
+  const current = all.find((link) => link === document.activeElement) ?? all[0];
+  for (const link of all) {
+    const wanted = link === current ? 0 : -1;
+    if (link.tabIndex !== wanted) {
+      link.tabIndex = wanted;
+    }
+  }
+}
+
+function walk(table) {
+  oneStop(table);
+  if (table.dataset.walk === "ready") {
     return;
   }
-  board.dataset.walked = "yes";
-  let current = all[0];
-  for (const link of all) {
-    link.tabIndex = link === current ? 0 : -1;
-  }
-  board.addEventListener("focusin", (event) => {
+  table.dataset.walk = "ready";
+  table.addEventListener("focusin", () => oneStop(table));
+  table.addEventListener("keydown", (event) => {
     const link = event.target.closest("tbody a");
-    if (link) {
-      current.tabIndex = -1;
-      current = link;
-      current.tabIndex = 0;
-    }
-  });
-  board.addEventListener("keydown", (event) => {
-    if (event.altKey || event.ctrlKey || event.metaKey || !event.target.closest("tbody a")) {
+    if (!link || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) {
       return;
     }
-    const next = target(body(), event.target.closest("tbody a"), event.key);
+    const next = target([...table.querySelectorAll("tbody tr")], link, event.key);
     if (next) {
       event.preventDefault();
       next.focus();
@@ -91,9 +92,9 @@ function walk(board) {
   });
 }
 
-function walkAll(root) {
-  root.querySelectorAll("[data-walk]").forEach(walk);
+function walkAll() {
+  document.querySelectorAll("[data-walk]").forEach(walk);
 }
 
-walkAll(document);
-document.addEventListener("htmx:afterSettle", (event) => walkAll(event.target.parentElement ?? document));
+walkAll();
+document.addEventListener("htmx:afterSettle", walkAll);
