@@ -51,7 +51,8 @@ def ask_facts(facts: ObjectFacts, *, settings: StudioSettings) -> tuple[FactQues
         if getattr(facts, name) is None and settings.facts[name].only_if.holds(facts) is not False
     ]
     questions += _size_doubts(facts, settings)
-    if facts.kind != "frame" and FRONT not in (facts.painted_faces or (FRONT,)):
+    painted = facts.painted_faces
+    if painted is not None and FRONT not in painted and facts.kind != "frame":
         questions.append(_unpainted_front(settings.facts["painted_faces"]))
     return tuple(questions)
 

@@ -1,7 +1,10 @@
 """Rows of the studio settings: stations, working methods, size classes and stepped tables."""
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
+
+BRACKETS: Final = ("single", "raking", "uv")
+LAMP_ON: Final = ("none", "fixed", "view", "tiles")
 
 
 class Table(Protocol):
@@ -192,6 +195,11 @@ class SizeClass:
             people=int(values.number(start + "people")),
             lift=values.flag(start + "lift"),
         )
+
+    @property
+    def is_open(self) -> bool:
+        """Whether every object fits."""
+        return self.long_side_up_to_mm is None and self.weight_up_to_kg is None
 
     def fits(self, long_side_mm: float, weight_kg: float) -> bool:
         """Whether an object of this size and weight belongs to the class (limits included)."""

@@ -4,12 +4,20 @@ Every threshold, minute and distance of the shot derivation lives in ``fixtures/
 ``{"value", "unit", "source", "mark"}`` under a dotted id, and is edited by the department there.
 """
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from imaging_requests.reckoning.shots.facts import FACT_NAMES
-from imaging_requests.reckoning.shots.methods import Method, SizeClass, Station, Steps
+from imaging_requests.reckoning.shots.methods import (
+    BRACKETS,
+    LAMP_ON,
+    Method,
+    SizeClass,
+    Station,
+    Steps,
+)
 from imaging_requests.reckoning.shots.predicates import (
     BadConditionError,
     Condition,
@@ -101,7 +109,13 @@ class Values:
 
     def steps(self, name: str, result: str) -> Steps:
         """A table of classes by long side, such as density or lamp distance."""
-        return Steps(tuple((row["long_side_up_to_mm"], row[result]) for row in self.raw(name)))
+        rows = tuple((row["long_side_up_to_mm"], row[result]) for row in self.raw(name))
+        if not rows or rows[-1][0] is not None:
+            raise BadSettingsError(
+                f"“{name}” in the studio settings must end with an open class, whose "
+                f"long_side_up_to_mm is null."
+            )
+        return Steps(rows)
 
     def unit(self, name: str) -> str:
         return str(self._values[name].get("unit", ""))
@@ -155,11 +169,15 @@ def read_settings(document: Mapping[str, Any]) -> StudioSettings:
     values = Values(document)
     stations = {n: Station.read(n, values) for n in values.texts("station.order")}
     methods = {n: Method.read(n, values) for n in values.names_under("method")}
-    for method in methods.values():
-        if method.station not in stations:
-            raise BadSettingsError(
-                f"Method “{method.name}” works at station “{method.station}”, which does not exist."
-            )
+    densities = {
+        n: values.steps(f"density.{n}.classes", "px_per_mm")
+        for n in values.names_under("density")
+        if values.has(f"density.{n}.classes")
+    }
+    sizes = tuple(SizeClass.read(n, values) for n in values.texts("size.order"))
+    problem = next(_contradictions(stations, methods, densities, sizes), None)
+    if problem is not None:
+        raise BadSettingsError(f"The studio settings do not fit together. {problem}")
     return StudioSettings(
         id=str(document.get("id", "studio")),
         version=int(document.get("version", 0)),
@@ -167,12 +185,8 @@ def read_settings(document: Mapping[str, Any]) -> StudioSettings:
         values=values,
         stations=stations,
         methods=methods,
-        sizes=tuple(SizeClass.read(n, values) for n in values.texts("size.order")),
-        densities={
-            n: values.steps(f"density.{n}.classes", "px_per_mm")
-            for n in values.names_under("density")
-            if values.has(f"density.{n}.classes")
-        },
+        sizes=sizes,
+        densities=densities,
         cautions=tuple(_caution(n, values) for n in values.names_under("caution")),
         facts={n: _fact(n, values) for n in values.names_under("fact")},
         auxiliary=tuple(
@@ -185,6 +199,31 @@ def read_settings(document: Mapping[str, Any]) -> StudioSettings:
             for row in values.raw("auxiliary.rules")
         ),
     )
+
+
+def _contradictions(
+    stations: Mapping[str, Station],
+    methods: Mapping[str, Method],
+    densities: Mapping[str, Steps],
+    sizes: Sequence[SizeClass],
+) -> Iterator[str]:
+    """Sentences about rows that do not fit together."""
+    for station in stations.values():
+        shortest = min(station.plate_mm or (math.inf,))
+        if station.overlap_fraction >= 1 or station.overlap_mm >= shortest:
+            yield f"Station “{station.name}”: the overlap must leave room to advance."
+    for method in methods.values():
+        start = f"Method “{method.name}”"
+        if method.station not in stations:
+            yield f"{start} works at station “{method.station}”, which does not exist."
+        if method.density not in densities:
+            yield f"{start} uses density rule “{method.density}”, which does not exist."
+        for field, allowed in (("bracket", BRACKETS), ("lamp_on", LAMP_ON)):
+            value = getattr(method, field)
+            if value not in allowed:
+                yield f"{start} has {field} “{value}”, but must have one of {', '.join(allowed)}."
+    if not sizes or not sizes[-1].is_open:
+        yield "The last size class must be open, with null for its limits."
 
 
 def _condition(source: object, name: str) -> Condition:
