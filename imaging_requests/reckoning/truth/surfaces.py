@@ -107,6 +107,7 @@ class _Stack:
     face: str
     layers: list[str | None]
     numbered: int
+    reserved: frozenset[str]
 
     def outermost(self) -> str | None:
         for code in reversed(self.layers):
@@ -133,11 +134,12 @@ def follow(line: StateLine, layers: Iterable[str], *, two_sided: bool) -> Surfac
     surface and opens the one under it; taking off an unrecorded cover bares the surface that
     was there; a lining goes over the surface itself, so covers on it are taken as removed.
     """
+    reserved = frozenset(e.opens_surface for e in line.openers if e.opens_surface)
     stacks: dict[str, _Stack] = {}
     lives: dict[str, Life] = {}
     for code in layers:
         face = face_of(code)
-        stack = stacks.setdefault(face, _Stack(face, [], 0))
+        stack = stacks.setdefault(face, _Stack(face, [], 0, reserved))
         stack.layers.append(code)
         stack.numbered += 1
         lives[code] = Life(code)
@@ -155,7 +157,7 @@ def follow(line: StateLine, layers: Iterable[str], *, two_sided: bool) -> Surfac
         if row.act is None:
             continue
         face = acts_on(event, row, two_sided=two_sided)
-        acted = stacks.setdefault(face, _Stack(face, [], 0))
+        acted = stacks.setdefault(face, _Stack(face, [], 0, reserved))
         seen, outermost = acted.seen(), acted.outermost()
         act = _direction(event, row, acted)
         puts_on[index] = act in (SurfaceAct.COVER, SurfaceAct.LINE)
@@ -209,11 +211,13 @@ def _apply(
 
 
 def _open(event: Event, state: int, stack: _Stack, lives: dict[str, Life]) -> None:
-    stack.numbered += 1
-    code = event.opens_surface or f"{stack.face}.{stack.numbered}"
-    while code in lives:
+    """A new outermost surface: under the event's own name, else under the next free number."""
+    code = event.opens_surface
+    while code is None or code in lives:
         stack.numbered += 1
         code = f"{stack.face}.{stack.numbered}"
+        if code in stack.reserved:
+            code = None
     lives[code] = Life(code, opened=state, opened_by=event.key)
     stack.layers.append(code)
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from .gate import Gate, GateState, Missing
 from .status import ReasonCode, ViewStatus
 from .terms import Status
-from .words import STATUS_WORDS, Speech, capital, inside, name_anchor, name_view
+from .words import STATUS_WORDS, Speech, inside, name_anchor, name_view
 
 LEAD = "imaging lead"
 PHOTOGRAPHER = "photographer"
@@ -85,12 +85,12 @@ def say_missing(missing: Missing, speech: Speech) -> str:
 
 def say_gate(gate: Gate, speech: Speech) -> str:
     """The answer to "may this step start?" in one or two sentences."""
-    step = speech.event(gate.event)
+    row = speech.tables[gate.event.table_version].row(gate.event.row)
     if gate.state is GateState.OPEN:
-        return f"{capital(step)} may start: every view that it needs is accepted or waived."
+        return f"“{row.name}” may start: every view that it needs is accepted or waived."
     names = ", ".join(inside(name_view(missing.status.view)) for missing in gate.missing)
     count = len(gate.missing)
-    lacking = f"{count} view{'s' if count > 1 else ''} missing: {names}."
+    lacking = f"{count} view{'s are' if count > 1 else ' is'} missing: {names}."
     if gate.state is GateState.SHUT:
-        return f"{capital(step)} may not start yet, {lacking}"
-    return f"{capital(step)} was started in an emergency, {lacking}"
+        return f"“{row.name}” may not start yet; {lacking}"
+    return f"“{row.name}” was started in an emergency; {lacking}"
