@@ -18,7 +18,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.queries import holders
 from imaging_requests.people.versions import lock_row, save_row
-from imaging_requests.protocols import rules
+from imaging_requests.protocols import queries, rules
 from imaging_requests.protocols.models import (
     MODELS,
     EntryPin,
@@ -42,15 +42,10 @@ def _family(kind: str, document: Mapping[str, Any]) -> dict[str, Any]:
     return {"name": str(document["id"])} if kind == RuleKind.PROTOCOL else {}
 
 
-def _newest_published(kind: str, family: Mapping[str, Any]) -> int | None:
-    rows = MODELS[kind]._default_manager.filter(**family).exclude(state=VersionState.DRAFT)
-    return rows.order_by("-number").values_list("number", flat=True).first()
-
-
 def _demand_room(kind: str, document: Mapping[str, Any], *, own_pk: int | None = None) -> None:
     """Refuse a number that is taken, or that would stand before a published one."""
     family, number = _family(kind, document), rules.version_number(document)
-    rules.demand_higher_number(number, _newest_published(kind, family))
+    rules.demand_higher_number(number, queries.newest_number(kind, family))
     taken = MODELS[kind]._default_manager.filter(number=number, **family).exclude(pk=own_pk)
     if taken.exists():
         raise DomainError(
@@ -148,7 +143,9 @@ def co_sign_version(
     now = now or timezone.now()
     state = rules.next_state(row.state, Step.CO_SIGN)
     rules.demand_two_people(row.published_by_id, actor.pk)
-    rules.demand_higher_number(row.number, _newest_published(kind, _family(kind, row.definition)))
+    rules.demand_higher_number(
+        row.number, queries.newest_number(kind, _family(kind, row.definition))
+    )
     row.state, row.co_signed_by, row.published_at = state, actor, now
     save_row(row, fields=["state", "co_signed_by", "published_at"])
     audit.record(
@@ -196,7 +193,12 @@ def retire_version(
     row = lock_row(MODELS[kind], pk, read_version=read_version)
     demand(actor, RETIRE_RULES, row)
     state = rules.next_state(row.state, Step.RETIRE)
-    _demand_unused(row, newest=_newest_published(kind, _family(kind, row.definition)))
+    if reason := queries.in_use_because(row):
+        raise IllegalStep(
+            reason,
+            code="protocols.version_in_use",
+            next_step="Let the version that follows it take its place first.",
+        )
     row.state = state
     save_row(row, fields=["state"])
     audit.record(
@@ -208,22 +210,6 @@ def retire_version(
         now=now,
     )
     return row
-
-
-def _demand_unused(row: RuleVersion, *, newest: int | None) -> None:
-    pinned = EntryPin.objects.filter(protocol_id=row.pk, unpinned_at=None).count()
-    if row.kind == RuleKind.PROTOCOL and pinned:
-        raise IllegalStep(
-            f"{pinned} {'entry follows' if pinned == 1 else 'entries follow'} this version now.",
-            code="protocols.version_in_use",
-            next_step="Move them to another version first.",
-        )
-    if row.number == newest:
-        raise IllegalStep(
-            f"This is the newest {row.words} in force; without it nothing could be derived.",
-            code="protocols.newest_version",
-            next_step="Publish the version that follows it first.",
-        )
 
 
 @transaction.atomic

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from functools import lru_cache
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404
@@ -143,6 +143,24 @@ def version(kind: str, pk: int) -> RuleVersion:
     if found is None:
         raise Http404
     return found
+
+
+def newest_number(kind: str, family: Mapping[str, Any]) -> int | None:
+    """Return the highest number that is no draft, among versions of one series."""
+    rows = MODELS[kind]._default_manager.filter(**family).exclude(state=VersionState.DRAFT)
+    return rows.order_by("-number").values_list("number", flat=True).first()
+
+
+def in_use_because(row: RuleVersion) -> str:
+    """Return why a published version is still needed, or an empty string."""
+    family = {"name": row.name} if isinstance(row, ProtocolVersion) else {}
+    if isinstance(row, ProtocolVersion):
+        pinned = EntryPin.objects.filter(protocol=row, unpinned_at=None).count()
+        if pinned:
+            return f"{pinned} {'entry follows' if pinned == 1 else 'entries follow'} it now."
+    if row.number == newest_number(row.kind, family):
+        return f"It is the newest {row.words}; without it nothing could be derived."
+    return ""
 
 
 def entries_pinned_to(protocol: ProtocolVersion) -> QuerySet[Entry]:

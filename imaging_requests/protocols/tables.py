@@ -99,12 +99,17 @@ def _trigger_row(row: Row, columns: tuple[str, ...]) -> dict[str, Any]:
             {"column": column, "letter": letter, "words": EFFECTS[letter]}
             for column, letter in zip(columns, letters, strict=True)
         ],
-        "last_look": [
-            f"{look.column} {AS_OF[look.as_of]}{f' ({look.note})' if look.note else ''}"
-            for look in row.last_look
-        ],
+        "last_look": _last_looks(row),
         "reason": row.reason,
     }
+
+
+def _last_looks(row: Row) -> list[str]:
+    """Say the views a step destroys, those with the same words together."""
+    columns: dict[str, list[str]] = {}
+    for look in row.last_look:
+        columns.setdefault(look.note or AS_OF[look.as_of], []).append(look.column)
+    return [f"{', '.join(names)} {said}" for said, names in columns.items()]
 
 
 def _settings(version: StudioSettingsVersion) -> dict[str, Any]:

@@ -55,6 +55,7 @@ def version(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
         "sign_not_because": why_not(request.user, policies.SIGN_RULES, row),
         "co_sign_not_because": why_not(request.user, policies.CO_SIGN_RULES, row),
         "may_retire": may(request.user, policies.RETIRE_RULES, row),
+        "retire_not_because": queries.in_use_because(row),
     }
     return render(request, f"protocols/{kind}.html", context)
 

@@ -87,9 +87,7 @@ def test_each_kind_has_its_own_second_signatory(kind: str, right: str, wrong: st
 def test_only_the_lead_drafts_and_signs(role: str) -> None:
     signe, other = factory.lead(), factory.person("Other", role)
     with pytest.raises(NotAllowed, match="Drafting the studio's rules is for the imaging lead"):
-        actions.draft_version(
-            actor=other, kind="protocol", document=document("protocol"), now=NOW
-        )
+        actions.draft_version(actor=other, kind="protocol", document=document("protocol"), now=NOW)
     draft = actions.draft_version(
         actor=signe, kind="protocol", document=document("protocol"), now=NOW
     )
@@ -182,14 +180,10 @@ def test_a_version_in_use_or_the_newest_is_not_retired() -> None:
     signe = factory.lead()
     two, three = factory.protocol(2), factory.protocol(3)
     followed = factory.entry(factory.museum_object(), pinned_to=two)
-    with pytest.raises(IllegalStep, match="1 entry follows this version now"):
-        actions.retire_version(
-            actor=signe, kind="protocol", pk=two.pk, read_version=1, now=NOW
-        )
-    with pytest.raises(IllegalStep, match="This is the newest protocol in force"):
-        actions.retire_version(
-            actor=signe, kind="protocol", pk=three.pk, read_version=1, now=NOW
-        )
+    with pytest.raises(IllegalStep, match="1 entry follows it now"):
+        actions.retire_version(actor=signe, kind="protocol", pk=two.pk, read_version=1, now=NOW)
+    with pytest.raises(IllegalStep, match="It is the newest protocol"):
+        actions.retire_version(actor=signe, kind="protocol", pk=three.pk, read_version=1, now=NOW)
     actions.move_entry_pin(
         actor=signe,
         entry_id=followed.pk,

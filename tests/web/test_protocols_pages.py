@@ -63,7 +63,7 @@ def test_a_protocol_reads_in_words() -> None:
     text = page(factory.curator(), "version", kind="protocol", pk=row.pk)
     assert "Raking light from the top, every painted face" in text
     assert "kind is not frame, and (support is canvas, or warp is at least 10 mm)" in text
-    assert "X-ray where support is copper or metal" in text
+    assert "<b>X-ray</b>, where support is copper or metal" in text
     assert reverse("protocols:entry_pin", kwargs={"entry_pk": entry.pk}) in text
 
 
@@ -73,7 +73,7 @@ def test_the_trigger_table_has_32_rows_10_columns_and_its_legend() -> None:
     assert text.count('class="triggers__cell"') == 320
     assert "UV-F: out of date" in text
     assert "a conservator decides, proposed: still valid" in text
-    assert "IR-F of the cleaned state" in text
+    assert "VIS-F, UV-F, IR-F before treatment" in text
 
 
 def test_the_settings_show_value_unit_source_and_mark() -> None:
@@ -116,7 +116,9 @@ def test_a_draft_goes_from_file_to_published_through_the_pages() -> None:
     client.post(reverse("protocols:sign", kwargs=step), {"read_version": 1})
     second = signed_in(corvin)
     assert "Sign and publish" in second.get(address).content.decode()
-    answer = second.post(reverse("protocols:co_sign", kwargs=step), {"read_version": 2}, follow=True)
+    answer = second.post(
+        reverse("protocols:co_sign", kwargs=step), {"read_version": 2}, follow=True
+    )
     assert "The version is published." in answer.content.decode()
     row.refresh_from_db()
     assert row.state == VersionState.PUBLISHED
@@ -143,9 +145,7 @@ def test_a_stale_signature_is_refused_where_the_person_looks() -> None:
         ({"file": SimpleUploadedFile("x.json", b"\xff\xfe\xff")}, "not text in UTF-8"),
     ],
 )
-def test_a_bad_document_is_refused_and_what_was_sent_stays(
-    sent: dict[str, Any], said: str
-) -> None:
+def test_a_bad_document_is_refused_and_what_was_sent_stays(sent: dict[str, Any], said: str) -> None:
     client = signed_in(factory.lead())
     answer = client.post(reverse("protocols:draft_new", kwargs={"kind": "protocol"}), sent)
     text = answer.content.decode()
