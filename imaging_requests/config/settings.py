@@ -50,6 +50,7 @@ DECODE_MEMORY_LIMIT_BYTES = env.number(
 DECODE_SECONDS_LIMIT = env.number("IMAGING_DECODE_SECONDS", 600, least=5)
 DECODE_PIXEL_LIMIT = env.number("IMAGING_DECODE_PIXELS", 3_000_000_000, least=1_000_000)
 WORKER_SLOTS = env.number("IMAGING_WORKERS", 2, least=1)
+JOB_LEASE_SECONDS = env.number("IMAGING_JOB_LEASE_SECONDS", 30, least=1)
 
 INSTALLED_APPS = [
     "django.contrib.contenttypes",

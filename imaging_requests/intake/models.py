@@ -33,13 +33,37 @@ class Drop(Versioned):
     session = models.ForeignKey(
         Session, null=True, blank=True, on_delete=models.PROTECT, related_name="drops"
     )
+    shot_line = models.ForeignKey(
+        ShotLine, null=True, blank=True, on_delete=models.PROTECT, related_name="drops"
+    )
+    clock_offset_s = models.FloatField(
+        "correction of the camera's clock",
+        null=True,
+        blank=True,
+        help_text="Seconds to add to the camera's clock; empty takes the session's value.",
+    )
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
     opened_at = models.DateTimeField(default=timezone.now)
     closed_at = models.DateTimeField(null=True, blank=True)
+    settled_at = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="When all that had arrived was read and laid out; earlier places are for now.",
+    )
     note = models.TextField(blank=True)
 
     class Meta:
         ordering = ("-opened_at", "-pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(shot_line=None) | Q(session__isnull=False),
+                name="drop_for_a_line_names_its_session",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="closed") | Q(closed_at__isnull=False),
+                name="closed_drop_says_when",
+            ),
+        )
 
     def __str__(self) -> str:
         return f"Drop {self.number}"
@@ -72,9 +96,7 @@ class Frame(Versioned):
     size_bytes = models.BigIntegerField()
     first_name = models.CharField(max_length=255)
     extension = models.CharField(max_length=8)
-    state = models.CharField(
-        max_length=10, choices=FrameState.choices, default=FrameState.RECEIVED
-    )
+    state = models.CharField(max_length=10, choices=FrameState.choices, default=FrameState.RECEIVED)
     role = models.CharField(max_length=8, choices=FrameRole.choices, default=FrameRole.VIEW)
     shot_line = models.ForeignKey(
         ShotLine, null=True, blank=True, on_delete=models.PROTECT, related_name="frames"
@@ -93,7 +115,15 @@ class Frame(Versioned):
     profile = models.CharField(max_length=160, blank=True)
     structure = models.JSONField(default=dict)
     waiting_because = models.TextField(blank=True)
+    proposal = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Places that could be right, best first, each with its reason.",
+    )
     received_at = models.DateTimeField(default=timezone.now)
+    read_at = models.DateTimeField(
+        null=True, blank=True, help_text="When its pixels were read, or found not to be readable."
+    )
     placed_at = models.DateTimeField(null=True, blank=True)
     placed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
@@ -111,6 +141,15 @@ class Frame(Versioned):
                 name="placed_frame_has_a_shot_line",
             ),
             models.CheckConstraint(condition=Q(size_bytes__gt=0), name="frame_is_not_empty"),
+            models.CheckConstraint(
+                condition=~Q(state="waiting") | ~Q(waiting_because=""),
+                name="waiting_frame_says_why",
+            ),
+            models.UniqueConstraint(
+                fields=("shot_line", "tile_x", "tile_y", "ev", "focus_slice"),
+                condition=Q(state="placed", role="view"),
+                name="one_placed_view_per_place",
+            ),
         )
         indexes = (
             models.Index(fields=("shot_line", "tile_x", "tile_y", "ev"), name="frame_by_line"),
@@ -129,6 +168,7 @@ class ArrivalState(models.TextChoices):
     CHECKED = "checked", "Checked"
     ALREADY_HERE = "already_here", "Already here"
     REFUSED = "refused", "Refused"
+    GIVEN_UP = "given_up", "Given up"
 
 
 class Arrival(models.Model):
@@ -146,12 +186,30 @@ class Arrival(models.Model):
         Frame, null=True, blank=True, on_delete=models.PROTECT, related_name="arrivals"
     )
     answer = models.TextField(blank=True)
+    stretches = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="End and SHA-256 of each stretch, taken while its bytes came in.",
+    )
+    writer = models.UUIDField(
+        null=True, blank=True, help_text="Who is writing now; a newcomer takes over."
+    )
+    refused_kept = models.BooleanField(
+        default=False, help_text="The bytes of a refused file are kept for a person."
+    )
     created_at = models.DateTimeField(default=timezone.now)
     touched_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering = ("drop", "pk")
         constraints = (
+            models.CheckConstraint(
+                condition=~Q(state__in=("checked", "already_here")) | Q(frame__isnull=False),
+                name="answered_arrival_names_its_frame",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="refused") | ~Q(answer=""), name="refused_arrival_says_why"
+            ),
             models.CheckConstraint(
                 condition=Q(offset_bytes__gte=0, offset_bytes__lte=models.F("size_bytes")),
                 name="arrival_offset_within_size",
@@ -219,8 +277,8 @@ class FileCheck(models.Model):
     rule = models.CharField(max_length=20)
     rule_version = models.PositiveSmallIntegerField()
     value = models.CharField(max_length=120, blank=True)
-    unit = models.CharField(max_length=20, blank=True)
-    limit = models.CharField(max_length=120, blank=True)
+    unit = models.CharField(max_length=60, blank=True)
+    limit = models.CharField(max_length=240, blank=True)
     verdict = models.CharField(max_length=12, choices=Verdict.choices)
     sentence = models.TextField()
     checked_at = models.DateTimeField(default=timezone.now)
@@ -255,6 +313,11 @@ class Job(models.Model):
     queue = models.CharField(max_length=10)
     state = models.CharField(max_length=8, choices=JobState.choices, default=JobState.DUE)
     tries = models.PositiveSmallIntegerField(default=0)
+    asked = models.PositiveIntegerField(
+        default=1, help_text="How often the work was asked for; a claim serves what it saw."
+    )
+    serving = models.PositiveIntegerField(default=0)
+    woken_at = models.DateTimeField(null=True, blank=True)
     due_at = models.DateTimeField(default=timezone.now)
     claim = models.UUIDField(null=True, blank=True)
     claimed_until = models.DateTimeField(null=True, blank=True)
@@ -269,8 +332,7 @@ class Job(models.Model):
         indexes = (models.Index(fields=("state", "queue", "due_at"), name="job_due"),)
         constraints = (
             models.CheckConstraint(
-                condition=~Q(state="claimed")
-                | Q(claim__isnull=False, claimed_until__isnull=False),
+                condition=~Q(state="claimed") | Q(claim__isnull=False, claimed_until__isnull=False),
                 name="claimed_job_has_a_lease",
             ),
         )

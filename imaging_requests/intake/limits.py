@@ -1,0 +1,111 @@
+"""The numbers of the intake, read once from their versioned data files."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+from django.conf import settings
+
+from imaging_requests.imaging.files.data_values import take_list, take_number, take_whole
+from imaging_requests.imaging.files.file_checks import FileChecks
+from imaging_requests.imaging.files.limits import Limits
+from imaging_requests.imaging.files.recipe import Recipe, Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Background:
+    """How background work is retried and woken, and how uploads are cut into stretches."""
+
+    retry_pauses_s: tuple[int, ...]
+    wake_batch: int
+    wake_again_after_s: float
+    drain_s: float
+    sorting_pause_s: float
+    stretch_least_bytes: int
+    stretch_most_count: int
+    free_space_least_bytes: int
+
+    @property
+    def tries(self) -> int:
+        """The first try and the repeats."""
+        return len(self.retry_pauses_s) + 1
+
+    def stretch_bytes(self, size_bytes: int) -> int:
+        """Return how many bytes of a file lie between two durable marks."""
+        return max(self.stretch_least_bytes, -(-size_bytes // self.stretch_most_count))
+
+
+def read_data(name: str) -> dict[str, Any]:
+    """Read a data file of the project by its path below `fixtures`."""
+    data: dict[str, Any] = json.loads((settings.BASE_DIR / "fixtures" / name).read_text("utf-8"))
+    return data
+
+
+@lru_cache(maxsize=1)
+def background() -> Background:
+    """Return the numbers of background work."""
+    data = read_data("intake/background-1.json")
+    return Background(
+        retry_pauses_s=take_list(data, "retry.pauses_s", int),
+        wake_batch=take_whole(data, "wake.batch"),
+        wake_again_after_s=take_number(data, "wake.again_after_s"),
+        drain_s=take_number(data, "drain.seconds"),
+        sorting_pause_s=take_number(data, "sorting.pause_s"),
+        stretch_least_bytes=take_whole(data, "stretch.least_bytes"),
+        stretch_most_count=take_whole(data, "stretch.most_count"),
+        free_space_least_bytes=take_whole(data, "free_space.least_bytes"),
+    )
+
+
+@lru_cache(maxsize=1)
+def reading_limits() -> Limits:
+    """Return what decoding one file may cost; the environment may lower it, never raise it."""
+    limits = Limits.from_settings(read_data("checks/reading-limits-1.json"))
+    return replace(
+        limits,
+        memory_bytes=min(limits.memory_bytes, settings.DECODE_MEMORY_LIMIT_BYTES),
+        max_pixels=min(limits.max_pixels, settings.DECODE_PIXEL_LIMIT),
+    )
+
+
+@lru_cache(maxsize=4)
+def recipe(tone: Tone = Tone.AUTO) -> Recipe:
+    """Return how derived pictures are made."""
+    return Recipe.from_settings(read_data("checks/derivatives-1.json"), tone=tone)
+
+
+@lru_cache(maxsize=1)
+def file_checks() -> FileChecks:
+    """Return the limits of the checks of every file."""
+    return FileChecks.from_settings(read_data("checks/file-checks-1.json"))
+
+
+@dataclass(frozen=True, slots=True)
+class PlacingLimits:
+    """How received frames are laid out on shot lines: times in minutes, exposure in EV."""
+
+    session_margin_min: float
+    tolerance_ev: float
+    span_min: float
+    uv_span_min: float
+    most_frames: int
+
+    def bracket_span_min(self, technique: str) -> float:
+        """Return the longest time one bracket may take."""
+        return self.uv_span_min if technique == "UV" else self.span_min
+
+
+@lru_cache(maxsize=1)
+def placing_limits() -> PlacingLimits:
+    """Return the numbers of the layout."""
+    data = read_data("intake/placing-1.json")
+    return PlacingLimits(
+        session_margin_min=take_number(data, "session.margin_min"),
+        tolerance_ev=take_number(data, "bracket.tolerance_ev"),
+        span_min=take_number(data, "bracket.span_min"),
+        uv_span_min=take_number(data, "bracket.uv_span_min"),
+        most_frames=take_whole(data, "layout.most_frames"),
+    )

@@ -1,0 +1,32 @@
+"""The messages that wake a worker; each carries the id of a job and nothing else."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from imaging_requests.intake import jobs
+from imaging_requests.intake.limits import background
+
+
+def _run(job_id: int, queue: str) -> str:
+    outcome = jobs.run(job_id)
+    jobs.run_due([queue], seconds=background().drain_s)
+    return str(outcome)
+
+
+@shared_task(name="intake.receive_job")
+def receive_job(job_id: int) -> str:
+    """Do a job of the queue `ingest`, then what else is due there for a few seconds."""
+    return _run(job_id, "ingest")
+
+
+@shared_task(name="intake.run_job")
+def run_job(job_id: int) -> str:
+    """Do a job of the queue `pixels`, then what else is due there for a few seconds."""
+    return _run(job_id, "pixels")
+
+
+@shared_task(name="intake.sweep_jobs")
+def sweep_jobs() -> dict[str, int]:
+    """Send due jobs and expired claims again."""
+    return jobs.sweep()
