@@ -1,0 +1,31 @@
+"""Everything that the intake writes, by family of nouns."""
+
+from imaging_requests.intake.actions.arrivals import (
+    append_bytes,
+    begin_arrival,
+    clear_refused,
+    complete_arrival,
+    give_up_arrival,
+    receive_whole,
+)
+from imaging_requests.intake.actions.drops import (
+    ask_again,
+    close_drop,
+    correct_clock,
+    open_drop,
+    reopen_drop,
+)
+
+__all__ = [
+    "append_bytes",
+    "ask_again",
+    "begin_arrival",
+    "clear_refused",
+    "close_drop",
+    "complete_arrival",
+    "correct_clock",
+    "give_up_arrival",
+    "open_drop",
+    "receive_whole",
+    "reopen_drop",
+]

@@ -1,0 +1,79 @@
+"""Writes that store what was read from a frame's pixels: pictures, verdicts, and what follows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePosixPath
+
+from django.utils import timezone
+
+from imaging_requests.imaging.files.derived import Derived
+from imaging_requests.imaging.files.refusals import Unreadable
+from imaging_requests.imaging.files.verdicts import Verdict
+from imaging_requests.intake.actions.layout import ask_for_layout_of
+from imaging_requests.intake.jobs import Work
+from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameState
+
+PYRAMID = "pyramid"
+
+
+def keep_reading(
+    work: Work, frame: Frame, answer: Derived | Unreadable, verdicts: Sequence[Verdict]
+) -> None:
+    """Store pictures and verdicts of one frame, and ask for its place to be found."""
+    now = timezone.now()
+    with work.publish():
+        if isinstance(answer, Derived):
+            _keep_pictures(frame, answer)
+            work.result = {"timings_ms": answer.timings_ms, "was_there": answer.was_there}
+        else:
+            work.result = {"refused": answer.reason.value, "detail": answer.detail[:500]}
+        for verdict in verdicts:
+            FileCheck.objects.update_or_create(
+                frame=frame,
+                rule=verdict.rule_id,
+                rule_version=verdict.rule_version,
+                defaults={
+                    "value": "" if verdict.value is None else str(verdict.value)[:120],
+                    "unit": verdict.unit,
+                    "limit": verdict.limit[:240],
+                    "verdict": verdict.outcome.value,
+                    "sentence": verdict.sentence,
+                    "checked_at": now,
+                },
+            )
+        Frame.objects.filter(pk=frame.pk).update(read_at=now)
+        ask_for_layout_of(frame.pk)
+
+
+def _keep_pictures(frame: Frame, derived: Derived) -> None:
+    folder = PurePosixPath(frame.sha256[:2], frame.sha256[2:4], frame.sha256)
+    kept = []
+    for file in derived.files:
+        kind = PYRAMID if file.kind == PYRAMID else str(_thumbnail_size(file.name))
+        row, _ = Derivative.objects.update_or_create(
+            frame=frame,
+            kind=kind,
+            recipe=derived.key,
+            defaults={
+                "path": str(folder / file.name),
+                "width_px": file.width_px,
+                "height_px": file.height_px,
+                "tone_stretched": derived.is_tone_stretched,
+            },
+        )
+        kept.append(row.pk)
+    Derivative.objects.filter(frame=frame).exclude(pk__in=kept).delete()
+
+
+def _thumbnail_size(name: str) -> int:
+    """Return the longer side that a thumbnail was made for; its name carries it."""
+    return int(name.split("-")[1])
+
+
+def deriving_failed(frame_id: int, sentence: str) -> None:
+    """Put a frame whose pixels could not be read for reasons outside it onto the sorting table."""
+    Frame.objects.filter(pk=frame_id, state=FrameState.RECEIVED).update(
+        state=FrameState.WAITING, waiting_because=sentence
+    )
+    ask_for_layout_of(frame_id)

@@ -1,0 +1,38 @@
+"""Ask for the frames of a drop to be laid out on its shot lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Q
+
+from imaging_requests.intake import jobs
+from imaging_requests.intake.limits import background
+from imaging_requests.intake.models import Arrival, ArrivalState, Drop, FrameState
+from imaging_requests.intake.rules import UNDER_WAY
+
+SORT = "sort"
+ANSWERED = (ArrivalState.CHECKED, ArrivalState.ALREADY_HERE)
+
+
+def is_restless(drop_id: int) -> bool:
+    """Tell whether files of a drop are still on their way or not yet read."""
+    unread = Q(state__in=ANSWERED, frame__state=FrameState.RECEIVED, frame__read_at=None)
+    return Arrival.objects.filter(Q(state__in=UNDER_WAY) | unread, drop=drop_id).exists()
+
+
+def ask_for_layout(drop_ids: Iterable[int]) -> None:
+    """Ask inside the caller's transaction: at once when all is read, else in a moment."""
+    for drop_id in sorted(set(drop_ids)):
+        pause_s = background().sorting_pause_s if is_restless(drop_id) else 0
+        jobs.enqueue(SORT, drop_id, again=True, pause_s=pause_s)
+
+
+def ask_for_layout_of(frame_id: int) -> None:
+    """Ask for every drop in which a frame came and still looks for its place."""
+    drops = Drop.objects.filter(
+        arrivals__frame=frame_id,
+        arrivals__state__in=ANSWERED,
+        arrivals__frame__state__in=(FrameState.RECEIVED, FrameState.WAITING),
+    )
+    ask_for_layout(drops.values_list("pk", flat=True))

@@ -1,0 +1,77 @@
+"""The job `derive`: decode a master once in a guarded process, keep its pictures and verdicts."""
+
+from __future__ import annotations
+
+import logging
+import shutil
+import threading
+
+from imaging_requests.imaging.files.ask import derive as ask_derive
+from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
+from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.files.verdicts import check_structure
+from imaging_requests.intake import store
+from imaging_requests.intake.actions.deriving import keep_reading
+from imaging_requests.intake.jobs import TryLaterError, Work
+from imaging_requests.intake.limits import file_checks, reading_limits, recipe
+from imaging_requests.intake.models import Frame
+
+logger = logging.getLogger(__name__)
+
+_opening = threading.Lock()
+_pools: list[GuardPool] = []
+
+
+def guards() -> GuardPool:
+    """Return this process's pool of guarded processes; it is opened when first needed."""
+    with _opening:
+        if not _pools:
+            _pools.append(GuardPool(limits=reading_limits(), slots=1))
+        return _pools[0]
+
+
+def derive(work: Work) -> None:
+    """Read every pixel of one frame; what is derived already is found and not made again."""
+    frame = Frame.objects.filter(pk=work.subject_id).first()
+    if frame is None:
+        return
+    structure = Structure.from_data(frame.structure)
+    path = store.readable_path(frame.sha256, frame.extension)
+    if path is None:
+        raise TryLaterError(
+            f"Neither copy of {frame.first_name} can be opened. Ask the system keeper to look at "
+            "the disks; the check of the store repairs one copy from the other."
+        )
+    folder = store.derived_folder(frame.sha256)
+    answer = ask_derive(
+        guards(),
+        path,
+        folder,
+        recipe(),
+        source_sha256=frame.sha256,
+        megapixels=structure.pixels / 1e6,
+    )
+    if isinstance(answer, GuardFailure):
+        answer = _settle(answer, work, frame)
+    verdicts = check_structure(structure, checks=file_checks(), decoded=answer)
+    keep_reading(work, frame, answer, verdicts)
+    _sweep_scratch(frame.sha256)
+
+
+def _settle(failure: GuardFailure, work: Work, frame: Frame) -> Unreadable:
+    """Decide whether a failed decode may succeed later, or is the answer to this file."""
+    logger.warning("frame %s: %s: %s", frame.pk, failure.reason, failure.detail)
+    if failure.reason is Trouble.FAULT:
+        raise RuntimeError(f"frame {frame.pk}: {failure.detail}")
+    is_last = work.is_last_try
+    if failure.reason is Trouble.STORAGE or (failure.is_transient and not is_last):
+        raise TryLaterError(f"{frame.first_name}: {failure.sentence}")
+    reason = Reason.UNSUPPORTED if failure.reason is Trouble.MEMORY else Reason.DAMAGED
+    return Unreadable(reason, failure.sentence, failure.detail)
+
+
+def _sweep_scratch(sha256: str) -> None:
+    """Remove scratch folders that a killed worker left beside the results."""
+    for leftover in store.derived_folder(sha256).glob(".part-*"):
+        shutil.rmtree(leftover, ignore_errors=True)

@@ -1,0 +1,43 @@
+"""Who may bring files, place them, see pictures, and clear away what was refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from imaging_requests.intake.models import Frame
+from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import EVERYONE_INSIDE, act
+
+STUDIO = frozenset({Role.PHOTOGRAPHER, Role.LEAD})
+
+#: Answers with the reason why this person may not see this frame, or with an empty string.
+PictureRule = Callable[[User, Frame], str]
+_picture_rules: list[PictureRule] = []
+
+
+def add_picture_rule(rule: PictureRule) -> None:
+    """Let an outer room restrict who sees which picture; called once at start."""
+    if rule not in _picture_rules:
+        _picture_rules.append(rule)
+
+
+def _why_hidden(user: User, subject: Any) -> str:
+    for rule in _picture_rules:
+        if reason := rule(user, subject):
+            return reason
+    return ""
+
+
+READ_DROPS = act("intake.read_drops", "Reading drops", roles=STUDIO | {Role.KEEPER})
+UPLOAD = act("intake.upload", "Bringing files", roles=STUDIO)
+PLACE = act("intake.place", "Placing frames", roles=STUDIO)
+SEE_PICTURES = act(
+    "intake.see_pictures", "Seeing pictures", roles=EVERYONE_INSIDE, rule=_why_hidden
+)
+CLEAR_REFUSED = act(
+    "intake.clear_refused", "Removing refused files", roles=frozenset({Role.KEEPER})
+)
+ASK_AGAIN = act(
+    "intake.ask_again", "Having background work tried again", roles=STUDIO | {Role.KEEPER}
+)

@@ -1,0 +1,159 @@
+"""The job `receive`: from a complete file in quarantine to two proven copies, or a refusal.
+
+Everything is read from the disk again here: the bytes are compared with the digests that were
+taken while they came in, then the header is read, then both copies are written and read back.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.fixity import CHUNK_BYTES
+from imaging_requests.imaging.files.limits import refuse_by_header
+from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.files.structure import read_structure
+from imaging_requests.intake import quarantine, store
+from imaging_requests.intake.actions.receiving import (
+    Master,
+    answer_already_here,
+    keep_frame,
+    refuse_arrival,
+)
+from imaging_requests.intake.jobs import TryLaterError, Work
+from imaging_requests.intake.limits import reading_limits
+from imaging_requests.intake.models import Arrival, ArrivalState, Frame
+
+EXTENSIONS = {"tiff": "tif", "bigtiff": "tif", "jpeg": "jpg", "png": "png"}
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """What one reading of a part found: its digest, its length, and a stretch that differs."""
+
+    sha256: str
+    size_bytes: int
+    bad_stretch: tuple[int, int] | None = None
+
+
+def receive(work: Work) -> None:
+    """Answer one arrival; what is done already is not done again."""
+    arrival = Arrival.objects.filter(pk=work.subject_id).select_related("drop__session").first()
+    if arrival is None or arrival.state != ArrivalState.RECEIVED:
+        return
+    part = quarantine.part_path(arrival.token)
+    refusal, master = _examine(arrival, part)
+    if refusal is not None or master is None:
+        refuse_arrival(work, arrival, refusal or _gone(arrival))
+        return
+    known = Frame.objects.filter(sha256=master.sha256).first()
+    try:
+        store.put(part, sha256=master.sha256, extension=master.extension)
+    except store.StoreError as error:
+        raise TryLaterError(str(error)) from error
+    except store.NotTheSameError as error:
+        raise TryLaterError(
+            f"What was written of {arrival.name} does not read back the same ({error}). The disk "
+            "may be failing; the bad copy is kept aside. Keep the card."
+        ) from error
+    if known is None:
+        keep_frame(work, arrival, master)
+    else:
+        answer_already_here(work, arrival, known)
+
+
+def _examine(arrival: Arrival, part: Path) -> tuple[Unreadable | None, Master | None]:
+    """Read a part completely, then its header; return why it is refused, or what it is."""
+    if not part.exists():
+        return _gone(arrival), None
+    found = read_back(part, arrival.stretches)
+    if found.size_bytes != arrival.size_bytes or found.bad_stretch is not None:
+        return _differs(arrival, found), None
+    structure = read_structure(part)
+    if isinstance(structure, Unreadable):
+        return _named(structure, part, arrival), None
+    refusal = _cut_short(structure) or refuse_by_header(structure, reading_limits())
+    if refusal is not None:
+        return refusal, None
+    return None, Master(
+        sha256=found.sha256,
+        size_bytes=found.size_bytes,
+        extension=EXTENSIONS[structure.format],
+        structure=structure,
+    )
+
+
+def read_back(part: Path, stretches: list[list[Any]]) -> ReadBack:
+    """Read a file once and compute its digest and those of its stretches.
+
+    `stretches` holds (start, end, SHA-256) in rising order, as taken while the bytes came in.
+    """
+    whole = hashlib.sha256()
+    at = 0
+    with open(part, "rb", buffering=0) as handle:
+        for start, end, expected in [*stretches, (None, None, None)]:
+            at = _read_to(handle, whole, at, start)
+            if start is None:
+                break
+            stretch = hashlib.sha256()
+            at = _read_to(handle, whole, at, end, stretch)
+            if stretch.hexdigest() != expected:
+                return ReadBack(whole.hexdigest(), at, (start, end))
+    return ReadBack(whole.hexdigest(), at)
+
+
+def _read_to(handle: Any, whole: Any, at: int, end: int | None, stretch: Any = None) -> int:
+    while end is None or at < end:
+        chunk = handle.read(CHUNK_BYTES if end is None else min(CHUNK_BYTES, end - at))
+        if not chunk:
+            break
+        whole.update(chunk)
+        if stretch is not None:
+            stretch.update(chunk)
+        at += len(chunk)
+    return at
+
+
+def _gone(arrival: Arrival) -> Unreadable:
+    return Unreadable(
+        Reason.NOT_A_FILE,
+        f"The bytes of {arrival.name} have gone from quarantine before they were proven. "
+        "Send the file again, and keep the card until it is.",
+    )
+
+
+def _differs(arrival: Arrival, found: ReadBack) -> Unreadable:
+    where = (
+        f"between byte {found.bad_stretch[0]:,} and {found.bad_stretch[1]:,}"
+        if found.bad_stretch
+        else f"in length ({found.size_bytes:,} instead of {arrival.size_bytes:,} bytes)"
+    )
+    return Unreadable(
+        Reason.DAMAGED,
+        f"What lies on the disk of {arrival.name} differs from what was sent, {where}. "
+        "Send the file again; if this repeats, have the disk looked at.",
+    )
+
+
+def _cut_short(structure: Structure) -> Unreadable | None:
+    if structure.length.is_complete:
+        return None
+    return Unreadable(
+        Reason.TRUNCATED,
+        f"The file is cut short: {structure.length.shortfall}. "
+        "Copy it again from the card before the card is formatted.",
+    )
+
+
+def _named(refusal: Unreadable, part: Path, arrival: Arrival) -> Unreadable:
+    """Put the file's own name where the reader only knew the name in quarantine."""
+    ending = Path(arrival.name).suffix.lower()
+    sentence = refusal.sentence.replace(part.name, arrival.name)
+    if ending:
+        sentence = sentence.replace(f"ends in {part.suffix}", f"ends in {ending}")
+    else:
+        sentence = sentence.replace(f" although its name ends in {part.suffix}", "")
+    return Unreadable(refusal.reason, sentence, refusal.detail)

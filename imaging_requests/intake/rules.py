@@ -1,0 +1,131 @@
+"""Pure decisions of the intake: life cycles, names, and when a card may be formatted."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePosixPath, PureWindowsPath
+
+from imaging_requests.intake.models import ArrivalState, FrameState
+from imaging_requests.people.errors import DomainError, IllegalStep
+
+NAME_MOST = 255
+CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+
+#: What may become of an offered file; a refused one may be given up, so that it counts no more.
+ARRIVAL_STEPS: Mapping[str, frozenset[str]] = {
+    ArrivalState.ARRIVING: frozenset({ArrivalState.RECEIVED, ArrivalState.GIVEN_UP}),
+    ArrivalState.RECEIVED: frozenset(
+        {ArrivalState.CHECKED, ArrivalState.ALREADY_HERE, ArrivalState.REFUSED}
+    ),
+    ArrivalState.CHECKED: frozenset(),
+    ArrivalState.ALREADY_HERE: frozenset(),
+    ArrivalState.REFUSED: frozenset({ArrivalState.GIVEN_UP}),
+    ArrivalState.GIVEN_UP: frozenset(),
+}
+
+#: Where a frame may go. Every place can be taken back; nothing is ever deleted.
+FRAME_STEPS: Mapping[str, frozenset[str]] = {
+    FrameState.RECEIVED: frozenset({FrameState.WAITING, FrameState.PLACED, FrameState.SET_ASIDE}),
+    FrameState.WAITING: frozenset({FrameState.WAITING, FrameState.PLACED, FrameState.SET_ASIDE}),
+    FrameState.PLACED: frozenset({FrameState.WAITING}),
+    FrameState.SET_ASIDE: frozenset({FrameState.WAITING}),
+}
+FRAME_REFUSALS: Mapping[str, str] = {
+    FrameState.PLACED: "is placed already. Take it back first",
+    FrameState.SET_ASIDE: "is set aside as a spare. Take it back first",
+    FrameState.WAITING: "lies on the sorting table already",
+    FrameState.RECEIVED: "has not been read yet. Wait until its picture is made",
+}
+UNDER_WAY = (ArrivalState.ARRIVING, ArrivalState.RECEIVED)
+
+
+def demand_arrival_step(name: str, *, before: str, after: str) -> None:
+    """Refuse a step that the life of an arrival does not know."""
+    if after in ARRIVAL_STEPS[ArrivalState(before)]:
+        return
+    raise IllegalStep(
+        f"{name} has had its answer already: {ArrivalState(before).label.lower()}.",
+        code="intake.arrival_step",
+        data={"before": before, "after": after},
+    )
+
+
+def demand_frame_step(name: str, *, before: str, after: str) -> None:
+    """Refuse a step that the life of a frame does not know."""
+    if after in FRAME_STEPS[FrameState(before)]:
+        return
+    raise IllegalStep(
+        f"{name} {FRAME_REFUSALS[FrameState(before)]}.",
+        code="intake.frame_step",
+        data={"before": before, "after": after},
+    )
+
+
+def clean_name(offered: str) -> str:
+    """Return the file's own name without folders and control characters; kept as data only."""
+    name = PurePosixPath(PureWindowsPath(offered).name).name
+    name = CONTROL.sub("", name).strip()
+    if not name or name in (".", ".."):
+        raise DomainError(
+            "This file has no name.", code="intake.no_name", next_step="Give it one and try again."
+        )
+    if len(name) > NAME_MOST:
+        stem, dot, ending = name.rpartition(".")
+        name = f"{stem[: NAME_MOST - len(ending) - 1]}{dot}{ending}" if stem else name[:NAME_MOST]
+    return name
+
+
+@dataclass(frozen=True, slots=True)
+class DropCount:
+    """How the files of one drop stand.
+
+    `under_way`: not yet answered. `unproven`: answered, but not good in two places.
+    `unread`: proven, but not yet opened to the last pixel. `broken`: opened and found not whole.
+    """
+
+    offered: int
+    under_way: int
+    refused: int
+    unproven: int
+    unread: int
+    broken: int
+    stuck: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class CardAnswer:
+    """Whether the card may be formatted, in a sentence."""
+
+    is_safe: bool
+    sentence: str
+
+
+def may_format(count: DropCount) -> CardAnswer:
+    """Say whether the card may be formatted; only after two proven copies of everything.
+
+    >>> may_format(DropCount(2, 0, 0, 0, 0, 0)).sentence[:35]
+    'You may format the card: all 2 file'
+    """
+    if not count.offered:
+        return CardAnswer(False, "Nothing has arrived yet. Keep the card as it is.")
+    obstacles = [
+        (count.under_way, "still on the way or not yet proven"),
+        (count.refused, "refused; see the reason beside each, and copy it again from the card"),
+        (count.unproven, "not proven in two places"),
+        (count.broken, "found not to be whole; copy it again from the card"),
+        (count.unread, "proven in two places, but not yet opened to the last pixel"),
+    ]
+    found = [f"{_files(number)} {what}" for number, what in obstacles if number]
+    if found:
+        return CardAnswer(False, f"Do not format the card yet: {'; '.join(found)}.")
+    return CardAnswer(
+        True,
+        f"You may format the card: all {_files(count.offered)} of this drop are proven in two "
+        "places and open completely. Files on the card that are not in this list are not.",
+    )
+
+
+def _files(number: int) -> str:
+    return "1 file" if number == 1 else f"{number:,} files"
