@@ -432,3 +432,11 @@ def record_unavailability(
     )
     mark_stale([object_id], "availability changed")
     return row
+
+
+@transaction.atomic
+def mark_everything_stale() -> int:
+    """Ask for every object to be derived anew; for the command that recomputes."""
+    ids = list(CollectionObject.objects.order_by("pk").values_list("pk", flat=True))
+    mark_stale(ids, "recomputation asked for")
+    return len(ids)

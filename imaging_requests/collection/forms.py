@@ -80,6 +80,6 @@ class FactsForm(forms.Form):
         words = {True: "yes", False: "no", None: ""}
         values = {name: getattr(facts, name, None) for name in cls.base_fields}
         for name in ("framed", "glazed", "sealed"):
-            values[name] = words[values[name]]  # type: ignore[index]
+            values[name] = words[values[name]]
         values["read_record"] = facts.pk
         return values

@@ -36,6 +36,7 @@ def facts(request: HttpRequest, pk: int) -> HttpResponse:
                 )
             except StaleWrite as error:
                 form.add_error(None, str(error))
+                form.data = {**request.POST.dict(), "read_record": known.pk if known else ""}
                 differences, status = error.differences, error.status
             except DomainError as error:
                 form.add_error(None, str(error))

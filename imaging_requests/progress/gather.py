@@ -11,10 +11,10 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, time
 from typing import Any, TypeVar
 
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
-from imaging_requests.collection.models import ObjectFacts, Unavailability
+from imaging_requests.collection.models import EntryObject, ObjectFacts, Unavailability
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
 from imaging_requests.intake.models import Copy
 from imaging_requests.protocols.models import TriggerTableVersion, VersionState
@@ -235,7 +235,8 @@ def _filings(ids: list[int]) -> ByObject[truth.Filing]:
         frame__deliverable_frames__deliverable__in=sealed, is_good=True, verified_at__isnull=False
     ).values_list("frame__deliverable_frames__deliverable", "frame_id", "verified_at")
     for deliverable_id, frame_id, verified_at in copies:
-        proven[deliverable_id][frame_id].append(verified_at)
+        if verified_at is not None:
+            proven[deliverable_id][frame_id].append(verified_at)
     frames: dict[int, set[int]] = defaultdict(set)
     pairs = DeliverableFrame.objects.filter(deliverable__in=sealed).values_list(
         "deliverable_id", "frame_id"
@@ -306,27 +307,47 @@ def _views(views: list[OwedView]) -> ByObject[truth.OwedView]:
     return found
 
 
+def _catalogues(ids: list[int]) -> dict[int, list[str]]:
+    """Return the catalogues that each object counts for, itself or as a part of an ensemble."""
+    found: dict[int, list[str]] = defaultdict(list)
+    rows = EntryObject.objects.filter(
+        Q(object_id__in=ids) | Q(object__parts__in=ids), removed_at=None
+    ).values_list("object_id", "object__parts", "entry__catalogue_id")
+    wanted = set(ids)
+    for object_id, part_id, catalogue_id in rows:
+        for pk in (object_id, part_id):
+            if pk in wanted and str(catalogue_id) not in found[pk]:
+                found[pk].append(str(catalogue_id))
+    return found
+
+
 def _demands(ids: list[int]) -> ByObject[truth.Demand]:
+    catalogues = _catalogues(ids)
     found: ByObject[truth.Demand] = defaultdict(list)
     rows = Demand.objects.filter(owed_view__object_id__in=ids).annotate(
         object_id=F("owed_view__object_id"),
         catalogue_id=F("entry__catalogue_id"),
-        counts=F("request_line__request__counts_for_catalogue"),
+        request_counts=F("request_line__request__counts_for_catalogue"),
+        treatment_counts=F("treatment__counts_for_catalogue"),
     )
     for row in rows:
-        common: dict[str, Any] = {
-            "key": f"d-{row.pk}",
-            "view": str(row.owed_view_id),
-            "kind": row.source,
-            "starts_at": row.since,
-            "ref": row.protocol_line,
-            "catalogue": str(row.catalogue_id) if row.catalogue_id else None,
-        }
-        found[row.object_id].append(truth.Demand(recorded_at=row.since, **common))
-        if row.until is not None:
-            found[row.object_id].append(
-                truth.Demand(recorded_at=row.until, ends_at=row.until, **common)
-            )
+        counted: list[str | None] = [str(row.catalogue_id)] if row.catalogue_id else []
+        if not counted and (row.request_counts or row.treatment_counts):
+            counted = list(catalogues.get(row.object_id, ()))
+        for catalogue in counted or [None]:
+            common: dict[str, Any] = {
+                "key": f"d-{row.pk}-{catalogue or ''}",
+                "view": str(row.owed_view_id),
+                "kind": row.source,
+                "starts_at": row.since,
+                "ref": row.protocol_line,
+                "catalogue": catalogue,
+            }
+            found[row.object_id].append(truth.Demand(recorded_at=row.since, **common))
+            if row.until is not None:
+                found[row.object_id].append(
+                    truth.Demand(recorded_at=row.until, ends_at=row.until, **common)
+                )
     return found
 
 
@@ -444,6 +465,8 @@ def _planned(ids: list[int]) -> ByObject[truth.PlannedShot]:
         cancelled_at,
         closed_at,
     ) in rows:
+        if confirmed_at is None:
+            continue
         released = [instant for instant in (cancelled_at, closed_at) if instant is not None]
         if line_state != "planned" and decided_at is not None:
             released.append(decided_at)
@@ -452,7 +475,7 @@ def _planned(ids: list[int]) -> ByObject[truth.PlannedShot]:
         common: dict[str, Any] = {
             "key": f"s-{pk}",
             "view": str(view_id),
-            "session": str(session_id),
+            "session": f"session {session_id}",
             "confirmed_at": confirmed_at,
             "session_starts_at": starts_at,
         }
@@ -493,8 +516,7 @@ def _overrides(ids: list[int]) -> ByObject[truth.Override]:
             truth.Override(
                 key=f"o-{row.pk}",
                 recorded_at=row.recorded_at,
-                treatment=str(step.treatment_id),
-                phase=step.phase,
+                event=event_key(step.pk),
                 at=step.started_at or row.recorded_at,
                 conservator=str(row.conservator_id),
                 witness=str(row.witness_id or ""),

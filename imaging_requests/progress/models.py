@@ -23,7 +23,8 @@ class ViewStatus(models.Model):
     waits_for = models.CharField(max_length=240, blank=True)
     waits_for_role = models.CharField(max_length=20, blank=True)
     is_met = models.BooleanField(default=False)
-    deliverable_id = models.BigIntegerField(null=True, blank=True)
+    chain = models.CharField(max_length=36, blank=True)
+    picture_version = models.PositiveSmallIntegerField(null=True, blank=True)
 
     class Meta:
         ordering = ("owed_view",)
@@ -65,10 +66,15 @@ class EntryStatus(models.Model):
     )
     grade = models.CharField(max_length=20)
     why = models.TextField(blank=True)
-    counts = models.JSONField(default=dict)
+    counts = models.JSONField(
+        default=dict, help_text="Present views by status, then all views by status."
+    )
+    cells = models.JSONField(
+        default=dict, help_text="Statuses of present views by column of the board."
+    )
     owed = models.PositiveIntegerField(default=0)
     met = models.PositiveIntegerField(default=0)
-    waived = models.PositiveIntegerField(default=0)
+    unmet = models.PositiveIntegerField(default=0)
     lost = models.PositiveIntegerField(default=0)
     derived_at = models.DateTimeField()
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from .facts import Event, OwedView
+from .facts import Event, OwedView, Picture
 from .terms import Anchor, AnchorKind, Status, face_of
 from .triggers import Tables
 
@@ -82,7 +82,7 @@ class Speech:
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
-def name_view(view: OwedView) -> str:
+def name_view(view: OwedView | Picture) -> str:
     """``UV of the front``, ``Raking light from the left of the back``, ``X-ray``."""
     technique = TECHNIQUE_WORDS.get(view.technique, view.technique)
     if view.variant:

@@ -1,0 +1,78 @@
+"""Filters of the long lists of this room."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters
+from django.db.models import Q, QuerySet
+
+from imaging_requests.collection.models import Entry
+from imaging_requests.people.models import Role, User
+from imaging_requests.people.queries import holders
+from imaging_requests.progress.board import GRADE_WORDS
+from imaging_requests.treatments.models import Treatment, TreatmentState
+
+
+def _curators(request: Any) -> QuerySet[User]:
+    return holders(Role.CURATOR)
+
+
+def _conservators(request: Any) -> QuerySet[User]:
+    return holders(Role.CONSERVATOR)
+
+
+class BoardFilter(django_filters.FilterSet):
+    """Narrow the board by grade, curator or words."""
+
+    words = django_filters.CharFilter(label="Number or title", method="with_words")
+    grade = django_filters.ChoiceFilter(
+        label="Grade",
+        field_name="derived__grade",
+        choices=[(grade.value, words) for grade, words in GRADE_WORDS.items()],
+        empty_label="any",
+    )
+    curator = django_filters.ModelChoiceFilter(
+        label="Curator", queryset=_curators, empty_label="anybody"
+    )
+    order = django_filters.ChoiceFilter(
+        label="Order",
+        method="in_order",
+        choices=(("unmet", "most unmet first"), ("least", "nearly finished first")),
+        empty_label="by number",
+    )
+
+    class Meta:
+        model = Entry
+        fields = ("words", "grade", "curator", "order")
+
+    def with_words(self, queryset: QuerySet[Entry], name: str, value: str) -> QuerySet[Entry]:
+        """Match the entry's number or title, or an object's number or title."""
+        return queryset.filter(
+            Q(number__iexact=value)
+            | Q(title__icontains=value)
+            | Q(entry_objects__object__numbers__number__icontains=value)
+            | Q(entry_objects__object__title__icontains=value)
+        ).distinct()
+
+    def in_order(self, queryset: QuerySet[Entry], name: str, value: str) -> QuerySet[Entry]:
+        """Order by the number of views that are not met."""
+        first = "-derived__unmet" if value == "unmet" else "derived__unmet"
+        return queryset.order_by(first, "sort_key")
+
+
+class TreatmentFilter(django_filters.FilterSet):
+    """Narrow treatments by state or conservator."""
+
+    state = django_filters.ChoiceFilter(
+        label="Stands", choices=TreatmentState.choices, empty_label="any"
+    )
+    conservator = django_filters.ModelChoiceFilter(
+        label="Conservator", queryset=_conservators, empty_label="anybody"
+    )
+
+    class Meta:
+        model = Treatment
+        fields = ("state", "conservator")
+
+

@@ -1,0 +1,124 @@
+"""May the next step of a treatment start? The gate as pages show it and as acts demand it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from imaging_requests.progress.gather import event_key
+from imaging_requests.reckoning.truth.changes import Preview, preview
+from imaging_requests.reckoning.truth.facts import Event
+from imaging_requests.reckoning.truth.gate import Gate, GateState, ScopeLine, gate, scope_of
+from imaging_requests.reckoning.truth.moment import Moment
+from imaging_requests.reckoning.truth.terms import AnchorKind, Effect
+from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
+from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.treatments.models import Intervention, InterventionState
+
+
+def scope_lines(moment: Moment, treatment_id: int) -> tuple[ScopeLine, ...]:
+    """Return the views that a treatment's documentation asks for, as owed views hold them."""
+    own = str(treatment_id)
+    return scope_of(
+        view
+        for view in moment.views
+        if view.anchor.treatment == own or view.anchor.kind is AnchorKind.WIN
+    )
+
+
+def event_of(moment: Moment, step: Intervention) -> Event | None:
+    """Return the step as the rules know it at this moment."""
+    key = event_key(step.pk)
+    return next((event for event in moment.events if event.key == key), None)
+
+
+def gate_of(moment: Moment, step: Intervention) -> Gate | None:
+    """Ask whether a step may start now; None if the rules do not know the step yet."""
+    event = event_of(moment, step)
+    if event is None:
+        return None
+    return gate(moment, event, scope_lines(moment, step.treatment_id))
+
+
+def next_step(steps: Iterable[Intervention]) -> Intervention | None:
+    """Return the first planned step, or None."""
+    return next((step for step in steps if step.state == InterventionState.PLANNED), None)
+
+
+@dataclass(frozen=True)
+class MissingView:
+    """A view that keeps a gate shut, in words."""
+
+    words: str
+    sentence: str
+    status: str
+    view_id: int | None
+    is_last_look: bool
+
+
+@dataclass(frozen=True)
+class GateWords:
+    """A gate in words."""
+
+    is_open: bool
+    sentence: str
+    step_words: str
+    missing: tuple[MissingView, ...]
+    met: tuple[MissingView, ...]
+
+
+def say(found: Gate, speech: Speech) -> GateWords:
+    """Put a gate into words."""
+    missing_keys = {id(each.status) for each in found.missing}
+    return GateWords(
+        is_open=found.state is GateState.OPEN,
+        sentence=say_gate(found, speech),
+        step_words=f"“{speech.event(found.event)}”",
+        missing=tuple(
+            MissingView(
+                words=name_view(each.status.view),
+                sentence=say_missing(each, speech),
+                status=str(each.status.status),
+                view_id=int(each.status.view.key) if each.status.view.key else None,
+                is_last_look=each.is_last_look,
+            )
+            for each in found.missing
+        ),
+        met=tuple(
+            MissingView(
+                words=name_view(status.view),
+                sentence="",
+                status=str(status.status),
+                view_id=int(status.view.key) if status.view.key else None,
+                is_last_look=False,
+            )
+            for status in found.needed
+            if id(status) not in missing_keys
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class StepEffects:
+    """What a step will do, or did, to pictures, in words."""
+
+    makes_untrue: str
+    asks: str
+    hides: str
+
+
+def _listed(found: Preview, *effects: Effect) -> str:
+    names = dict.fromkeys(
+        inside(name_view(line.picture)) for line in found.pictures if line.effect in effects
+    )
+    return capital(", ".join(names))
+
+
+def effects_of(moment: Moment, steps: Sequence[Event]) -> StepEffects:
+    """Say what planned steps will make untrue, raise decisions about, and hide."""
+    found = preview(moment, steps)
+    return StepEffects(
+        makes_untrue=_listed(found, Effect.OUT),
+        asks=_listed(found, Effect.ASK_OUT, Effect.ASK_VALID),
+        hides=", ".join(found.hidden),
+    )

@@ -1,0 +1,181 @@
+"""What the page of an object shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.collection.models import CollectionObject, EntryObject, ObjectFacts
+from imaging_requests.collection.policies import RECORD_FACTS
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import may
+from imaging_requests.progress.columns import view_words
+from imaging_requests.progress.gather import gather_cases
+from imaging_requests.progress.names import speech_for
+from imaging_requests.progress.numbers import current_numbers
+from imaging_requests.progress.policies import PLAN_TREATMENT
+from imaging_requests.progress.ruler import draw_ruler
+from imaging_requests.progress.rules import Derived, derive_object
+from imaging_requests.progress.settle import settle
+from imaging_requests.progress.shown import ShownView, by_face, shown_views
+from imaging_requests.reckoning.truth.moment import Moment
+from imaging_requests.reckoning.truth.words import Speech
+from imaging_requests.requesting.models import NotApplicable, RequestLine
+from imaging_requests.requesting.policies import ASK
+
+YES_NO = {True: "yes", False: "no", None: "not known"}
+
+
+def object_context(
+    thing: CollectionObject, *, user: User, state: int | None, address: str
+) -> dict[str, Any]:
+    """Gather the page's answer; the object is settled first."""
+    now = timezone.now()
+    settle([thing.pk], now=now)
+    speech = speech_for([thing.pk])
+    derived = derive_object(gather_cases([thing.pk])[thing.pk], speech=speech, now=now)
+    views = shown_views([thing.pk])
+    number = current_numbers([thing.pk])[thing.pk]
+    chosen = derived.state_index if state is None else min(state, derived.state_index)
+    entries = list(
+        EntryObject.objects.filter(object=thing, removed_at=None).select_related(
+            "entry__catalogue"
+        )
+    )
+    open_views = [view for view in views if not view.is_resolved]
+    return {
+        "thing": thing,
+        "number": number,
+        "answer": _sentence(number, views, open_views),
+        "sub": thing.title,
+        "crumbs": [
+            {
+                "label": f"{link.entry.catalogue}, entry {link.entry.number}",
+                "href": reverse("progress:entry", args=[link.entry_id]),
+            }
+            for link in entries
+        ],
+        "counts": [{"figure": f"s{derived.state_index}", "unit": "is the present state"}],
+        "actions": _actions(thing, user),
+        "line": draw_ruler(derived.moment, speech, chosen=chosen, address=address),
+        "groups": _groups(views),
+        "missing": derived.missing_facts,
+        "can_record": may(user, RECORD_FACTS),
+        "about": _about(thing, derived),
+        "surfaces": _surfaces(derived.moment, speech),
+        "stays": thing.stays.order_by("-since")[:4],
+        "away": thing.unavailabilities.filter(withdrawn_at=None).order_by("-since")[:4],
+        "treatments": thing.treatments.select_related("conservator").order_by("planned_from"),
+        "not_applicable": _not_applicable(thing.pk),
+        "request_lines": RequestLine.objects.filter(object=thing).count(),
+        "request_href": f"{reverse('requesting:request_new')}?object={thing.pk}",
+    }
+
+
+def _sentence(number: str, views: list[ShownView], open_views: list[ShownView]) -> str:
+    if not views:
+        return f"{number} is owed nothing"
+    if not open_views:
+        return f"{number} has every view it is owed"
+    return f"{number} is owed {len(open_views)} of {len(views)} views"
+
+
+def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:
+    actions = []
+    if may(user, ASK):
+        actions.append(
+            {
+                "label": "Ask for pictures",
+                "href": f"{reverse('requesting:request_new')}?object={thing.pk}",
+                "kind": "do",
+            }
+        )
+    if may(user, PLAN_TREATMENT):
+        actions.append(
+            {
+                "label": "Plan a treatment",
+                "href": reverse("progress:treatment_new", args=[thing.pk]),
+            }
+        )
+    if may(user, RECORD_FACTS):
+        actions.append(
+            {"label": "Record facts", "href": reverse("collection:facts", args=[thing.pk])}
+        )
+    return actions
+
+
+def _groups(views: Iterable[ShownView]) -> list[dict[str, Any]]:
+    present = [view for view in views if view.anchor == "now"]
+    past = [view for view in views if view.anchor != "now"]
+    groups = []
+    if present:
+        groups.append({"label": "As it is now", "faces": by_face(present)})
+    if past:
+        groups.append({"label": "For treatments", "faces": [{"label": "", "views": past}]})
+    return groups
+
+
+def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
+    facts = ObjectFacts.objects.filter(object=thing).order_by("recorded_at", "pk").last()
+    rows: list[dict[str, Any]] = [
+        {
+            "label": "Numbers",
+            "value": ", ".join(
+                f"{row.number}{'' if row.in_force_to is None else ' (until ' + row.in_force_to.strftime('%-d %b %Y') + ')'}"
+                for row in thing.numbers.all()
+            ),
+        }
+    ]
+    if thing.owner:
+        rows.append({"label": "Owner", "value": thing.owner})
+    if thing.consent_needed:
+        rows.append({"label": "Consent", "value": thing.consent_needed})
+    if facts is None:
+        return rows
+    for label, value, unit in (
+        ("Height", facts.height_mm, "mm"),
+        ("Width", facts.width_mm, "mm"),
+        ("Depth", facts.depth_mm, "mm"),
+        ("Warp", facts.warp_mm, "mm"),
+        ("Weight", facts.weight_kg, "kg"),
+    ):
+        rows.append(
+            {"label": label, "value": f"{value:g}", "unit": unit}
+            if value is not None
+            else {"label": label, "value": "not known"}
+        )
+    rows += [
+        {"label": "Support", "value": facts.get_support_display() or "not known"},
+        {"label": "Painted", "value": facts.get_painted_faces_display()},
+        {"label": "Framed", "value": YES_NO[facts.framed]},
+        {"label": "Glazed", "value": YES_NO[facts.glazed]},
+        {"label": "Light", "value": facts.get_light_class_display() or "not known"},
+        {"label": "Flaking", "value": facts.get_flaking_display()},
+        {"label": "Flash", "value": "allowed" if facts.flash_allowed else "forbidden"},
+        {"label": "UV", "value": "allowed" if facts.uv_allowed else "forbidden"},
+        {"label": "Recorded", "value": f"{timezone.localtime(facts.recorded_at):%-d %b %Y}"},
+    ]
+    return rows
+
+
+def _surfaces(moment: Moment, speech: Speech) -> list[dict[str, str]]:
+    rows = []
+    for code, life in sorted(moment.surfaces.lives.items()):
+        if code[0] not in "FB":
+            continue
+        words = "can be seen" if life.is_visible else "is hidden"
+        if life.gone is not None:
+            gone = moment.line.openers[life.gone - 1]
+            words = f"is gone since {speech.dated(gone)}"
+        rows.append({"code": code, "words": words})
+    return rows if len(rows) > 2 else []
+
+
+def _not_applicable(object_id: int) -> list[dict[str, str]]:
+    return [
+        {"words": view_words(row.technique, row.face, row.variant), "reason": row.reason}
+        for row in NotApplicable.objects.filter(object=object_id, until=None)
+    ]

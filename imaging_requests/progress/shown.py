@@ -1,0 +1,176 @@
+"""Owed views laid out for people: words, status, reason, picture, who asks."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+
+from imaging_requests.progress.columns import FACE_WORDS, view_words
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.numbers import current_numbers
+from imaging_requests.progress.pictures import Shown, shown_pictures
+from imaging_requests.progress.rules import RESOLVED
+from imaging_requests.requesting.models import Anchor, Demand, OwedView
+
+ORDER = {"VF": 0, "VC": 1, "RK": 2, "UV": 3, "IR": 4, "XR": 5}
+FACE_ORDER = {"F": 0, "B": 1, "E": 2, "T": 3}
+
+
+@dataclass(frozen=True)
+class ShownView:
+    """One owed view as a row or a picture on a page."""
+
+    pk: int
+    object_id: int
+    number: str
+    key: str
+    face: str
+    words: str
+    anchor: str
+    status: str
+    is_resolved: bool
+    until: str
+    why: str
+    waits_for: str
+    who: str
+    asked_by: str
+    spec: str
+    picture: Shown | None
+    waive_href: str
+
+    @property
+    def src(self) -> str:
+        """Address of the thumbnail, or nothing."""
+        return self.picture.src if self.picture else ""
+
+    @property
+    def href(self) -> str:
+        """Address of the picture's own page, or nothing."""
+        return self.picture.href if self.picture else ""
+
+
+def anchor_words(view: OwedView) -> str:
+    """Say as of which state a view is owed."""
+    treatment = view.treatment.code if view.treatment is not None else ""
+    return {
+        Anchor.CUR: "now",
+        Anchor.BT: f"before {treatment}",
+        Anchor.DT: f"after step {view.anchor_step} of {treatment}",
+        Anchor.AT: f"after {treatment}",
+        Anchor.WIN: f"while {view.surface} can be seen",
+        Anchor.FIX: f"as of {view.anchor_at:%-d %b %Y}" if view.anchor_at else "",
+    }[Anchor(view.anchor)]
+
+
+def _day(iso: str) -> str:
+    if not iso:
+        return ""
+    local = datetime.fromisoformat(iso).astimezone(zoneinfo.ZoneInfo(settings.STUDIO_ZONE))
+    return f"{local:%-d %b %Y}"
+
+
+def _who_asks(demands: Iterable[Demand]) -> str:
+    words: dict[str, None] = {}
+    for demand in demands:
+        if demand.source == Demand.Source.PROTOCOL and demand.entry is not None:
+            words[f"entry {demand.entry.number}"] = None
+        elif demand.source == Demand.Source.TREATMENT and demand.treatment is not None:
+            words[f"treatment {demand.treatment.code}"] = None
+        elif demand.request_line is not None:
+            words[f"request {demand.request_line.request.number}"] = None
+    return ", ".join(words)
+
+
+def _spec_words(view: OwedView) -> str:
+    tiles = view.spec.get("tiles") or [1, 1]
+    exposures = view.spec.get("exposures_ev") or [0]
+    parts = [f"{view.px_per_mm:g} px/mm"]
+    if tiles[0] * tiles[1] > 1:
+        parts.append(f"{tiles[0]} × {tiles[1]} tiles")
+    if len(exposures) > 1:
+        parts.append(f"{len(exposures)} exposures")
+    return ", ".join(parts)
+
+
+def shown_views(object_ids: Sequence[int], *, entry_id: int | None = None) -> list[ShownView]:
+    """Lay out the derived views of some objects, in the order of the shot list.
+
+    With `entry_id` only views that count for that entry or for a treatment or request are kept.
+    A fixed number of queries for any number of objects.
+    """
+    rows = list(
+        ViewStatus.objects.filter(object_id__in=list(object_ids)).select_related(
+            "owed_view", "owed_view__treatment"
+        )
+    )
+    demands: dict[int, list[Demand]] = defaultdict(list)
+    for demand in Demand.objects.filter(
+        owed_view__object_id__in=list(object_ids), until=None
+    ).select_related("entry", "treatment", "request_line__request"):
+        demands[demand.owed_view_id].append(demand)
+    pictures = shown_pictures((row.chain, row.picture_version) for row in rows)
+    numbers = current_numbers(object_ids)
+    found = [_shown(row, demands[row.owed_view_id], pictures, numbers) for row in rows]
+    position = {pk: index for index, pk in enumerate(object_ids)}
+    by_pk = {row.owed_view_id: row.owed_view for row in rows}
+    found.sort(key=lambda view: _place(view, by_pk[view.pk], position))
+    return found
+
+
+def _place(view: ShownView, owed: OwedView, position: dict[int, int]) -> tuple[Any, ...]:
+    return (
+        position[view.object_id],
+        owed.anchor != Anchor.CUR,
+        owed.treatment_id or 0,
+        FACE_ORDER[owed.face],
+        owed.surface,
+        ORDER[owed.technique],
+        owed.variant,
+        owed.anchor_key,
+    )
+
+
+def _shown(
+    row: ViewStatus,
+    demands: list[Demand],
+    pictures: dict[tuple[str, int], Shown],
+    numbers: dict[int, str],
+) -> ShownView:
+    owed = row.owed_view
+    words = view_words(owed.technique, owed.face, owed.variant)
+    surface = "" if owed.surface.endswith(".1") else f" ({owed.surface})"
+    is_resolved = row.status in RESOLVED
+    return ShownView(
+        pk=owed.pk,
+        object_id=row.object_id,
+        number=numbers[row.object_id],
+        key=f"{owed.technique}-{owed.face}-{owed.variant}",
+        face=owed.face,
+        words=f"{words}{surface}",
+        anchor=anchor_words(owed),
+        status=row.status,
+        is_resolved=is_resolved,
+        until=_day(row.reason.get("until", "")) if row.status == "blocked" else "",
+        why=row.why,
+        waits_for=row.waits_for,
+        who=row.waits_for_role,
+        asked_by=_who_asks(demands),
+        spec=_spec_words(owed),
+        picture=pictures.get((row.chain, row.picture_version or 0)),
+        waive_href="" if is_resolved else reverse("requesting:waive", args=[owed.pk]),
+    )
+
+
+def by_face(views: Iterable[ShownView]) -> list[dict[str, Any]]:
+    """Group views by face, in order."""
+    groups: dict[str, list[ShownView]] = {}
+    for view in views:
+        groups.setdefault(view.face, []).append(view)
+    return [{"label": FACE_WORDS[face], "views": found} for face, found in groups.items()]

@@ -1,0 +1,19 @@
+"""Jobs of this room: settle what no page has asked for yet."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from imaging_requests.progress.settle import settle
+
+
+@shared_task(name="progress.settle", ignore_result=True)
+def settle_marks() -> None:
+    """Settle stale marks after a change; running twice does nothing the second time."""
+    settle()
+
+
+@shared_task(name="progress.sweep", ignore_result=True)
+def sweep() -> None:
+    """Settle what a lost message or a passing date has left behind."""
+    settle()

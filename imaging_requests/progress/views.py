@@ -1,0 +1,129 @@
+"""First pages, the catalogue board, the entry and the object."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+from django.views.decorators.vary import vary_on_headers
+
+from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
+from imaging_requests.people.policies import READ, requires
+from imaging_requests.people.requests import signed_in
+from imaging_requests.progress import object_page
+from imaging_requests.progress.board import board_context, board_entries, headline
+from imaging_requests.progress.entry_page import entry_context
+from imaging_requests.progress.filters import BoardFilter
+from imaging_requests.progress.first_page import sections_for
+from imaging_requests.progress.policies import SEE_BOARD, SEE_OBJECT
+from imaging_requests.progress.settle import settle
+
+PER_PAGE = 100
+
+
+def stamp() -> str:
+    """Say the present instant as pages show it."""
+    return f"{timezone.localtime():%-d %b %Y, %H:%M}"
+
+
+@requires(READ)
+@require_safe
+def first_page(request: HttpRequest) -> HttpResponse:
+    """Answer the questions of the person's roles."""
+    settle()
+    user = signed_in(request)
+    now = timezone.now()
+    sections = sections_for(user, now)
+    pressing = [section for section in sections if section.is_pressing]
+    context = {
+        "sections": sections,
+        "notices": list(user.notices.filter(read_at=None)[:10]),
+        "lead_answer": (pressing or sections)[0].answer if sections else f"Hello, {user.name}",
+        "today": f"{timezone.localtime(now):%A, %-d %B %Y}",
+    }
+    return render(request, "progress/first_page.html", context)
+
+
+@requires(SEE_BOARD)
+@require_safe
+def catalogues(request: HttpRequest) -> HttpResponse:
+    """List the catalogues with how far they are."""
+    settle()
+    rows = [
+        {"catalogue": catalogue, "headline": headline(catalogue)}
+        for catalogue in Catalogue.objects.order_by("title")
+    ]
+    answer = rows[0]["headline"].sentence if len(rows) == 1 else f"{len(rows)} catalogues"  # type: ignore[attr-defined]
+    return render(request, "progress/catalogues.html", {"rows": rows, "answer": answer})
+
+
+@requires(SEE_BOARD)
+@require_safe
+@vary_on_headers("HX-Request")
+def board(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show entries by views: which are fully documented, and what each still owes."""
+    catalogue = get_object_or_404(Catalogue, pk=pk)
+    settle()
+    found = BoardFilter(request.GET, queryset=board_entries(catalogue), request=request)
+    page = Paginator(found.qs, PER_PAGE).get_page(request.GET.get("page"))
+    entries = list(page.object_list)
+    numbers = headline(catalogue)
+    context: dict[str, Any] = {
+        "catalogue": catalogue,
+        "headline": numbers,
+        "filter": found,
+        "page": page,
+        "shown": page.paginator.count,
+        "clear_href": request.path if request.GET else "",
+        "counts": board_counts(catalogue),
+        "as_of": stamp(),
+        **board_context(entries),
+    }
+    part = getattr(request, "htmx", False) and request.htmx.target == "board"  # type: ignore[attr-defined]
+    template = "progress/board_part.html" if part else "progress/board.html"
+    return render(request, template, context)
+
+
+def board_counts(catalogue: Catalogue) -> list[dict[str, Any]]:
+    """Count present views of a catalogue: resolved, and what treatments have undone."""
+    resolved = owed = debt = lost = 0
+    for counts, missing in catalogue.entries.values_list("derived__counts", "derived__lost"):
+        present = (counts or {}).get("present", {})
+        resolved += present.get("filed", 0) + present.get("waived", 0)
+        owed += sum(present.values()) - present.get("not_applicable", 0) - present.get("replaced", 0)
+        debt += present.get("out_of_date", 0) + present.get("undecided", 0)
+        lost += missing or 0
+    return [
+        {"figure": f"{resolved} of {owed}", "unit": "present views resolved"},
+        {"figure": debt, "unit": "no longer true or undecided"},
+        {"figure": lost, "unit": "lost for good"},
+    ]
+
+
+@requires(SEE_BOARD)
+@require_safe
+def entry(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what an entry owes and has, and what stands between it and being whole."""
+    found = get_object_or_404(Entry.objects.select_related("catalogue", "curator"), pk=pk)
+    context = entry_context(found, user=signed_in(request))
+    return render(request, "progress/entry.html", {**context, "as_of": stamp()})
+
+
+@requires(SEE_OBJECT)
+@require_safe
+def museum_object(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show an object: its states over time, what it is owed, and its pictures."""
+    thing = get_object_or_404(CollectionObject, pk=pk)
+    state = request.GET.get("state", "")
+    context = object_page.object_context(
+        thing,
+        user=signed_in(request),
+        state=int(state) if state.isdigit() else None,
+        address=reverse("progress:object", args=[pk]),
+    )
+    return render(request, "progress/object.html", {**context, "as_of": stamp()})
