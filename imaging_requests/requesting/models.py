@@ -428,6 +428,7 @@ class GapStatement(models.Model):
     """The head's signed statement that lost views stay missing."""
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="gap_statements")
+    view_ids = models.JSONField(default=list, help_text="The lost views that stay missing.")
     text = models.TextField()
     signed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="gap_statements"

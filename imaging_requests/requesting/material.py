@@ -1,0 +1,215 @@
+"""Gather what the duties of objects follow from, in a fixed number of queries for many objects."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+
+from imaging_requests.collection.models import (
+    CollectionObject,
+    EntryObject,
+    ObjectFacts,
+    RecordState,
+)
+from imaging_requests.protocols.models import TriggerTableVersion, VersionState
+from imaging_requests.protocols.queries import (
+    protocol_of,
+    protocols_pinned,
+    settings_for_words,
+    trigger_table_of,
+)
+from imaging_requests.reckoning.truth import facts as truth
+from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.terms import BACK, FRONT
+from imaging_requests.reckoning.truth.triggers import TriggerTable
+from imaging_requests.requesting.duties import Known, Pin
+from imaging_requests.requesting.known_facts import latest_facts, shot_facts
+from imaging_requests.requesting.treatment_duties import Course, event_key
+from imaging_requests.treatments.models import Intervention, InterventionState, Treatment
+
+#: How far up the tree of parts an entry is looked for: fragment, wing, ensemble.
+_LEVELS = ("pk", "part_of_id", "part_of__part_of_id", "part_of__part_of__part_of_id")
+Published = tuple[datetime, TriggerTable]
+
+_GONE = frozenset((RecordState.MERGED, RecordState.WITHDRAWN))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """Everything known about one object for its duties. Without a trigger table no `courses`."""
+
+    known: Known
+    is_gone: bool
+    moment: Moment
+    courses: tuple[Course, ...]
+
+
+def gather_material(object_ids: Iterable[int], now: datetime) -> dict[int, Material]:
+    """Read everything about some objects; empty while the studio has no published settings."""
+    settings = settings_for_words(now)
+    if settings is None:
+        return {}
+    ids = sorted(set(object_ids))
+    objects = list(CollectionObject.objects.filter(pk__in=ids))
+    facts = latest_facts(ids, now)
+    pins = _pins(ids, now)
+    published = _published_tables()
+    tables = {table.version: table for _, table in published}
+    treatments = _treatments(ids)
+    steps = _steps(ids)
+    found: dict[int, Material] = {}
+    for row in objects:
+        shown = shot_facts(facts.get(row.pk), kind=row.kind, title=row.title)
+        own_steps = steps.get(row.pk, ()) if tables else ()
+        case = truth.ObjectCase(
+            object_id=str(row.pk),
+            facts=_true_facts(row, facts.get(row.pk)),
+            events=tuple(_event(step, published) for step in own_steps),
+        )
+        moment = look(case, tables, t=now, u=now)
+        found[row.pk] = Material(
+            known=Known(
+                object_id=row.pk,
+                kind=row.kind,
+                facts=shown,
+                settings=settings,
+                pins=pins.get(row.pk, ()),
+                surfaces=_surfaces(moment),
+            ),
+            is_gone=row.record_state in _GONE,
+            moment=moment,
+            courses=tuple(
+                Course(
+                    treatment=treatment,
+                    steps=tuple(s for s in own_steps if s.treatment_id == treatment.pk),
+                    case=case,
+                    tables=tables,
+                    now=now,
+                )
+                for treatment in treatments.get(row.pk, ())
+            ),
+        )
+    return found
+
+
+def _pins(ids: list[int], now: datetime) -> dict[int, tuple[Pin, ...]]:
+    """Protocol versions that ask for each object, through its own entries and its wholes'."""
+    wholes: dict[int, set[int]] = {}
+    for chain in CollectionObject.objects.filter(pk__in=ids).values_list(*_LEVELS):
+        wholes[chain[0]] = {pk for pk in chain if pk is not None}
+    memberships = EntryObject.objects.filter(
+        object_id__in={pk for chain in wholes.values() for pk in chain},
+        added_at__lte=now,
+        removed_at=None,
+    ).values_list("object_id", "entry_id")
+    entries: dict[int, set[int]] = defaultdict(set)
+    for object_id, entry_id in memberships:
+        entries[object_id].add(entry_id)
+    versions = protocols_pinned({pk for found in entries.values() for pk in found}, now)
+    protocols = {row.pk: protocol_of(row) for row in versions.values()}
+    pins: dict[int, tuple[Pin, ...]] = {}
+    for object_id, chain in wholes.items():
+        asking: dict[int, list[int]] = defaultdict(list)
+        for entry_id in sorted({entry for pk in chain for entry in entries.get(pk, ())}):
+            if entry_id in versions:
+                asking[versions[entry_id].pk].append(entry_id)
+        pins[object_id] = tuple(
+            Pin(protocol=protocols[version], entry_ids=tuple(asked))
+            for version, asked in asking.items()
+        )
+    return pins
+
+
+def _treatments(ids: list[int]) -> Mapping[int, list[Treatment]]:
+    found: dict[int, list[Treatment]] = defaultdict(list)
+    for treatment in Treatment.objects.filter(object_id__in=ids).order_by("pk"):
+        found[treatment.object_id].append(treatment)
+    return found
+
+
+def _steps(ids: list[int]) -> Mapping[int, list[Intervention]]:
+    found: dict[int, list[Intervention]] = defaultdict(list)
+    steps = Intervention.objects.filter(object_id__in=ids).exclude(state=InterventionState.DROPPED)
+    for step in steps.order_by("treatment_id", "step"):
+        found[step.object_id].append(step)
+    return found
+
+
+def _instant(day: date | None) -> datetime | None:
+    return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
+
+
+def _event(step: Intervention, published: Sequence[Published]) -> truth.Event:
+    """The step as known now."""
+    return truth.Event(
+        key=event_key(step.pk),
+        recorded_at=step.recorded_at,
+        order=int(step.recorded_at.timestamp() * 1_000_000),
+        row=step.type_row,
+        table_version=_table_at(published, step.recorded_at),
+        face=step.face,
+        started_at=step.started_at,
+        ended_at=step.finished_at,
+        planned_start_at=_instant(step.planned_on),
+        exposure_until=step.exposure_until,
+        area_cm2=step.area_cm2,
+        area_pct=step.area_percent,
+        puts_on={"on": True, "off": False}.get(step.direction),
+        treatment=str(step.treatment_id),
+        phase=step.phase,
+        step=step.step,
+        label=step.label,
+    )
+
+
+def _published_tables() -> list[Published]:
+    """Every published trigger table in the order of publication."""
+    rows = TriggerTableVersion.objects.exclude(state=VersionState.DRAFT).order_by("published_at")
+    return [
+        (row.published_at, trigger_table_of(row)) for row in rows if row.published_at is not None
+    ]
+
+
+def _table_at(published: Sequence[Published], instant: datetime) -> int:
+    """The table that was in force when a step was first recorded; before any, the first."""
+    number = published[0][1].version
+    for published_at, table in published:
+        if published_at <= instant:
+            number = table.version
+    return number
+
+
+def _true_facts(row: CollectionObject, facts: ObjectFacts | None) -> tuple[truth.ObjectFacts, ...]:
+    if facts is None:
+        return ()
+    return (
+        truth.ObjectFacts(
+            key=f"f-{facts.pk}",
+            recorded_at=facts.recorded_at,
+            valid_from=facts.valid_from,
+            kind=row.kind,
+            two_sided=facts.painted_faces == "FB",
+            height_mm=facts.height_mm,
+            width_mm=facts.width_mm,
+        ),
+    )
+
+
+def _surfaces(moment: Moment) -> dict[str, str]:
+    """What lies at the front and the back now; under a cover, what lay there last."""
+    found: dict[str, str] = {}
+    for face in (FRONT, BACK):
+        top = moment.surfaces.top(face)
+        if top is not None:
+            found[face] = top.code
+            continue
+        left = [
+            life.code
+            for life in moment.surfaces.lives.values()
+            if life.code.startswith(face) and life.gone is None and not life.is_closed
+        ]
+        if left:
+            found[face] = left[-1]
+    return found

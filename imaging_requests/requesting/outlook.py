@@ -1,0 +1,84 @@
+"""What outer rooms know about owed views and this room asks for, without importing them.
+
+Whether a picture exists is known further out, and so is what a session has planned. An outer room
+registers one function of each kind when it starts; until then the answer is "nothing is known".
+Every function takes many ids and answers with a fixed number of queries.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where an owed view stands: status code, whether it is met by a true picture, and where."""
+
+    status: str
+    is_met: bool
+    why: str = ""
+    met_on: date | None = None
+    picture_href: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What sessions hold for a view: the first open session, and whether it was captured."""
+
+    session: str = ""
+    planned_on: date | None = None
+    href: str = ""
+    is_captured: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawingPicture:
+    """A picture of a face on which a region can be drawn; it shows the whole face."""
+
+    face: str
+    words: str
+    src: str
+    width_mm: float
+    height_mm: float
+
+
+StandingLookup = Callable[[Collection[int]], Mapping[int, Standing]]
+PlanLookup = Callable[[Collection[int]], Mapping[int, Plan]]
+PictureLookup = Callable[[int], Sequence[DrawingPicture]]
+
+_lookups: dict[str, Callable[..., object]] = {}
+
+
+def tell_standing(lookup: StandingLookup) -> None:
+    """Register who knows where owed views stand."""
+    _lookups["standing"] = lookup
+
+
+def tell_plans(lookup: PlanLookup) -> None:
+    """Register who knows what is planned and captured."""
+    _lookups["plans"] = lookup
+
+
+def tell_pictures(lookup: PictureLookup) -> None:
+    """Register who has pictures of an object to draw on."""
+    _lookups["pictures"] = lookup
+
+
+def standing_of(view_ids: Collection[int]) -> Mapping[int, Standing]:
+    """Where views stand, by id; a view that nobody knows about is left out."""
+    lookup = _lookups.get("standing")
+    return lookup(view_ids) if lookup and view_ids else {}  # type: ignore[return-value]
+
+
+def plans_of(view_ids: Collection[int]) -> Mapping[int, Plan]:
+    """What is planned and captured for views, by id."""
+    lookup = _lookups.get("plans")
+    return lookup(view_ids) if lookup and view_ids else {}  # type: ignore[return-value]
+
+
+def pictures_of(object_id: int) -> Sequence[DrawingPicture]:
+    """Pictures of an object on which a region can be drawn."""
+    lookup = _lookups.get("pictures")
+    return lookup(object_id) if lookup else ()  # type: ignore[return-value]

@@ -1,0 +1,277 @@
+"""What a treatment's documentation owes: before, during, after, and while a surface is bare.
+
+* Before (BT): every view of the scope whose column any planned step changes, puts in doubt, hides
+  or destroys; the same union as the gate's, so that the gate finds a duty for each of its views.
+* During (DT): once the treatment is under way, views the scope asks for after a numbered step, and
+  last looks as of the cleaned state, after the step before the one that ends them.
+* After (AT): once every step of a phase has ended, the views that its steps made out of date or
+  put in doubt with that proposal. Where the conservator decides "still valid", the picture from
+  before meets the duty by itself.
+* Window (WIN): for each time in which a step bares a surface, planned, open or over.
+
+Everything is said for each phase of its own; phases after the first carry their number in the
+anchor's text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from imaging_requests.reckoning.truth.facts import Event, ObjectCase
+from imaging_requests.reckoning.truth.gate import ScopeLine, gate
+from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.terms import BACK, FRONT, Effect, face_of
+from imaging_requests.reckoning.truth.triggers import SurfaceAct, Tables
+from imaging_requests.reckoning.truth.windows import Window, WindowState, windows
+from imaging_requests.requesting.duties import AsOf, Duties, Known, Want
+from imaging_requests.requesting.models import Anchor, Demand, Technique
+from imaging_requests.requesting.scope import AFTER, BEFORE, WINDOW, ScopeItem, read_scope
+from imaging_requests.treatments.models import Intervention, Treatment, TreatmentState
+
+_DEFAULT_DIRECTION = "L"
+_UNDER_WAY = frozenset(
+    (
+        TreatmentState.UNDER_WAY,
+        TreatmentState.PAUSED,
+        TreatmentState.FINISHED,
+        TreatmentState.SIGNED_OFF,
+    )
+)
+_NEEDS_AFTER = frozenset((Effect.OUT, Effect.ASK_OUT))
+_JUST_BEFORE = timedelta(microseconds=1)
+
+
+def event_key(intervention_id: int) -> str:
+    """The key by which the rules of truth know an intervention."""
+    return f"i-{intervention_id}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Course:
+    """One treatment of an object: its steps in order, and the object at any instant."""
+
+    treatment: Treatment
+    steps: tuple[Intervention, ...]
+    case: ObjectCase
+    tables: Tables
+    now: datetime
+
+    def moment(self, at: datetime) -> Moment:
+        """The object at an instant, as known now."""
+        return look(self.case, self.tables, t=at, u=self.now)
+
+    def event(self, step: Intervention) -> Event:
+        """The step as the rules of truth read it."""
+        key = event_key(step.pk)
+        return next(event for event in self.case.events if event.key == key)
+
+    def phases(self) -> Iterator[tuple[int, tuple[Intervention, ...]]]:
+        """Each phase with its steps in order."""
+        for phase in sorted({step.phase for step in self.steps}):
+            yield phase, tuple(step for step in self.steps if step.phase == phase)
+
+    def anchor(self, kind: Anchor, phase: int, step: int | None = None) -> AsOf:
+        """An anchor of this treatment; phases after the first carry their number in its text."""
+        key = f"{kind}:{self.treatment.pk}"
+        if step is not None:
+            key = f"{key}:{step}"
+        elif phase > 1:
+            key = f"{key}/{phase}"
+        return AsOf(kind=kind, key=key, treatment_id=self.treatment.pk, phase=phase, step=step)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Asked:
+    """A view that the treatment asks for."""
+
+    item: ScopeItem
+    surface: str
+    as_of: AsOf
+    due_on: date | None
+
+
+def by_treatment(known: Known, course: Course) -> Duties:
+    """Everything that one treatment owes now; a dropped one owes nothing."""
+    duties = Duties()
+    if course.treatment.state == TreatmentState.DROPPED:
+        return duties
+    scope = _directed(known, read_scope(course.treatment.scope))
+    asked = list(_windows(course, scope))
+    for phase, steps in course.phases():
+        asked += _before(course, phase, steps, scope)
+        asked += _during(course, phase, steps, scope)
+        asked += _after(course, phase, steps, scope)
+    for each in asked:
+        variant = each.item.direction or ""
+        duties.add(
+            Want(
+                object_id=known.object_id,
+                face=each.item.face,
+                surface=each.surface,
+                technique=each.item.technique,
+                variant=variant,
+                as_of=each.as_of,
+                making=known.making_for(each.item.technique, each.item.face, variant),
+                due_on=each.due_on,
+                demands={(Demand.Source.TREATMENT, None, "", course.treatment.pk)},
+            )
+        )
+    return duties
+
+
+def _directed(known: Known, scope: Iterable[ScopeItem]) -> tuple[ScopeItem, ...]:
+    """Spell out the directions of raking light: the protocols' own, else from the left."""
+    found: list[ScopeItem] = []
+    for item in scope:
+        if item.technique != Technique.RK or item.direction is not None:
+            found.append(item)
+            continue
+        directions = known.directions(item.face) or (_DEFAULT_DIRECTION,)
+        found.extend(item.towards(direction) for direction in directions)
+    return tuple(found)
+
+
+def _surface(moment: Moment, face: str) -> str | None:
+    """The surface that can be seen at a face; None while it is covered."""
+    if face not in (FRONT, BACK):
+        return f"{face}.1"
+    top = moment.surfaces.top(face)
+    return None if top is None else top.code
+
+
+def _day(instant: datetime | None) -> date | None:
+    return None if instant is None else instant.date()
+
+
+def _before(
+    course: Course, phase: int, steps: tuple[Intervention, ...], scope: tuple[ScopeItem, ...]
+) -> Iterator[_Asked]:
+    """The union of the gate before the first step, as of just before that step."""
+    started = [step for step in steps if step.started_at is not None]
+    first = min(started, key=lambda step: (step.started_at, step.step)) if started else steps[0]
+    at = first.started_at - _JUST_BEFORE if first.started_at is not None else course.now
+    moment = course.moment(at)
+    lines: dict[tuple[str, str, str], ScopeItem] = {}
+    for item in scope:
+        surface = _surface(moment, item.face)
+        if item.asks(BEFORE) and surface is not None:
+            lines[surface, item.technique, item.direction or ""] = item
+    asked = gate(
+        moment,
+        course.event(first),
+        [
+            ScopeLine(
+                surface=surface,
+                technique=technique,
+                variant=variant,
+                px_per_mm=1,
+                tolerance=0,
+                min_coverage=0,
+            )
+            for surface, technique, variant in lines
+        ],
+    ).needed
+    for status in asked:
+        key = (status.view.surface, status.view.technique, status.view.variant)
+        yield _Asked(
+            item=lines[key],
+            surface=key[0],
+            as_of=course.anchor(Anchor.BT, phase),
+            due_on=first.planned_on or course.treatment.planned_from,
+        )
+
+
+def _during(
+    course: Course, phase: int, steps: tuple[Intervention, ...], scope: tuple[ScopeItem, ...]
+) -> Iterator[_Asked]:
+    """Views after numbered steps, and last looks as of the cleaned state."""
+    if course.treatment.state not in _UNDER_WAY:
+        return
+    for place, step in enumerate(steps):
+        following = steps[place + 1] if place + 1 < len(steps) else None
+        moment = course.moment(step.finished_at or course.now)
+        for item in scope:
+            is_last_look = (
+                not item.steps
+                and following is not None
+                and _has_cleaned_look(moment, course.event(following), item)
+            )
+            surface = _surface(moment, item.face)
+            if surface is not None and (step.step in item.steps or is_last_look):
+                yield _Asked(
+                    item=item,
+                    surface=surface,
+                    as_of=course.anchor(Anchor.DT, phase, step.step),
+                    due_on=None if following is None else following.planned_on,
+                )
+
+
+def _has_cleaned_look(moment: Moment, event: Event, item: ScopeItem) -> bool:
+    """Whether a step ends for ever what this view shows of the cleaned state."""
+    table = moment.tables[event.table_version]
+    mirrored = moment.two_sided and event.face == BACK
+    column = table.column(item.technique, item.face, mirrored=mirrored)
+    return any(
+        look.column == column and look.as_of == "cleaned" for look in moment.row(event).last_look
+    )
+
+
+def _after(
+    course: Course, phase: int, steps: tuple[Intervention, ...], scope: tuple[ScopeItem, ...]
+) -> Iterator[_Asked]:
+    """What a phase that has ended made out of date or put in doubt with that proposal."""
+    ends = [step.finished_at for step in steps if step.finished_at is not None]
+    if not ends or len(ends) < len(steps):
+        return
+    moment = course.moment(max(ends))
+    events = [course.event(step) for step in steps]
+    for item in scope:
+        surface = _surface(moment, item.face)
+        if surface is None or not item.asks(AFTER):
+            continue
+        effects = {moment.effect(event, surface, item.technique) for event in events}
+        if effects & _NEEDS_AFTER:
+            yield _Asked(
+                item=item,
+                surface=surface,
+                as_of=course.anchor(Anchor.AT, phase),
+                due_on=_day(max(ends)),
+            )
+
+
+def _windows(course: Course, scope: tuple[ScopeItem, ...]) -> Iterator[_Asked]:
+    """Views of a bared surface, for every window that this treatment opens."""
+    seen: dict[str, int] = {}
+    moment = course.moment(course.now)
+    for window in windows(moment):
+        if window.opened_by.treatment != str(course.treatment.pk) or not _is_short(moment, window):
+            continue
+        seen[window.surface] = seen.get(window.surface, 0) + 1
+        number = seen[window.surface]
+        key = f"{Anchor.WIN}:{window.surface}:{course.treatment.pk}"
+        as_of = AsOf(
+            kind=Anchor.WIN,
+            key=key if number == 1 else f"{key}/{number}",
+            treatment_id=course.treatment.pk,
+            event_id=int(window.opened_by.key.removeprefix("i-")),
+        )
+        for item in scope:
+            is_own_face = item.face == face_of(window.surface)
+            if item.asks(WINDOW) and (is_own_face or not item.is_plain):
+                yield _Asked(
+                    item=item,
+                    surface=window.surface if is_own_face else f"{item.face}.1",
+                    as_of=as_of,
+                    due_on=_day(window.closes_at),
+                )
+
+
+def _is_short(moment: Moment, window: Window) -> bool:
+    """A window with an end in sight; taking a lining off always opens one."""
+    return (
+        window.closes_at is not None
+        or window.state is WindowState.CLOSED
+        or moment.row(window.opened_by).act is SurfaceAct.UNLINE
+    )
