@@ -151,7 +151,7 @@ def test_a_painting_without_paint_on_its_front_is_questioned():
 
 
 def test_words_are_read_whatever_their_case_and_spaces():
-    known = facts(support="Paper on canvas", light_class="LOW", painted_faces=["b", "f"])
+    known = facts(support="Paper on canvas", light_class="LOW", painted_faces=["back", "f"])
     assert (known.support, known.light_class) == ("paper_on_canvas", "low")
     assert known.painted_faces == ("F", "B")
 

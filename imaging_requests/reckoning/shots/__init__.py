@@ -31,6 +31,7 @@ from imaging_requests.reckoning.shots.derive import BadFactsError, derive_shot_l
 from imaging_requests.reckoning.shots.facts import FACT_NAMES, ObjectFacts
 from imaging_requests.reckoning.shots.owed import NotApplicable, OwedView, derive_owed
 from imaging_requests.reckoning.shots.predicates import BadConditionError, Condition, read_condition
+from imaging_requests.reckoning.shots.printed import as_text
 from imaging_requests.reckoning.shots.protocol import (
     BadProtocolError,
     Detail,
@@ -80,6 +81,7 @@ __all__ = [
     "StudioSettings",
     "ViewSpec",
     "as_data",
+    "as_text",
     "ask_facts",
     "derive_owed",
     "derive_shot_list",

@@ -12,7 +12,7 @@ from typing import Any
 from imaging_requests.reckoning.shots.checking import refuse_facts
 from imaging_requests.reckoning.shots.facts import ObjectFacts, Point
 from imaging_requests.reckoning.shots.settings import StudioSettings
-from imaging_requests.reckoning.shots.words import BACK, FRONT
+from imaging_requests.reckoning.shots.words import BACK, FACE_NAMES, FRONT
 
 _YES_NO = frozenset(
     (
@@ -49,6 +49,7 @@ _NUMBERS = frozenset(
 _CODES = frozenset(("support", "light_class", "kind", "flaking", "size_is"))
 _TEXTS = frozenset(("object_number", "title"))
 _ALIASES = {"object": "object_number", "outline_mm": "outlines_mm", "outline": "outlines_mm"}
+_FACE_WORDS = {name.upper(): code for code, name in FACE_NAMES.items()}
 _KNOWN = frozenset(f.name for f in fields(ObjectFacts)) | frozenset(_ALIASES)
 
 
@@ -146,7 +147,8 @@ def _text(given: str, value: Any) -> str:
 def _faces(value: Any) -> tuple[str, ...]:
     if isinstance(value, str) or not isinstance(value, Sequence):
         raise _RefusedError(f"painted_faces is {value!r}, but must be a list such as [“F”, “B”].")
-    faces = tuple(str(face).strip().upper() for face in value)
+    given = (str(face).strip().upper() for face in value)
+    faces = tuple(_FACE_WORDS.get(face, face) for face in given)
     return tuple(sorted(set(faces), key=lambda face: (face != FRONT, face != BACK, face)))
 
 
