@@ -71,11 +71,10 @@ def run_npm(root: Path) -> None:
             "Connect this machine to the network and run `manage.py fetch_frontend` again."
         ) from error
     if done.returncode != 0:
-        said = [line for line in str(done.stderr).splitlines() if line.strip()]
+        said = [line for line in str(done.stderr).splitlines() if line.startswith("npm error")]
         raise CommandError(
             f"The fonts and scripts could not be fetched. {STILL_WORKS} Connect this machine to "
-            "the network and run `manage.py fetch_frontend` again. npm said: "
-            + " / ".join(said[:3])
+            "the network and run `manage.py fetch_frontend` again. " + " / ".join(said[:3])
         )
 
 
