@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from html import escape
 from typing import Any
 
 from django import template
 from django.templatetags.static import static
-from django.utils.html import escape, format_html
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 register = template.Library()
@@ -54,6 +56,7 @@ MET = frozenset({"filed", "waived", "not-applicable", "replaced"})
 
 NOT_OWED = '<span class="unseen">not owed</span>'
 DRAWN_AT_MOST = 4
+SHEET = "img/marks.svg"
 THEMES = frozenset({"light", "dark"})
 
 
@@ -70,11 +73,14 @@ def mark_name(value: object, words: Mapping[str, str]) -> str:
     return name
 
 
-def drawing(name: str) -> SafeString:
-    """Return the bare drawing of one mark; its word must stand beside it."""
+def drawing(name: str, sheet: str = "") -> SafeString:
+    """Return the bare drawing of one mark; its word must stand beside it.
+
+    `sheet` is the address of the file of marks, for a caller that draws many.
+    """
     return format_html(
-        '<svg class="mark" aria-hidden="true" focusable="false"><use href="{}#{}"/></svg>',
-        static("img/marks.svg"),
+        '<svg class="mark" aria-hidden="true"><use href="{}#{}"/></svg>',
+        sheet or static(SHEET),
         name,
     )
 
@@ -148,6 +154,17 @@ def words_of_cell(statuses: Iterable[object]) -> str:
     return ", ".join(f"{counts[n]} {word}" for n, word in STATUS_WORDS.items() if n in counts)
 
 
+@lru_cache(maxsize=4096)
+def cell_inside(sheet: str, statuses: tuple[str, ...]) -> tuple[str, str]:
+    """Return the class of a cell and what it draws; few cells of a board differ in these."""
+    names = [mark_name(each, STATUS_WORDS) for each in statuses]
+    drawn = "".join(drawing(name, sheet) for name in names[:DRAWN_AT_MOST])
+    if len(names) > DRAWN_AT_MOST:
+        drawn += f"<small>+{len(names) - DRAWN_AT_MOST}</small>"
+    drawn += f'<span class="board__word">{words_of_cell(names)}</span>'
+    return ("" if MET.issuperset(names) else " board__cell--unmet"), drawn
+
+
 @register.simple_tag
 def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool]) -> SafeString:
     """Render the cells of one row of the board; None is a view that is not owed.
@@ -156,23 +173,17 @@ def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool
     at most four are drawn and the rest are counted in words. `groups` says for each column
     whether it opens a new group. One string per row, because a board has thousands of cells.
     """
-    marks = {name: drawing(name) for name in STATUS_WORDS}
+    sheet = static(SHEET)
     parts: list[str] = []
     for cell, opens_group in zip(cells, groups, strict=True):
         classes = "board__cell board__first" if opens_group else "board__cell"
         if cell is None:
             parts.append(f'<td class="{classes}">{NOT_OWED}</td>')
             continue
-        names = [mark_name(each, STATUS_WORDS) for each in cell["statuses"]]
-        if not MET.issuperset(names):
-            classes += " board__cell--unmet"
-        drawn = "".join(marks[name] for name in names[:DRAWN_AT_MOST])
-        if len(names) > DRAWN_AT_MOST:
-            drawn += f"<small>+{len(names) - DRAWN_AT_MOST}</small>"
-        drawn += f'<span class="board__word">{words_of_cell(names)}</span>'
+        unmet, drawn = cell_inside(sheet, tuple(cell["statuses"]))
         href = cell.get("href")
-        inner = f'<a href="{escape(href)}">{drawn}</a>' if href else f"<span>{drawn}</span>"
-        parts.append(f'<td class="{classes}">{inner}</td>')
+        inner = f'<a href="{escape(str(href))}">{drawn}</a>' if href else f"<span>{drawn}</span>"
+        parts.append(f'<td class="{classes}{unmet}">{inner}</td>')
     return mark_safe("".join(parts))
 
 
