@@ -9,7 +9,7 @@ _HEADINGS = (
     "view", "tiles", "turned", "exposures EV", "slices", "px/mm", "frames", "min", "desk",
     "set-up card",
 )  # fmt: skip
-_RIGHT = frozenset((4, 5, 6, 7, 8))
+_RIGHT = frozenset(("slices", "px/mm", "frames", "min", "desk"))
 
 
 def as_text(answer: ShotList) -> str:
@@ -52,8 +52,8 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     return [
         "  ".join(
-            cell.rjust(width) if column in _RIGHT else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+            cell.rjust(width) if heading in _RIGHT else cell.ljust(width)
+            for heading, cell, width in zip(rows[0], row, widths, strict=True)
         ).rstrip()
         for row in rows
     ]
