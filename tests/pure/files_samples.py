@@ -45,13 +45,13 @@ def checks() -> FileChecks:
 def pixels(
     *, bands: int = 3, bits: int = 16, width: int = WIDTH, height: int = HEIGHT, seed: int = 7
 ) -> NDArray[Any]:
-    """Return a smooth picture with noise that uses its depth; one band: two dimensions."""
+    """Return a smooth picture with grey noise that uses its depth; one band: two dimensions."""
     rng = np.random.default_rng(seed)
     rows, columns = np.mgrid[0:height, 0:width]
     layers = [
         0.5 + 0.3 * np.sin(columns / (17 + 4 * band)) * np.cos(rows / 23) for band in range(bands)
     ]
-    level = np.stack(layers, axis=-1) + rng.normal(0, 0.02, (height, width, bands))
+    level = np.stack(layers, axis=-1) + rng.normal(0, 0.02, (height, width, 1))
     top = 2**bits - 1
     whole = np.clip(level * top, 0, top).astype(np.uint16 if bits == 16 else np.uint8)
     return whole[..., 0] if bands == 1 else whole

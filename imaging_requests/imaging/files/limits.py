@@ -6,7 +6,7 @@ from typing import Any
 
 from imaging_requests.imaging.files.data_values import take_number, take_version, take_whole
 from imaging_requests.imaging.files.facts import Structure
-from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.files.refusals import Reason, Unreadable, cut_short
 
 DECODED_BITS = (1, 2, 4, 8, 16)
 
@@ -59,7 +59,10 @@ class Limits:
 
 
 def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
-    """Say from the header alone why a picture must not be decoded; None if it may be."""
+    """Say from the header alone why a picture must not be decoded; None if it may be.
+
+    A file that is cut short is not left to the decoder: it would show missing tiles as black.
+    """
     megapixels = structure.pixels / 1e6
     if structure.pixels > limits.max_pixels:
         return Unreadable(
@@ -68,6 +71,8 @@ def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
             f"({megapixels:,.0f} million); the limit is {limits.max_pixels / 1e6:,.0f} million. "
             "If the picture is real, deliver it in parts; if not, the file is damaged.",
         )
+    if not structure.length.is_complete:
+        return cut_short(structure.length.shortfall)
     expansion = structure.decoded_bytes / max(structure.length.actual_bytes, 1)
     if structure.decoded_bytes > limits.free_expansion_bytes and expansion > limits.max_expansion:
         return Unreadable(

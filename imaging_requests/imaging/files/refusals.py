@@ -52,14 +52,19 @@ class HeaderError(Exception):
         self.refusal = Unreadable(reason, sentence, detail)
 
 
+def cut_short(shortfall: str) -> Unreadable:
+    """Return the refusal for a file whose header announces more than the file holds."""
+    return Unreadable(
+        Reason.TRUNCATED,
+        f"The file is cut short: {shortfall}. It probably broke off while being copied. Copy it "
+        "again from the card before the card is formatted.",
+    )
+
+
 def truncated(what_is_missing: str, *, actual_bytes: int) -> HeaderError:
     """Return the error for a file that ends before its own header says it should."""
-    return HeaderError(
-        Reason.TRUNCATED,
-        f"The file breaks off: {what_is_missing}, but the file ends after {actual_bytes:,} bytes. "
-        "It was probably cut short while copying. Copy it again from the card before the card is "
-        "formatted.",
-    )
+    refusal = cut_short(f"{what_is_missing}, but the file ends after {actual_bytes:,} bytes")
+    return HeaderError(refusal.reason, refusal.sentence)
 
 
 def damaged(what_is_wrong: str) -> HeaderError:
