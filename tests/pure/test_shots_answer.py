@@ -258,6 +258,17 @@ def test_a_tondo_skips_tiles_its_outline_does_not_touch():
     assert xray.minutes == 23 + 8 * xray.tile_count
 
 
+def test_a_missing_corner_lies_on_the_other_side_when_seen_from_the_back():
+    cut = [[0, 0], [2000, 0], [2000, 1500], [900, 1500], [900, 700], [0, 700]]
+    known = facts(height_mm=1500, width_mm=2000, outline_mm=cut, painted_faces=["F", "B"])
+    answer = shot_list(known)
+    front, back = answer.view("IR-F"), answer.view("IR-B")
+    assert front.tiles == back.tiles
+    assert front.empty_tiles
+    across = front.tiles[0]
+    assert {(across - 1 - x, y) for x, y in front.empty_tiles} == set(back.empty_tiles)
+
+
 def test_a_large_joined_picture_is_announced_as_bigtiff():
     large = facts(height_mm=2650, width_mm=3900, pinned_px_per_mm={"vis": 12})
     view = shot_list(large).view("VF-F")

@@ -311,3 +311,7 @@ def test_visit_order_turns_once_and_shoots_ultraviolet_last_on_each_face():
         "RK-B-L",
         "UV-B",
     ]
+
+
+def test_a_plain_canvas_has_nothing_to_note():
+    assert shot_list(CANVAS).notes == ()

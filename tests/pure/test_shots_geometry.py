@@ -7,6 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from imaging_requests.reckoning.shots.focus import focus_slices
 from imaging_requests.reckoning.shots.geometry import (
     FrameShape,
     near_miss_density,
@@ -14,6 +15,7 @@ from imaging_requests.reckoning.shots.geometry import (
     tile_rectangles,
     tiles_along,
 )
+from imaging_requests.reckoning.shots.minutes import with_reserve
 from imaging_requests.reckoning.shots.outline import touches
 
 BAY = FrameShape(size=(11600, 8700), is_plate=False, overlap=0.2)
@@ -123,6 +125,13 @@ def test_an_exact_fit_is_not_pushed_up_by_the_last_binary_digit(length, count):
 def test_tenths_that_are_not_binary_still_fit_exactly():
     assert tiles_along(0.1 + 0.2, 0.3, 0.2) == 1
     assert tiles_along(0.3 + 3 * 0.1, 0.3, 0.1) == 4
+
+
+def test_neither_reserve_nor_slices_are_pushed_up_by_the_last_binary_digit():
+    assert 50 * 1.1 > 55, "the binary product lies just above"
+    assert with_reserve(50, factor=1.1, round_up_to=5) == 55
+    assert 3 * 0.1 / 0.1 > 3
+    assert focus_slices(3 * 0.1, 0.1) == 3
 
 
 def test_an_overlap_as_large_as_the_field_is_refused():

@@ -67,7 +67,7 @@ def tiles_along(length_mm: float, field_mm: float, step_mm: float) -> int:
     """
     if step_mm <= 0:
         raise ValueError("The overlap is as large as the field: the frames would not advance.")
-    if length_mm <= field_mm * (1 + 10**-_DIGITS):
+    if length_mm <= field_mm:
         return 1
     return math.ceil(round((length_mm - field_mm) / step_mm, _DIGITS)) + 1
 
