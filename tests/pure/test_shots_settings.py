@@ -60,6 +60,16 @@ def test_changing_a_value_changes_the_answer(change, question, before, after):
     assert question(shot_list(settings=changed(**change))) == after
 
 
+def test_a_caution_shows_the_value_of_the_setting_it_names():
+    def heat(answer):
+        return next(text for text in answer.view("IR-F").cautions if text.startswith("Halogen"))
+
+    assert heat(shot_list()) == (
+        "Halogen at least 1.5 m away, surface rise at most 2 K, pause 5 min after every 10 min."
+    )
+    assert "at least 2 m away" in heat(shot_list(settings=changed(heat__lamp_distance_m=2)))
+
+
 class TestNearMissByDefault:
     def test_inside_the_free_tolerance_it_is_applied_and_said(self):
         answer = shot_list(settings=changed(near_miss__is_applied_by_default=True))

@@ -5,6 +5,7 @@ Every threshold, minute and distance of the shot derivation lives in ``fixtures/
 """
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,6 +24,10 @@ from imaging_requests.reckoning.shots.predicates import (
     Condition,
     read_condition,
 )
+
+
+_VALUE = re.compile(r"\{([a-z_.]+)\}")
+"""A place in a text that shows the value of another setting, such as ``{heat.pause_min}``."""
 
 
 class BadSettingsError(ValueError):
@@ -238,7 +243,7 @@ def _caution(name: str, values: Values) -> CautionRule:
     return CautionRule(
         id=name,
         when=_condition(row.get("when"), f"caution.{name}"),
-        text=row["text"],
+        text=_VALUE.sub(lambda found: f"{values.number(found[1]):g}", row["text"]),
         techniques=tuple(row.get("techniques", ())),
     )
 
