@@ -25,7 +25,6 @@ from imaging_requests.reckoning.shots.predicates import (
     read_condition,
 )
 
-
 _VALUE = re.compile(r"\{([a-z_.]+)\}")
 """A place in a text that shows the value of another setting, such as ``{heat.pause_min}``."""
 
