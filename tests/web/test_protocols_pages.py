@@ -84,9 +84,17 @@ def test_the_settings_show_value_unit_source_and_mark() -> None:
     assert "long side up to mm: 400, px per mm: 24" in text
 
 
-@pytest.mark.parametrize("address", ["protocol/987654/", "nothing/1/", "nothing/compare/"])
-def test_an_unknown_version_is_not_found(address: str) -> None:
-    assert signed_in(factory.lead()).get(f"/protocols/{address}").status_code == 404
+@pytest.mark.parametrize(
+    ("name", "kwargs"),
+    [
+        ("version", {"kind": "protocol", "pk": 987654}),
+        ("version", {"kind": "nothing", "pk": 1}),
+        ("compare", {"kind": "nothing"}),
+    ],
+)
+def test_an_unknown_version_is_not_found(name: str, kwargs: dict[str, Any]) -> None:
+    address = reverse(f"protocols:{name}", kwargs=kwargs)
+    assert signed_in(factory.lead()).get(address).status_code == 404
 
 
 def test_two_versions_are_compared() -> None:
