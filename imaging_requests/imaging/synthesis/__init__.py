@@ -27,6 +27,7 @@ from .spec import PaintingSpec
 from .targets import infrared_layout, strip_layout
 from .techniques import capture
 from .vocabulary import (
+    Attribute,
     BackFinish,
     Direction,
     Face,
@@ -39,6 +40,7 @@ from .vocabulary import (
 from .writer import CameraNotes, tiff_bytes, write_tiff
 
 __all__ = [
+    "Attribute",
     "BackFinish",
     "CameraNotes",
     "Change",

@@ -22,7 +22,7 @@ from .support import fill_rect
 from .vocabulary import Face, Map
 
 # Absorption of an aged varnish of usual thickness in R, G, B: it turns whites yellow.
-AGED_ABSORPTION = np.array([0.035, 0.115, 0.40], np.float32)
+AGED_ABSORPTION = np.array([0.025, 0.080, 0.27], np.float32)
 FRESH_ABSORPTION = np.array([0.004, 0.008, 0.020], np.float32)
 DIRT_COLOUR = np.array([0.075, 0.068, 0.055], np.float32)
 # Emission of aged resin under 365 nm: a milky yellow green.
@@ -158,7 +158,7 @@ class Scene:
         if condition.has_overpaint:
             old = layers.paint * np.array([0.86, 0.80, 0.72], np.float32) + np.float32(0.004)
             colour = mix(colour, blur(old, 1.5), 0.8 * layers.overpaint)
-        return mix(colour, colour * np.float32(0.30), 0.75 * layers.cracks)
+        return mix(colour, colour * np.float32(0.35), 0.55 * layers.cracks)
 
     def _visible(self, face: Face) -> Map:
         colour = self._surface(face)

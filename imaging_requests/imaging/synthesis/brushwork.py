@@ -19,6 +19,17 @@ from .vocabulary import Map
 
 
 @dataclass(frozen=True, kw_only=True)
+class Accent:
+    """A line of the finishing brush: path in px, (n, 2) as x, y; one tone."""
+
+    path: Map
+    width_px: float
+    tone: Map
+    alpha: float
+    body_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Design:
     """What the painter has in mind.
 
@@ -27,12 +38,16 @@ class Design:
         angle: Direction of the brush, radians from the x axis towards y.
         detail: 0 where broad strokes do, 1 where only the finest will.
         gloss: Gilding, 0 to 1.
+        accents: Lines drawn over the strokes, in order.
+        order: How many of the accents lie behind what is seen at each pixel; None for none.
     """
 
     tone: Map
     angle: Map
     detail: Map
     gloss: Map
+    accents: tuple[Accent, ...] = ()
+    order: NDArray[np.int32] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +62,7 @@ class Layer:
         detail: Strokes fall only where the design's detail exceeds this.
         body_mm: Thickness of the paint.
         dryness: 0 a loaded brush, 1 a nearly dry one.
+        restraint: How strictly a stroke stops where the design has another colour.
     """
 
     width: float
@@ -57,6 +73,7 @@ class Layer:
     detail: float
     body_mm: float
     dryness: float
+    restraint: float
 
 
 MANNER = (
@@ -69,6 +86,7 @@ MANNER = (
         detail=-1,
         body_mm=0.05,
         dryness=0.35,
+        restraint=36,
     ),
     Layer(
         width=0.016,
@@ -79,6 +97,7 @@ MANNER = (
         detail=0.12,
         body_mm=0.07,
         dryness=0.45,
+        restraint=90,
     ),
     Layer(
         width=0.0075,
@@ -89,6 +108,7 @@ MANNER = (
         detail=0.34,
         body_mm=0.09,
         dryness=0.40,
+        restraint=120,
     ),
     Layer(
         width=0.0036,
@@ -99,6 +119,7 @@ MANNER = (
         detail=0.60,
         body_mm=0.08,
         dryness=0.30,
+        restraint=150,
     ),
 )
 STEPS = 4
@@ -116,9 +137,14 @@ def lay_paint(
     channels = np.dstack([design.tone, _answer_map(design.tone)]).astype(np.float32)
     impasto = np.zeros(design.tone.shape[:2], np.float32)
     hairs = _hair_texture(rng)
+    wanted = _wanted_detail(design)
     for layer in manner:
         width = max(1.6, layer.width * size)
-        _lay(channels, impasto, design, layer, width, max(4.0, layer.length * size), hairs, rng)
+        length = max(4.0, layer.length * size)
+        _lay(channels, impasto, design, wanted, layer, width, length, hairs, rng)
+    finish = (0.72 * smoothstep(0.45, 0.95, wanted))[..., None]
+    channels[..., :3] += (design.tone - channels[..., :3]) * finish
+    draw_accents(channels, impasto, design)
     tone = np.clip(channels[..., :3], 0, 1)
     return Picture(
         paint=tone * tone,
@@ -128,6 +154,47 @@ def lay_paint(
         x_ray=channels[..., 4] * (0.75 + 3.0 * impasto),
         gloss=design.gloss,
     )
+
+
+def _wanted_detail(design: Design) -> Map:
+    """Detail asked for, and more wherever the design has an edge."""
+    light = design.tone.mean(2)
+    sigma = max(0.8, 0.0016 * float(np.sqrt(light.size)))
+    soft = cv2.GaussianBlur(light, (0, 0), sigma)
+    slope = cv2.magnitude(
+        cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3), cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3)
+    )
+    edge = cv2.dilate(slope * np.float32(sigma), np.ones((3, 3), np.uint8))
+    return np.maximum(design.detail, 0.85 * smoothstep(0.02, 0.30, edge)).astype(np.float32)
+
+
+def draw_accents(channels: Map, impasto: Map, design: Design) -> None:
+    """Lines of the finishing brush onto channels and impasto, in place, in order."""
+    rows, columns = impasto.shape
+    accents = design.accents
+    if not accents:
+        return
+    own = answers(np.array([accent.tone for accent in accents], np.float32))
+    for number, (accent, answer) in enumerate(zip(accents, own, strict=True)):
+        width = max(1, round(accent.width_px))
+        low = np.floor(accent.path.min(0)).astype(int) - width - 2
+        high = np.ceil(accent.path.max(0)).astype(int) + width + 3
+        x0, y0 = max(0, int(low[0])), max(0, int(low[1]))
+        x1, y1 = min(columns, int(high[0])), min(rows, int(high[1]))
+        if x0 >= x1 or y0 >= y1:
+            continue
+        mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
+        path = np.round((accent.path - (x0, y0)) * 16).astype(np.int32)
+        cv2.polylines(mask, [path], False, 255, width, cv2.LINE_AA, 4)
+        alpha = mask.astype(np.float32) * np.float32(
+            accent.alpha * min(1.0, max(accent.width_px, 0.3)) / 255
+        )
+        if design.order is not None:
+            alpha *= design.order[y0:y1, x0:x1] <= number
+        colour = np.concatenate([accent.tone, answer])
+        part = channels[y0:y1, x0:x1]
+        part += (colour - part) * alpha[..., None]
+        impasto[y0:y1, x0:x1] += np.float32(accent.body_mm) * alpha
 
 
 def _answer_map(tone: Map) -> Map:
@@ -149,6 +216,7 @@ def _lay(
     channels: Map,
     impasto: Map,
     design: Design,
+    wanted: Map,
     layer: Layer,
     width: float,
     length: float,
@@ -157,7 +225,7 @@ def _lay(
 ) -> None:
     """One layer of strokes onto channels and impasto, in place."""
     rows, columns = impasto.shape
-    place = _places(design.detail, layer, width * length / layer.cover, rng)
+    place = _places(wanted, layer, width * length / layer.cover, rng)
     if len(place) == 0:
         return
     path, angle = _paths(place, design.angle, length, layer.wander, rng)
@@ -174,12 +242,15 @@ def _lay(
     edge = smoothstep(0.5, 0.5 - min(0.45, 0.9 / width), np.abs(across) / width)
     fade = 1 - np.float32(layer.dryness) * smoothstep(0.05, 0.55, along / length + 0.12 * load)
     alpha = np.clip(edge * fade * (0.92 + 0.22 * load), 0, 1).astype(np.float32)
-    shade = colour[number] * (1 + 0.055 * load)[:, None]
+    laid = colour[number]
+    stray = laid - design.tone.reshape(-1, 3)[covered]
+    alpha *= np.exp(-np.float32(layer.restraint) * np.einsum("ij,ij->i", stray, stray))
+    shade = laid * (1 + 0.055 * load)[:, None]
     target = np.concatenate([shade, answers(colour)[number]], 1)
     flat = channels.reshape(-1, channels.shape[2])
     flat[covered] += (target - flat[covered]) * alpha[:, None]
     ridge = 0.65 + 0.5 * load + 0.5 * smoothstep(0.22, 0.46, np.abs(across) / width)
-    body = np.float32(layer.body_mm) * ridge * (0.35 + 1.1 * colour[number].mean(1))
+    body = np.float32(layer.body_mm) * ridge * (0.35 + 1.1 * laid.mean(1))
     thick = impasto.ravel()
     thick[covered] += (body - 0.5 * thick[covered]) * alpha
     impasto[...] = thick.reshape(impasto.shape)

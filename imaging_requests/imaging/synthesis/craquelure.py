@@ -38,7 +38,9 @@ def crack(grid: Grid, support: Support, rng: np.random.Generator) -> Cracks:
     fine, _ = _net(grid, island * 0.42, stretch, rng)
     cell = max(grid.shape) / 5
     patches = smoothstep(0.0, 1.2, smooth_noise(rng, grid.shape, cell, octaves=2))
-    presence = smoothstep(-1.6, 0.4, smooth_noise(rng, grid.shape, cell * 0.8, octaves=2))
+    presence = 0.25 + 0.75 * smoothstep(
+        -1.0, 1.2, smooth_noise(rng, grid.shape, cell * 0.8, octaves=2)
+    )
     strength = 0.35 if support is Support.COPPER else 1.0
     depth = np.maximum(coarse * presence, 0.6 * fine * patches * presence) * np.float32(strength)
     cupped = smoothstep(0.5, 1.9, smooth_noise(rng, grid.shape, cell * 0.7, octaves=2))

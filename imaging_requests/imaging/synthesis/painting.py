@@ -84,7 +84,12 @@ def outline(spec: PaintingSpec) -> tuple[tuple[float, float], ...]:
 
 def _painted_face(spec: PaintingSpec, subject: Subject, grid: Grid, name: str) -> FaceMaps:
     """All layers of a painted face."""
-    design = compose_design(subject, grid, generator(spec.seed, name, "design"))
+    design = compose_design(
+        subject,
+        grid,
+        generator(spec.seed, name, "design"),
+        attribute=spec.attribute,
+    )
     picture = lay_paint(design, grid, generator(spec.seed, name, "brush"))
     rng = generator(spec.seed, name, "age")
     cracks = crack(grid, spec.support, rng)

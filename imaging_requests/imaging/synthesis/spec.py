@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from .vocabulary import BackFinish, Subject, Support
+from .vocabulary import Attribute, BackFinish, Subject, Support
 
 SMALLEST_SIDE_MM = 60.0
 LARGEST_SIDE_MM = 6000.0
@@ -21,6 +21,7 @@ class PaintingSpec:
         warp_mm: Largest departure of the face from a plane.
         support: What carries the paint.
         subject: Kind of composition on the front.
+        attribute: What the person of a portrait, saint or allegory holds.
         back_subject: Kind of composition on a painted back; None for a bare one.
         back_finish: How a back looks that carries no picture.
         hidden_subject: An earlier composition under the front; None lets the seed decide.
@@ -45,6 +46,7 @@ class PaintingSpec:
     warp_mm: float = 3.0
     support: Support = Support.CANVAS
     subject: Subject = Subject.SEASCAPE
+    attribute: Attribute | None = None
     back_subject: Subject | None = None
     back_finish: BackFinish = BackFinish.BARE
     hidden_subject: Subject | None = None

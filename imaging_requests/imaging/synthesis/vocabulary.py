@@ -65,6 +65,24 @@ class Role(StrEnum):
     SLATE = "slate"
 
 
+class Attribute(StrEnum):
+    """What a person holds, by which they are known."""
+
+    LAMP = "lamp"
+    GLASS = "glass"
+    KEYS = "keys"
+    MAP = "map"
+    SALT = "salt"
+    DIVIDERS = "dividers"
+    TERN = "tern"
+    BOOK = "book"
+    OAR = "oar"
+    WHALE = "whale"
+    BRANCH = "apple branch"
+    ANCHOR = "anchor"
+    LETTER = "letter"
+
+
 class Support(StrEnum):
     """What carries the paint."""
 
