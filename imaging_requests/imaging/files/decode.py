@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.formats import FORMATS
+from imaging_requests.imaging.files.limits import is_out_of_memory
 from imaging_requests.imaging.files.planes import open_tiled_planes
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 
@@ -25,7 +26,6 @@ PLANE_MEANING = {"grey": ("b-w", "grey16"), "rgb": ("srgb", "rgb16"), "cmyk": ("
 PROFILE_SPACE = {1: "GRAY", 3: "RGB", 4: "CMYK"}
 LEVELS = {"uchar": 256, "ushort": 65_536}
 DISPLAY_TOP = 255
-OUT_OF_MEMORY = ("out of memory", "unable to allocate", "malloc", "insufficient memory")
 NOT_DECODED_HERE = (
     "not configured", "not support", "unsupported", "not implemented", "tile size", "labq",
 )  # fmt: skip
@@ -131,9 +131,9 @@ def explain(error: pyvips.Error) -> Unreadable:
     Raises ``MemoryError`` if it was memory that was missing, which is not the file's fault alone.
     """
     detail = " · ".join(line.strip() for line in str(error).splitlines() if line.strip())[:2_000]
-    lowered = detail.lower()
-    if any(words in lowered for words in OUT_OF_MEMORY):
+    if is_out_of_memory(detail):
         raise MemoryError(detail) from error
+    lowered = detail.lower()
     if any(words in lowered for words in NOT_DECODED_HERE):
         return Unreadable(
             Reason.UNSUPPORTED,

@@ -8,6 +8,7 @@ from imaging_requests.imaging.files.data_values import take_number, take_version
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.refusals import Reason, Unreadable, cut_short
 
+OUT_OF_MEMORY = ("out of memory", "allocate", "allocation", "malloc", "memoryerror")
 DECODED_BITS = (1, 2, 4, 8, 16)
 
 
@@ -56,6 +57,16 @@ class Limits:
         """Return the time allowed for a request; never more than for ``max_pixels``."""
         bounded = min(max(megapixels, 0.0), self.max_pixels / 1e6)
         return self.wall_base_s + self.wall_per_megapixel_s * bounded
+
+
+def is_out_of_memory(words: str) -> bool:
+    """Whether a library's complaint is about memory rather than about the file.
+
+    >>> is_out_of_memory("vips_tracked: out of memory -- size == 10299MB")
+    True
+    """
+    lowered = words.lower()
+    return any(sign in lowered for sign in OUT_OF_MEMORY)
 
 
 def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:

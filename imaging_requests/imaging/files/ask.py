@@ -1,0 +1,47 @@
+"""Ask the guarded processes for derived pictures: the caller's side, which loads no decoder."""
+
+from pathlib import Path
+
+from imaging_requests.imaging.files.derived import Derived
+from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
+from imaging_requests.imaging.files.recipe import Recipe
+from imaging_requests.imaging.files.refusals import Unreadable
+
+
+def derive(
+    pool: GuardPool,
+    path: Path,
+    out_dir: Path,
+    recipe: Recipe,
+    *,
+    source_sha256: str,
+    megapixels: float,
+) -> Derived | Unreadable | GuardFailure:
+    """Decode one master in a guarded process; see ``derive.build_derivatives`` for the work.
+
+    ``megapixels``: the size that the header gives; it lengthens the time allowed. Returns the
+    result, or why the file gives no picture, or why the process gave no answer. Never raises
+    because of the file.
+    """
+    answer = pool.run(
+        {
+            "task": "derive",
+            "arguments": {
+                "path": str(path.absolute()),
+                "out_dir": str(out_dir.absolute()),
+                "recipe": recipe.as_data(),
+                "source_sha256": source_sha256,
+                "limits": pool.limits.as_data(),
+            },
+            "megapixels": megapixels,
+            "scratch_in": str(out_dir.absolute()),
+        }
+    )
+    if isinstance(answer, GuardFailure):
+        return answer
+    try:
+        if "refused" in answer:
+            return Unreadable.from_data(answer["refused"])
+        return Derived.from_data(answer["derived"])
+    except (KeyError, TypeError, ValueError) as error:
+        return pool.failure(Trouble.GARBLED, detail=repr(error))

@@ -1,0 +1,333 @@
+"""The guarded process: whatever goes wrong in it, the caller gets an answer or a sentence."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from imaging_requests.imaging.files import guard
+from imaging_requests.imaging.files.ask import derive
+from imaging_requests.imaging.files.child import Child, ChildError
+from imaging_requests.imaging.files.derived import Derived
+from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
+from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.synthesis.profiles import wide_rgb_profile
+from tests.pure.files_samples import limits, pixels, recipe, write_tiff
+
+WORKER = "tests.pure.files_misbehaving"
+SHORT = {"wall_base_s": 1.5, "memory_bytes": 1_000_000_000}
+
+
+@pytest.fixture(scope="module")
+def pool() -> Iterator[GuardPool]:
+    """A pool with the misbehaving worker and short limits; every test must leave it usable."""
+    with GuardPool(limits=limits(**SHORT), worker=WORKER) as opened:
+        yield opened
+
+
+def ask(pool: GuardPool, task: str, **arguments: Any) -> dict[str, Any]:
+    answer = pool.run({"task": task, "arguments": arguments})
+    assert isinstance(answer, dict), answer
+    return answer
+
+
+def failing(pool: GuardPool, task: str, **arguments: Any) -> GuardFailure:
+    answer = pool.run({"task": task, "arguments": arguments})
+    assert isinstance(answer, GuardFailure), answer
+    assert ask(pool, "echo", after=task)["got"] == {"after": task}, "the place must be usable"
+    return answer
+
+
+def is_running(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().split()[2] not in ("Z", "X")
+    except OSError:
+        return False
+
+
+def wait_for_end(pid: int) -> bool:
+    deadline = time.monotonic() + 5
+    while is_running(pid) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    return not is_running(pid)
+
+
+# What goes wrong ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("task", "reason", "words"),
+    [
+        ("spin", Trouble.TIME, "longer than 2 seconds"),
+        ("hoard", Trouble.MEMORY, "more than 1,000 MB"),
+        ("hoard_pixels", Trouble.MEMORY, "Save it plainly"),
+        ("crash", Trouble.CRASH, "broke down on this file"),
+        ("vanish", Trouble.CRASH, "nothing else was touched"),
+        ("babble", Trouble.GARBLED, "no sensible answer"),
+        ("flood", Trouble.GARBLED, "no sensible answer"),
+        ("fail", Trouble.FAULT, "a fault of the program, not of the file"),
+        ("no_space", Trouble.STORAGE, "The master is safe"),
+        ("unheard_of", Trouble.FAULT, "a fault of the program"),
+    ],
+)
+def test_every_kind_of_trouble_has_its_sentence(
+    pool: GuardPool, task: str, reason: Trouble, words: str
+) -> None:
+    started = time.monotonic()
+    failure = failing(pool, task)
+    assert failure.reason is reason
+    assert words in failure.sentence
+    assert failure.sentence.endswith(".")
+    assert time.monotonic() - started < 8
+
+
+def test_a_hang_is_ended_with_everything_it_started(pool: GuardPool, tmp_path: Path) -> None:
+    started = time.monotonic()
+    failure = failing(pool, "hang", note=str(tmp_path / "pid"))
+    assert failure.reason is Trouble.TIME
+    assert 1.4 < time.monotonic() - started < 6
+    grandchild = int((tmp_path / "pid").read_text())
+    assert wait_for_end(grandchild), "the whole process group must be gone"
+
+
+def test_a_worker_killed_from_outside_is_replaced(pool: GuardPool) -> None:
+    pid = ask(pool, "echo")["pid"]
+    os.kill(pid, signal.SIGKILL)
+    assert wait_for_end(pid)
+    assert ask(pool, "echo")["pid"] != pid
+
+
+def test_a_worker_killed_while_it_works_gives_a_sentence(pool: GuardPool) -> None:
+    pid = ask(pool, "echo")["pid"]
+    timer = threading.Timer(0.4, os.kill, (pid, signal.SIGKILL))
+    timer.start()
+    failure = failing(pool, "spin")
+    timer.join()
+    assert failure.reason in (Trouble.MEMORY, Trouble.TIME)
+
+
+def test_what_libraries_print_does_not_mix_with_answers(pool: GuardPool) -> None:
+    assert ask(pool, "chatter", number=7)["got"] == {"number": 7}
+
+
+def test_a_worker_that_cannot_start_is_told() -> None:
+    with GuardPool(limits=limits(**SHORT), worker="tests.pure.no_such_worker") as broken:
+        answer = broken.run({"task": "echo", "arguments": {}})
+    assert isinstance(answer, GuardFailure)
+    assert answer.reason is Trouble.CRASH
+    assert "no_such_worker" in answer.detail
+
+
+def test_a_file_does_not_answer_for_another(pool: GuardPool) -> None:
+    """The second call crashes its used process and is run once more in a fresh one."""
+    first, second = ask(pool, "worn_out"), ask(pool, "worn_out")
+    assert first["pid"] != second["pid"]
+
+
+def test_a_repeated_failure_is_not_tried_for_ever(
+    pool: GuardPool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[Child] = []
+    real = guard.Child
+
+    def noting(**options: Any) -> Child:
+        started.append(real(**options))
+        return started[-1]
+
+    ask(pool, "echo")
+    monkeypatch.setattr(guard, "Child", noting)
+    answer = pool.run({"task": "crash", "arguments": {}})
+    assert isinstance(answer, GuardFailure)
+    assert len(started) == 1, "one used process and one fresh one, no more"
+
+
+# What is granted ---------------------------------------------------------------------------------
+
+
+def test_the_worker_sees_no_secrets_and_obeys_its_limits(
+    pool: GuardPool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DATABASE_URL", "secret")
+    monkeypatch.setenv("SECRET_KEY", "secret")
+    with GuardPool(limits=limits(**SHORT, threads=1), worker=WORKER) as fresh:
+        answer = ask(fresh, "echo")
+    assert not {"DATABASE_URL", "SECRET_KEY", "HOME"} & set(answer["environment"])
+    assert (answer["threads"], answer["folder"]) == (1, "/")
+    assert 0 < answer["peak_bytes"] < 200_000_000
+
+
+@pytest.mark.parametrize("is_crash", [True, False])
+def test_scratch_is_removed_whatever_happens(
+    pool: GuardPool, tmp_path: Path, is_crash: bool
+) -> None:
+    request = {"task": "litter", "arguments": {"crash": is_crash}, "scratch_in": str(tmp_path)}
+    answer = pool.run(request)
+    assert isinstance(answer, GuardFailure) == is_crash
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_scratch_folder_that_cannot_be_made_is_told(pool: GuardPool, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    answer = pool.run({"task": "echo", "arguments": {}, "scratch_in": str(tmp_path / "file")})
+    assert isinstance(answer, GuardFailure)
+    assert answer.reason is Trouble.STORAGE
+    assert answer.is_transient
+
+
+def test_time_grows_with_the_picture_and_ends_at_the_pixel_limit() -> None:
+    bounds = limits()
+    assert bounds.wall_s(0) == 15
+    assert bounds.wall_s(150) == pytest.approx(45)
+    assert bounds.wall_s(10**9) == bounds.wall_s(bounds.max_pixels / 1e6)
+    assert bounds.wall_s(-5) == 15
+
+
+# The pool ----------------------------------------------------------------------------------------
+
+
+def test_a_process_serves_many_files_and_is_replaced_in_time() -> None:
+    with GuardPool(limits=limits(**SHORT, recycle_after=3), worker=WORKER) as small:
+        pids = [ask(small, "echo")["pid"] for _ in range(7)]
+    assert pids[0] == pids[1] == pids[2] != pids[3]
+    assert pids[3] == pids[4] == pids[5] != pids[6]
+    assert all(wait_for_end(pid) for pid in set(pids))
+
+
+def test_a_large_parent_does_not_make_its_workers_look_large() -> None:
+    held = bytearray(os.urandom(1024)) * 300_000
+    with GuardPool(limits=limits(**SHORT), worker=WORKER) as fresh:
+        assert ask(fresh, "echo")["peak_bytes"] < 150_000_000
+    assert len(held) > 300_000_000
+
+
+def test_places_work_side_by_side() -> None:
+    with GuardPool(limits=limits(**SHORT), slots=2, worker=WORKER) as wide:
+        pids: list[int] = []
+        barrier = threading.Barrier(2)
+
+        def one() -> None:
+            barrier.wait()
+            for _ in range(20):
+                pids.append(ask(wide, "echo")["pid"])
+
+        threads = [threading.Thread(target=one) for _ in range(2)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert len(pids) == 40
+    assert len(set(pids)) <= 2
+
+
+def test_a_fork_does_not_share_the_processes_of_its_parent(pool: GuardPool) -> None:
+    mine = ask(pool, "echo")["pid"]
+    reading, writing = os.pipe()
+    fork = os.fork()
+    if fork == 0:
+        answer = pool.run({"task": "echo", "arguments": {}})
+        pool.close()
+        pid = answer["pid"] if isinstance(answer, dict) else 0
+        os.write(writing, str(pid).encode())
+        os._exit(0)
+    os.close(writing)
+    with os.fdopen(reading) as answer_of_fork:
+        theirs = int(answer_of_fork.read())
+    os.waitpid(fork, 0)
+    assert theirs not in (0, mine)
+    assert ask(pool, "echo")["pid"] == mine
+
+
+def test_workers_end_with_their_parent() -> None:
+    child = Child(memory_bytes=1_000_000_000, threads=1, worker=WORKER)
+    try:
+        child.exchange(
+            b'{"id": 1, "task": "echo", "arguments": {}, "wall_s": 5}',
+            wall_s=5,
+            max_answer_bytes=100_000,
+        )
+        child._stdin.close()
+        assert wait_for_end(child._process.pid)
+    finally:
+        child.kill()
+
+
+def test_a_closed_child_gives_an_error_and_no_exception_of_the_system() -> None:
+    child = Child(memory_bytes=1_000_000_000, threads=1, worker="tests.pure.no_such_worker")
+    try:
+        with pytest.raises(ChildError) as caught:
+            child.exchange(b"{}", wall_s=5, max_answer_bytes=10)
+        assert caught.value.return_code == 1
+    finally:
+        child.kill()
+
+
+def test_a_pool_without_places_is_refused() -> None:
+    with pytest.raises(ValueError, match="at least one"):
+        GuardPool(limits=limits(), slots=0)
+
+
+# Real files --------------------------------------------------------------------------------------
+
+
+def test_masters_become_pictures_and_bad_files_become_sentences(tmp_path: Path) -> None:
+    """The real worker, one process: good, bad and good again."""
+    good = write_tiff(tmp_path / "good.tif", pixels(), iccprofile=wide_rgb_profile())
+    (tmp_path / "text.tif").write_text("not a picture")
+    (tmp_path / "empty.tif").write_bytes(b"")
+    short = write_tiff(tmp_path / "short.tif", pixels(width=300, height=300), tile=(64, 64))
+    os.truncate(short, 200_000)
+    cases: list[tuple[str, Reason | None]] = [
+        ("good.tif", None), ("text.tif", Reason.TEXT), ("empty.tif", Reason.EMPTY),
+        ("short.tif", Reason.TRUNCATED), ("good.tif", None),
+    ]  # fmt: skip
+    before = good.read_bytes()
+    with GuardPool(limits=limits()) as real:
+        for number, (name, reason) in enumerate(cases):
+            found = derive(
+                real,
+                tmp_path / name,
+                tmp_path / "out" / str(number),
+                recipe(),
+                source_sha256=hashlib.sha256((tmp_path / name).read_bytes()).hexdigest(),
+                megapixels=0.1,
+            )
+            if reason is None:
+                assert isinstance(found, Derived), found
+                names = {item.name for item in found.files}
+                there = {path.name for path in (tmp_path / "out" / str(number)).iterdir()}
+                assert there == names | {f"derived-{found.key}.json"}
+            else:
+                assert isinstance(found, Unreadable), found
+                assert found.reason is reason
+    assert good.read_bytes() == before
+
+
+def test_one_file_can_be_asked_for_without_a_pool() -> None:
+    answer = guard.run({"task": "echo", "arguments": {"a": 1}}, limits=limits(), worker=WORKER)
+    assert isinstance(answer, dict)
+    assert answer["got"] == {"a": 1}
+    assert wait_for_end(answer["pid"])
+
+
+def test_the_caller_loads_no_decoder() -> None:
+    code = (
+        "import sys; import imaging_requests.imaging.files.ask;"
+        "import imaging_requests.imaging.files.structure;"
+        "import imaging_requests.imaging.files.verdicts;"
+        "print(sorted({'pyvips', 'PIL', 'cv2', 'tifffile'} & set(sys.modules)))"
+    )
+    import subprocess
+
+    printed = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
+    assert printed.strip() == "[]"
