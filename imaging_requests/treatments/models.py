@@ -79,9 +79,7 @@ class InterventionState(models.TextChoices):
 class Intervention(Versioned):
     """One step of a treatment; its type is a row of the trigger table."""
 
-    treatment = models.ForeignKey(
-        Treatment, on_delete=models.PROTECT, related_name="interventions"
-    )
+    treatment = models.ForeignKey(Treatment, on_delete=models.PROTECT, related_name="interventions")
     object = models.ForeignKey(
         CollectionObject, on_delete=models.PROTECT, related_name="interventions"
     )
@@ -147,9 +145,7 @@ class Intervention(Versioned):
 class InterventionRecord(models.Model):
     """What was recorded of a step's times, and when; the last record holds."""
 
-    intervention = models.ForeignKey(
-        Intervention, on_delete=models.PROTECT, related_name="records"
-    )
+    intervention = models.ForeignKey(Intervention, on_delete=models.PROTECT, related_name="records")
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
@@ -181,9 +177,7 @@ class Incident(models.Model):
         TRANSPORT = "transport", "Transport"
         CLIMATE = "climate", "Climate"
 
-    object = models.ForeignKey(
-        CollectionObject, on_delete=models.PROTECT, related_name="incidents"
-    )
+    object = models.ForeignKey(CollectionObject, on_delete=models.PROTECT, related_name="incidents")
     kind = models.CharField(max_length=10, choices=Kind.choices)
     occurred_at = models.DateTimeField()
     recorded_at = models.DateTimeField(default=timezone.now)
@@ -216,6 +210,11 @@ class EmergencyOverride(models.Model):
         related_name="witnessed_emergencies",
     )
     reason = models.TextField()
+    record_picture = models.CharField(
+        max_length=240,
+        blank=True,
+        help_text="Where the picture made on the spot is kept; it never counts as a view.",
+    )
     lost_views = models.JSONField(default=list)
     recorded_at = models.DateTimeField(default=timezone.now)
     witnessed_at = models.DateTimeField(null=True, blank=True)
@@ -226,6 +225,12 @@ class EmergencyOverride(models.Model):
                 condition=Q(witness=None) | ~Q(witness=F("conservator")),
                 name="emergency_names_two_people",
             ),
+            models.CheckConstraint(
+                condition=Q(witness=None, witnessed_at=None)
+                | Q(witness__isnull=False, witnessed_at__isnull=False),
+                name="emergency_witness_has_an_instant",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="emergency_says_why"),
         )
 
     def __str__(self) -> str:
@@ -240,6 +245,7 @@ class DecisionCase(Versioned):
 
         OPEN = "open", "Open"
         CLOSED = "closed", "Closed"
+        DROPPED = "dropped", "No longer asked"
 
     object = models.ForeignKey(
         CollectionObject, on_delete=models.PROTECT, related_name="decision_cases"
@@ -288,14 +294,19 @@ class DecisionCase(Versioned):
         return f"{self.technique} {self.face}: still true?"
 
 
+class Verdict(models.TextChoices):
+    """What a conservator can say of an older picture."""
+
+    OUT_OF_DATE = "out_of_date", "Out of date"
+    VALID = "valid", "Still valid"
+    REOPENED = "reopened", "Reopened"
+
+
 class DecisionVerdict(models.Model):
     """An answer to a decision case; a later answer replaces an earlier one."""
 
     case = models.ForeignKey(DecisionCase, on_delete=models.PROTECT, related_name="verdicts")
-    verdict = models.CharField(
-        max_length=12,
-        choices=(("out_of_date", "Out of date"), ("valid", "Still valid"), ("reopened", "Reopened")),
-    )
+    verdict = models.CharField(max_length=12, choices=Verdict.choices)
     reason = models.TextField()
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="decision_verdicts"
@@ -304,6 +315,9 @@ class DecisionVerdict(models.Model):
 
     class Meta:
         ordering = ("case", "recorded_at", "pk")
+        constraints = (
+            models.CheckConstraint(condition=~Q(reason=""), name="decision_verdict_says_why"),
+        )
 
     def __str__(self) -> str:
         return f"{self.get_verdict_display()}"

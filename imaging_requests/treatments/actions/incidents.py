@@ -1,0 +1,131 @@
+"""Recording incidents, and completing an emergency start with its witness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.collection.models import CollectionObject
+from imaging_requests.collection.stale import mark_stale
+from imaging_requests.people import audit
+from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed
+from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import demand
+from imaging_requests.protocols.queries import trigger_table_in_force
+from imaging_requests.treatments import rules
+from imaging_requests.treatments.actions.decisions import ask_cases
+from imaging_requests.treatments.actions.plans import demand_conservator
+from imaging_requests.treatments.models import EmergencyOverride, Incident
+from imaging_requests.treatments.policies import COMPLETE_EMERGENCY, RECORD_INCIDENT
+from imaging_requests.treatments.rules import NewCase
+
+
+@transaction.atomic
+def record_incident(
+    *,
+    actor: User,
+    object_id: int,
+    kind: str,
+    occurred_at: datetime,
+    assigned_to_id: int,
+    note: str = "",
+    cases: Sequence[NewCase] = (),
+    now: datetime | None = None,
+) -> Incident:
+    """Record something that happened to an object, and ask what it did to older pictures."""
+    obj = CollectionObject.objects.select_for_update().get(pk=object_id)
+    demand(actor, RECORD_INCIDENT, obj)
+    now = now or timezone.now()
+    if kind not in Incident.Kind.values:
+        raise DomainError(
+            "This kind of incident is not known.",
+            code="treatments.unknown_incident",
+            next_step="Choose one from the list.",
+        )
+    rules.demand_past(occurred_at, now=now, what="incident")
+    conservator = demand_conservator(assigned_to_id)
+    incident = Incident.objects.create(
+        object=obj,
+        kind=kind,
+        occurred_at=occurred_at,
+        recorded_at=now,
+        recorded_by=actor,
+        note=note.strip(),
+    )
+    audit.record(
+        "treatments.incident",
+        actor=actor,
+        subject=incident,
+        object_id=obj.pk,
+        after={"kind": kind, "note": incident.note},
+        valid_at=occurred_at,
+        now=now,
+    )
+    ask_cases(incident, cases, assigned_to=conservator, actor=actor, now=now)
+    mark_stale({obj.pk}, "treatments.incident")
+    return incident
+
+
+@transaction.atomic
+def complete_emergency(
+    *,
+    actor: User,
+    override_id: int,
+    witness_id: int | None = None,
+    record_picture: str = "",
+    now: datetime | None = None,
+) -> EmergencyOverride:
+    """Name the witness of an emergency start, or say where its record picture is kept.
+
+    What has been said once is not overwritten. After the time the trigger table sets, only the
+    department head names the witness, and the instant shows that it was late.
+    """
+    now = now or timezone.now()
+    override = EmergencyOverride.objects.select_for_update().get(pk=override_id)
+    demand(actor, COMPLETE_EMERGENCY, override)
+    if witness_id is not None:
+        _demand_witness(override, witness_id, actor=actor, now=now)
+        override.witness_id = witness_id
+        override.witnessed_at = now
+    if record_picture.strip() and not override.record_picture:
+        override.record_picture = record_picture.strip()
+    override.save(update_fields=["witness", "witnessed_at", "record_picture"])
+    step = override.intervention
+    audit.record(
+        "treatments.emergency_completed",
+        actor=actor,
+        subject=override,
+        object_id=step.object_id,
+        after={"witness": override.witness_id, "record_picture": override.record_picture},
+        now=now,
+    )
+    mark_stale({step.object_id}, "treatments.emergency_completed")
+    return override
+
+
+def _demand_witness(
+    override: EmergencyOverride, witness_id: int, *, actor: User, now: datetime
+) -> None:
+    if override.witness_id is not None:
+        raise IllegalStep(
+            "This emergency has its witness already.",
+            code="treatments.witness_named",
+        )
+    if witness_id == override.conservator_id:
+        raise DomainError(
+            "The witness of an emergency is a second person.",
+            code="treatments.witness_is_conservator",
+            next_step="Name somebody else.",
+        )
+    within_h = trigger_table_in_force(now).witness_within_h
+    due = rules.witness_due_at(override.recorded_at, within_h=within_h)
+    if now > due and not actor.has_role(Role.HEAD):
+        raise NotAllowed(
+            f"The {within_h:g} hours for naming the witness ended on "
+            f"{timezone.localtime(due):%-d %b %Y, %H:%M}.",
+            code="treatments.witness_late",
+            next_step="The department head can still name one; the record shows that it was late.",
+        )

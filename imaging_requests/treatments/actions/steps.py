@@ -1,0 +1,275 @@
+"""Starting and finishing a step, correcting its times, taking a start back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.people import audit
+from imaging_requests.people.actions import tell
+from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import demand
+from imaging_requests.people.queries import holders
+from imaging_requests.people.versions import save_row
+from imaging_requests.protocols.queries import trigger_table_in_force
+from imaging_requests.treatments import rules
+from imaging_requests.treatments.actions.decisions import ask_cases
+from imaging_requests.treatments.actions.records import (
+    Before,
+    demand_alone,
+    keep_times,
+    locked_step,
+    settle_treatment,
+)
+from imaging_requests.treatments.models import EmergencyOverride, Intervention, Treatment
+from imaging_requests.treatments.policies import TREAT
+from imaging_requests.treatments.rules import Act, EmergencyStart, GateAnswer, NewCase
+
+TIMES = ("state", "started_at", "finished_at")
+
+
+@transaction.atomic
+def start_intervention(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    started_at: datetime,
+    gate: GateAnswer,
+    emergency: EmergencyStart | None = None,
+    now: datetime | None = None,
+) -> Intervention:
+    """Record that a step has begun; its gate must be open at that instant.
+
+    Against a shut gate it begins only as an emergency, with its reason; the witness is named at
+    once or within the time the trigger table sets.
+    """
+    now = now or timezone.now()
+    treatment, step = locked_step(
+        intervention_id, read_version=read_version, wanted={"started_at": started_at}
+    )
+    demand(actor, TREAT, treatment)
+    before, treatment_before = Before(step), Before(treatment)
+    treatment.state = rules.next_treatment_state(treatment.state, Act.START)
+    step.state = rules.next_intervention_state(step.state, Act.START)
+    rules.demand_past(started_at, now=now, what="start of the step")
+    rules.demand_gate(gate, intervention_id=step.pk, at=started_at, emergency=emergency)
+    step.started_at = started_at
+    demand_alone(step)
+    save_row(step, fields=["state", "started_at"])
+    keep_times(step, actor=actor, now=now)
+    before.record(
+        "treatments.step_started",
+        actor=actor,
+        fields=TIMES,
+        valid_at=started_at,
+        now=now,
+        after={"gate_open": gate.is_open},
+    )
+    if emergency is not None and not gate.is_open:
+        _override(step, treatment, actor=actor, gate=gate, emergency=emergency, now=now)
+    save_row(treatment, fields=["state", "is_emergency"])
+    if treatment.state != treatment_before.of("state")["state"]:
+        treatment_before.record("treatments.under_way", actor=actor, fields=("state",), now=now)
+    return step
+
+
+def _override(
+    step: Intervention,
+    treatment: Treatment,
+    *,
+    actor: User,
+    gate: GateAnswer,
+    emergency: EmergencyStart,
+    now: datetime,
+) -> None:
+    """Keep the emergency with what it lost, and tell those who answer for the pictures."""
+    if emergency.witness_id == actor.pk:
+        raise DomainError(
+            "The witness of an emergency is a second person.",
+            code="treatments.witness_is_conservator",
+            next_step="Name somebody else, now or later.",
+        )
+    treatment.is_emergency = True
+    override = EmergencyOverride.objects.create(
+        intervention=step,
+        conservator=actor,
+        witness_id=emergency.witness_id,
+        witnessed_at=None if emergency.witness_id is None else now,
+        reason=emergency.reason.strip(),
+        record_picture=emergency.record_picture.strip(),
+        lost_views=list(gate.missing),
+        recorded_at=now,
+    )
+    audit.record(
+        "treatments.emergency",
+        actor=actor,
+        subject=override,
+        object_id=step.object_id,
+        after={"lost_views": override.lost_views, "witness": emergency.witness_id},
+        reason=override.reason,
+        valid_at=step.started_at,
+        now=now,
+    )
+    within_h = trigger_table_in_force(now).witness_within_h
+    due = timezone.localtime(rules.witness_due_at(now, within_h=within_h))
+    wanting = "" if emergency.witness_id else f" A witness is to be named by {due:%-d %b, %H:%M}."
+    tell(
+        [actor, *holders(Role.LEAD, Role.HEAD)],
+        f"{actor.name} started {step} as an emergency. Not made before it: "
+        f"{rules.listed(gate.missing)}.{wanting}",
+        now=now,
+    )
+
+
+@transaction.atomic
+def finish_intervention(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    finished_at: datetime,
+    cases: Sequence[NewCase],
+    now: datetime | None = None,
+) -> Intervention:
+    """Record that a step has ended, and ask the questions it raises about older pictures."""
+    now = now or timezone.now()
+    treatment, step = locked_step(
+        intervention_id, read_version=read_version, wanted={"finished_at": finished_at}
+    )
+    demand(actor, TREAT, treatment)
+    before = Before(step)
+    step.state = rules.next_intervention_state(step.state, Act.FINISH)
+    treatment.state = rules.next_treatment_state(treatment.state, Act.FINISH)
+    rules.demand_past(finished_at, now=now, what="end of the step")
+    _set_times(step, step.started_at, finished_at)
+    save_row(step, fields=["state", "finished_at"])
+    keep_times(step, actor=actor, now=now)
+    before.record(
+        "treatments.step_finished",
+        actor=actor,
+        fields=TIMES,
+        valid_at=finished_at,
+        now=now,
+        after={"cases": len(cases)},
+    )
+    ask_cases(step, cases, assigned_to=treatment.conservator, actor=actor, now=now)
+    settle_treatment(treatment)
+    return step
+
+
+@transaction.atomic
+def correct_times(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    started_at: datetime,
+    finished_at: datetime | None,
+    reason: str,
+    cases: Sequence[NewCase] = (),
+    now: datetime | None = None,
+) -> Intervention:
+    """Correct when a step really began and ended; what was recorded before stays on record.
+
+    `cases` are all questions the step raises with its corrected times: new ones are asked, open
+    ones that no longer arise are put away, decided ones stay decided.
+    """
+    now = now or timezone.now()
+    wanted = {"started_at": started_at, "finished_at": finished_at}
+    treatment, step = locked_step(intervention_id, read_version=read_version, wanted=wanted)
+    demand(actor, TREAT, treatment)
+    before = Before(step)
+    step.state = rules.next_intervention_state(step.state, Act.CORRECT)
+    treatment.state = rules.next_treatment_state(treatment.state, Act.CORRECT)
+    _demand_same_stage(step, finished_at)
+    words = _reason(reason, now)
+    rules.demand_past(started_at, now=now, what="start of the step")
+    if finished_at is not None:
+        rules.demand_past(finished_at, now=now, what="end of the step")
+    _set_times(step, started_at, finished_at)
+    save_row(step, fields=["started_at", "finished_at"])
+    keep_times(step, actor=actor, now=now, reason=words)
+    before.record(
+        "treatments.times_corrected",
+        actor=actor,
+        fields=TIMES,
+        reason=words,
+        valid_at=started_at,
+        now=now,
+    )
+    if finished_at is not None:
+        ask_cases(
+            step, cases, assigned_to=treatment.conservator, actor=actor, now=now, is_complete=True
+        )
+    save_row(treatment, fields=["state"])
+    tell(
+        holders(Role.LEAD),
+        f"{actor.name} corrected the times of {step}: {words}",
+        now=now,
+    )
+    return step
+
+
+@transaction.atomic
+def take_back_start(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    reason: str,
+    now: datetime | None = None,
+) -> Intervention:
+    """Take back a start that never happened; the step is planned again, its questions go."""
+    now = now or timezone.now()
+    treatment, step = locked_step(intervention_id, read_version=read_version)
+    demand(actor, TREAT, treatment)
+    before = Before(step)
+    step.state = rules.next_intervention_state(step.state, Act.TAKE_BACK)
+    treatment.state = rules.next_treatment_state(treatment.state, Act.TAKE_BACK)
+    if EmergencyOverride.objects.filter(intervention=step).exists():
+        raise IllegalStep(
+            "An emergency start stays on record.",
+            code="treatments.emergency_stays",
+            next_step="Correct its times if they are wrong.",
+        )
+    words = _reason(reason, now)
+    step.started_at = step.finished_at = None
+    save_row(step, fields=["state", "started_at", "finished_at"])
+    keep_times(step, actor=actor, now=now, reason=words)
+    before.record("treatments.start_taken_back", actor=actor, fields=TIMES, reason=words, now=now)
+    ask_cases(step, (), assigned_to=treatment.conservator, actor=actor, now=now, is_complete=True)
+    save_row(treatment, fields=["state"])
+    return step
+
+
+def _reason(reason: str, now: datetime) -> str:
+    return rules.demand_reason(reason, at_least=trigger_table_in_force(now).min_reason_length)
+
+
+def _set_times(
+    step: Intervention, started_at: datetime | None, finished_at: datetime | None
+) -> None:
+    """Give a begun step its times after checking their order and its neighbours."""
+    if started_at is None:
+        raise DomainError("A step that has begun has a start.", code="treatments.no_start")
+    rules.demand_order(started_at, finished_at)
+    step.started_at, step.finished_at = started_at, finished_at
+    demand_alone(step)
+
+
+def _demand_same_stage(step: Intervention, finished_at: datetime | None) -> None:
+    if (step.finished_at is None) != (finished_at is None):
+        raise DomainError(
+            "A correction keeps a running step running and a finished one finished."
+            if finished_at is None
+            else "The step is still under way, so it has no end to correct.",
+            code="treatments.correction_changes_stage",
+            next_step="Record the end of the step instead."
+            if finished_at is not None
+            else "Give both times, or take the start back if it never happened.",
+        )
