@@ -50,7 +50,9 @@ class FactsForm(forms.Form):
     uv_allowed = forms.BooleanField(label="UV may be used", required=False)
     heat_sensitive = forms.BooleanField(label="Sensitive to heat", required=False)
     pinned_px_per_mm = _measure(
-        "Pinned density", "px/mm", "Keeps the visible views' density when the size is measured again."
+        "Pinned density",
+        "px/mm",
+        "Keeps the visible views' density when the size is measured again.",
     )
     measured_on = forms.DateField(
         label="Measured on", required=False, widget=forms.DateInput(attrs={"type": "date"})

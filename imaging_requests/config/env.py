@@ -56,7 +56,8 @@ def size() -> str:
     """Return the size of the installation: desk, department or institution."""
     value = text("IMAGING_SIZE", "desk")
     if value not in SIZES:
-        raise ImproperlyConfigured(f"IMAGING_SIZE must be one of {', '.join(SIZES)}, not '{value}'.")
+        known = ", ".join(SIZES)
+        raise ImproperlyConfigured(f"IMAGING_SIZE must be one of {known}, not '{value}'.")
     return value
 
 

@@ -72,9 +72,7 @@ def set_roles(
 
 
 @transaction.atomic
-def set_open(
-    *, actor: User, user_id: int, is_open: bool, now: datetime | None = None
-) -> User:
+def set_open(*, actor: User, user_id: int, is_open: bool, now: datetime | None = None) -> User:
     """Close an account at once, or open it again; the name stays in the history."""
     demand(actor, KEEP_ACCOUNTS)
     user = User.objects.select_for_update().get(pk=user_id)

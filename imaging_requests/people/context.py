@@ -26,6 +26,11 @@ PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
         frozenset({Role.LEAD, Role.PHOTOGRAPHER, Role.CONSERVATOR}),
     ),
     ("progress:treatments", "Treatments", frozenset(Role.values)),
+    (
+        "protocols:versions",
+        "Rules",
+        frozenset({Role.LEAD, Role.HEAD, Role.CONSERVATOR, Role.CURATOR}),
+    ),
     ("people:accounts", "Accounts", frozenset({Role.KEEPER})),
 )
 

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Lower
 from django.utils import timezone
 
 
@@ -25,7 +26,7 @@ class UserManager(BaseUserManager["User"]):
     """Makes users by e-mail address; there is no user name."""
 
     def create_user(self, email: str, password: str | None = None, **extra: Any) -> User:
-        """Create a user; the address is stored in lower case so that it is unique as people read it."""
+        """Create a user; the address is kept in lower case, unique as people read it."""
         user = self.model(email=email.strip().lower(), **extra)
         user.set_password(password)
         user.full_clean()
@@ -54,7 +55,7 @@ class User(AbstractBaseUser):
         constraints = (
             models.CheckConstraint(condition=~Q(name=""), name="user_has_a_name"),
             models.CheckConstraint(
-                condition=Q(email=models.functions.Lower("email")), name="user_email_is_lower_case"
+                condition=Q(email=Lower("email")), name="user_email_is_lower_case"
             ),
         )
 
@@ -106,7 +107,7 @@ class RoleHolding(models.Model):
 
 
 class AuditEvent(models.Model):
-    """One thing that somebody did, never changed afterwards; each row carries the hash of the last."""
+    """One thing that somebody did, never changed; each row carries the hash of the last."""
 
     code = models.CharField(max_length=80)
     actor = models.ForeignKey(

@@ -23,9 +23,7 @@ View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 Rule = Callable[[User, Any], str]
 
 EVERYONE_INSIDE = frozenset(Role.values)
-WORKING_ROLES = frozenset(
-    {Role.CURATOR, Role.CONSERVATOR, Role.PHOTOGRAPHER, Role.LEAD, Role.HEAD}
-)
+WORKING_ROLES = frozenset({Role.CURATOR, Role.CONSERVATOR, Role.PHOTOGRAPHER, Role.LEAD, Role.HEAD})
 
 
 @dataclass(frozen=True)

@@ -81,9 +81,7 @@ def account(request: HttpRequest, pk: int) -> HttpResponse:
         )
         return redirect("people:account", pk=pk)
     if request.method == "POST" and form.is_valid():
-        actions.set_roles(
-            actor=signed_in(request), user_id=pk, roles=form.cleaned_data["roles"]
-        )
+        actions.set_roles(actor=signed_in(request), user_id=pk, roles=form.cleaned_data["roles"])
         messages.success(request, f"The roles of {person.name} are saved.")
         return redirect("people:accounts")
     return render(request, "people/account.html", {"form": form, "person": person})

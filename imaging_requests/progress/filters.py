@@ -74,5 +74,3 @@ class TreatmentFilter(django_filters.FilterSet):
     class Meta:
         model = Treatment
         fields = ("state", "conservator")
-
-

@@ -167,7 +167,8 @@ def own_decisions(user: User, now: datetime) -> Section:
     numbers = current_numbers([case.object_id for case in cases])
     rows = [
         Row(
-            text=f"{numbers[case.object_id]}: {view_words(case.technique, case.face, case.variant)}",
+            text=f"{numbers[case.object_id]}: "
+            f"{view_words(case.technique, case.face, case.variant)}",
             href=f"{reverse('progress:decisions')}#case-{case.pk}",
             note=f"proposal: {case.get_proposal_display().lower()}, "
             f"open since {_day(case.opened_at)}",
@@ -195,9 +196,7 @@ def own_sessions(user: User, now: datetime) -> Section:
             ends_at__gte=now - timedelta(hours=12),
         )
         .select_related("station", "campaign")
-        .annotate(
-            to_shoot=Count("shot_lines", filter=Q(shot_lines__state=ShotLineState.PLANNED))
-        )
+        .annotate(to_shoot=Count("shot_lines", filter=Q(shot_lines__state=ShotLineState.PLANNED)))
         .order_by("starts_at")[:ROWS]
     )
     rows = [
@@ -312,7 +311,8 @@ def triage_queue(user: User, now: datetime) -> Section:
         for line in first
     ]
     return Section(
-        answer=f"{_count(total, 'wish', 'wishes')} {'waits' if total == 1 else 'wait'} for your word",
+        answer=f"{_count(total, 'wish', 'wishes')} "
+        f"{'waits' if total == 1 else 'wait'} for your word",
         rows=rows,
         empty="Every wish has been answered.",
         more_label="Triage",

@@ -43,7 +43,8 @@ def _instant(day: date | None) -> datetime | None:
     return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
 
 
-def _order(recorded_at: datetime) -> int:
+def order_of(recorded_at: datetime) -> int:
+    """Return the journal number of a first record: it breaks ties between events."""
     return int(recorded_at.timestamp() * 1_000_000)
 
 
@@ -133,7 +134,7 @@ def _events(ids: list[int]) -> ByObject[truth.Event]:
         records[record.intervention_id].append(record)
     steps: QuerySet[Intervention] = Intervention.objects.filter(object_id__in=ids)
     for step in steps:
-        order = _order(step.recorded_at)
+        order = order_of(step.recorded_at)
         common: dict[str, Any] = {
             "key": event_key(step.pk),
             "order": order,
@@ -167,7 +168,7 @@ def _events(ids: list[int]) -> ByObject[truth.Event]:
             truth.Event(
                 key=incident_key(incident.pk),
                 recorded_at=incident.recorded_at,
-                order=_order(incident.recorded_at),
+                order=order_of(incident.recorded_at),
                 row=INCIDENT_ROW,
                 table_version=_table_at(tables, incident.recorded_at),
                 started_at=incident.occurred_at,

@@ -44,7 +44,7 @@ class ObjectStatus(models.Model):
     holds_until = models.DateTimeField(
         null=True,
         blank=True,
-        help_text="The next instant at which a date alone changes a status, such as a waiver's end.",
+        help_text="The next instant at which a date alone changes a status: a waiver ends, say.",
     )
     facts_complete = models.BooleanField(default=False)
     missing_facts = models.JSONField(default=list)

@@ -8,7 +8,12 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
-from imaging_requests.collection.models import CollectionObject, EntryObject, ObjectFacts
+from imaging_requests.collection.models import (
+    CollectionObject,
+    EntryObject,
+    ObjectFacts,
+    ObjectNumber,
+)
 from imaging_requests.collection.policies import RECORD_FACTS
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
@@ -16,7 +21,6 @@ from imaging_requests.progress.columns import view_words
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.numbers import current_numbers
-from imaging_requests.progress.policies import PLAN_TREATMENT
 from imaging_requests.progress.ruler import draw_ruler
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.progress.settle import settle
@@ -25,6 +29,7 @@ from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import NotApplicable, RequestLine
 from imaging_requests.requesting.policies import ASK
+from imaging_requests.treatments.policies import PLAN_TREATMENT, RECORD_INCIDENT
 
 YES_NO = {True: "yes", False: "no", None: "not known"}
 
@@ -41,9 +46,7 @@ def object_context(
     number = current_numbers([thing.pk])[thing.pk]
     chosen = derived.state_index if state is None else min(state, derived.state_index)
     entries = list(
-        EntryObject.objects.filter(object=thing, removed_at=None).select_related(
-            "entry__catalogue"
-        )
+        EntryObject.objects.filter(object=thing, removed_at=None).select_related("entry__catalogue")
     )
     open_views = [view for view in views if not view.is_resolved]
     return {
@@ -100,6 +103,13 @@ def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:
                 "href": reverse("progress:treatment_new", args=[thing.pk]),
             }
         )
+    if may(user, RECORD_INCIDENT):
+        actions.append(
+            {
+                "label": "Record an incident",
+                "href": reverse("progress:incident_new", args=[thing.pk]),
+            }
+        )
     if may(user, RECORD_FACTS):
         actions.append(
             {"label": "Record facts", "href": reverse("collection:facts", args=[thing.pk])}
@@ -118,15 +128,16 @@ def _groups(views: Iterable[ShownView]) -> list[dict[str, Any]]:
     return groups
 
 
+def _number_words(row: ObjectNumber) -> str:
+    return row.number if row.in_force_to is None else f"{row.number} (until {row.in_force_to:%Y})"
+
+
 def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
     facts = ObjectFacts.objects.filter(object=thing).order_by("recorded_at", "pk").last()
     rows: list[dict[str, Any]] = [
         {
             "label": "Numbers",
-            "value": ", ".join(
-                f"{row.number}{'' if row.in_force_to is None else ' (until ' + row.in_force_to.strftime('%-d %b %Y') + ')'}"
-                for row in thing.numbers.all()
-            ),
+            "value": ", ".join(_number_words(row) for row in thing.numbers.all()),
         }
     ]
     if thing.owner:

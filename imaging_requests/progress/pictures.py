@@ -55,3 +55,17 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
             captured_at=row.captured_at,
         )
     return found
+
+
+def newest_of_chains(chains: Iterable[str]) -> dict[str, Shown]:
+    """Return the newest version of each chain as a page shows it small; two queries."""
+    newest: dict[str, int] = {}
+    rows = (
+        Deliverable.objects.filter(chain__in={UUID(chain) for chain in chains})
+        .order_by("version")
+        .values_list("chain", "version")
+    )
+    for chain, version in rows:
+        newest[str(chain)] = version
+    found = shown_pictures(newest.items())
+    return {chain: shown for (chain, _), shown in found.items()}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from django.conf import settings
@@ -71,7 +72,7 @@ def _spans(
 ) -> list[dict[str, Any]]:
     bounds = [scale.start, *(event.ended_at or scale.start for event in openers), moment.t]
     spans: list[dict[str, Any]] = []
-    for index, (start, end) in enumerate(zip(bounds, bounds[1:], strict=False)):
+    for index, (start, end) in enumerate(pairwise(bounds)):
         since = f"since {speech.dated(openers[index - 1])}" if index else "as it came"
         spans.append(
             {

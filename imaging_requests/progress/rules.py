@@ -1,4 +1,4 @@
-"""From a case file to what the pages show: pure, and the same for the cache and for any past day."""
+"""From a case file to what pages show: pure, the same for the cache and for any past day."""
 
 from __future__ import annotations
 

@@ -13,7 +13,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
@@ -42,9 +41,7 @@ def stale_ids(now: datetime, within: Iterable[int] | None = None) -> list[int]:
     return list(objects.order_by("pk").values_list("pk", flat=True).distinct())
 
 
-def settle(
-    object_ids: Iterable[int] | None = None, *, now: datetime | None = None
-) -> int:
+def settle(object_ids: Iterable[int] | None = None, *, now: datetime | None = None) -> int:
     """Bring the caches of stale objects up to date; returns how many were.
 
     `object_ids` limits the work to what a page is about to show.
@@ -200,7 +197,9 @@ class Difference:
     derived: str
 
 
-def verify(object_ids: Iterable[int] | None = None, *, now: datetime | None = None) -> list[Difference]:
+def verify(
+    object_ids: Iterable[int] | None = None, *, now: datetime | None = None
+) -> list[Difference]:
     """Derive everything from scratch, change nothing, and return every difference to the cache."""
     now = now or timezone.now()
     objects = CollectionObject.objects.order_by("pk")
@@ -228,5 +227,3 @@ def _differences(
         was, is_now = cached.get(view_id, "no row"), fresh.get(view_id, "not in force")
         if was != is_now:
             yield Difference(object_id, view_id, was, is_now)
-
-

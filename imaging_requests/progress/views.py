@@ -95,7 +95,9 @@ def board_counts(catalogue: Catalogue) -> list[dict[str, Any]]:
     for counts, missing in catalogue.entries.values_list("derived__counts", "derived__lost"):
         present = (counts or {}).get("present", {})
         resolved += present.get("filed", 0) + present.get("waived", 0)
-        owed += sum(present.values()) - present.get("not_applicable", 0) - present.get("replaced", 0)
+        owed += (
+            sum(present.values()) - present.get("not_applicable", 0) - present.get("replaced", 0)
+        )
         debt += present.get("out_of_date", 0) + present.get("undecided", 0)
         lost += missing or 0
     return [

@@ -1,0 +1,285 @@
+"""Acts that span several rooms: what a treatment step needs to know of pictures, under one lock.
+
+A step is started, finished or corrected by the treatments room; whether it may and which questions
+it raises follows from pictures, which that room does not know. Here the object's row is locked,
+its case file gathered, the rules asked, and the answer handed inward.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.collection.models import CollectionObject
+from imaging_requests.people.errors import DomainError
+from imaging_requests.people.models import User
+from imaging_requests.progress.gates import event_of, gate_of
+from imaging_requests.progress.gather import INCIDENT_ROW, gather_cases, order_of
+from imaging_requests.progress.names import speech_for
+from imaging_requests.progress.settle import rederive
+from imaging_requests.reckoning.truth.changes import Changes, meaning_changes
+from imaging_requests.reckoning.truth.decisions import Case, cases_after
+from imaging_requests.reckoning.truth.facts import Event
+from imaging_requests.reckoning.truth.gate import GateState, with_event
+from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.terms import Validity, face_of
+from imaging_requests.reckoning.truth.waiting import say_missing
+from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.treatments import actions as treatments
+from imaging_requests.treatments.models import Incident, Intervention
+from imaging_requests.treatments.rules import EmergencyStart, GateAnswer, NewCase
+
+
+def _locked_object(object_id: int) -> None:
+    CollectionObject.objects.select_for_update().get(pk=object_id)
+
+
+def _moment(object_id: int, *, speech: Speech, t: datetime, u: datetime) -> Moment:
+    return look(gather_cases([object_id])[object_id], speech.tables, t=t, u=u)
+
+
+def _step_of(intervention_id: int) -> Intervention:
+    return Intervention.objects.select_related("treatment").get(pk=intervention_id)
+
+
+def _known_event(moment: Moment, step: Intervention) -> Event:
+    event = event_of(moment, step)
+    if event is None:
+        raise DomainError(
+            "This step is not known to the rules yet.",
+            code="progress.unknown_step",
+            next_step="Load the page again.",
+        )
+    return event
+
+
+def gate_answer(step: Intervention, *, at: datetime, now: datetime, speech: Speech) -> GateAnswer:
+    """Ask the gate of a step at an instant, as known now."""
+    moment = _moment(step.object_id, speech=speech, t=at, u=now)
+    found = gate_of(moment, step)
+    if found is None:
+        raise DomainError(
+            "The gate of this step cannot be asked yet.",
+            code="progress.no_gate",
+            next_step="Load the page again.",
+        )
+    return GateAnswer(
+        intervention_id=step.pk,
+        at=at,
+        is_open=found.state is GateState.OPEN,
+        missing=tuple(say_missing(each, speech).rstrip(".") for each in found.missing),
+    )
+
+
+@transaction.atomic
+def start_step(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    started_at: datetime,
+    emergency: EmergencyStart | None = None,
+    now: datetime | None = None,
+) -> Intervention:
+    """Start a step if its gate is open at that instant, or as an emergency with two names."""
+    now = now or timezone.now()
+    step = _step_of(intervention_id)
+    _locked_object(step.object_id)
+    rederive([step.object_id], now=now)
+    speech = speech_for([step.object_id])
+    return treatments.start_intervention(
+        actor=actor,
+        intervention_id=intervention_id,
+        read_version=read_version,
+        started_at=started_at,
+        gate=gate_answer(step, at=started_at, now=now, speech=speech),
+        emergency=emergency,
+        now=now,
+    )
+
+
+def new_cases(cases: Iterable[Case], speech: Speech) -> list[NewCase]:
+    """Put the questions that an event raises into the words of the treatments room."""
+    found = []
+    for case in cases:
+        picture = case.picture
+        row = speech.tables[case.event.table_version].row(case.event.row)
+        words = inside(name_view(picture))
+        captured = speech.day(picture.captured_at)
+        found.append(
+            NewCase(
+                chain=uuid.UUID(case.chain),
+                technique=picture.technique,
+                face=face_of(picture.surface),
+                variant=picture.variant,
+                proposal="valid" if case.proposal is Validity.VALID else "out_of_date",
+                reason=(
+                    f"{capital(speech.dated(case.event))}. Is {words}, captured on {captured}, "
+                    f"still true? {capital(row.reason)}."
+                ),
+            )
+        )
+    return found
+
+
+@transaction.atomic
+def finish_step(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    finished_at: datetime,
+    now: datetime | None = None,
+) -> Intervention:
+    """Finish a step and open exactly one question for each picture it puts in doubt."""
+    now = now or timezone.now()
+    step = _step_of(intervention_id)
+    _locked_object(step.object_id)
+    speech = speech_for([step.object_id])
+    moment = _moment(step.object_id, speech=speech, t=now, u=now)
+    ended = replace(_known_event(moment, step), ended_at=finished_at, recorded_at=now)
+    then = look(with_event(moment.case, ended), speech.tables, t=now, u=now)
+    return treatments.finish_intervention(
+        actor=actor,
+        intervention_id=intervention_id,
+        read_version=read_version,
+        finished_at=finished_at,
+        cases=new_cases(cases_after(then, ended.key), speech),
+        now=now,
+    )
+
+
+def correction_changes(
+    step: Intervention,
+    *,
+    started_at: datetime,
+    finished_at: datetime | None,
+    now: datetime,
+    speech: Speech,
+) -> Changes:
+    """List what other times of a step would change, before anything is saved."""
+    moment = _moment(step.object_id, speech=speech, t=now, u=now)
+    proposed = replace(
+        _known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
+    )
+    return meaning_changes(moment.case, speech.tables, proposed, at=moment)
+
+
+@transaction.atomic
+def correct_step_times(
+    *,
+    actor: User,
+    intervention_id: int,
+    read_version: int,
+    started_at: datetime,
+    finished_at: datetime | None,
+    reason: str,
+    now: datetime | None = None,
+) -> Intervention:
+    """Correct the times of a step; questions follow the corrected history."""
+    now = now or timezone.now()
+    step = _step_of(intervention_id)
+    _locked_object(step.object_id)
+    speech = speech_for([step.object_id])
+    moment = _moment(step.object_id, speech=speech, t=now, u=now)
+    corrected = replace(
+        _known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
+    )
+    then = look(with_event(moment.case, corrected), speech.tables, t=now, u=now)
+    return treatments.correct_times(
+        actor=actor,
+        intervention_id=intervention_id,
+        read_version=read_version,
+        started_at=started_at,
+        finished_at=finished_at,
+        reason=reason,
+        cases=new_cases(cases_after(then, corrected.key), speech),
+        now=now,
+    )
+
+
+@transaction.atomic
+def record_incident(
+    *,
+    actor: User,
+    object_id: int,
+    kind: str,
+    occurred_at: datetime,
+    assigned_to_id: int,
+    note: str = "",
+    now: datetime | None = None,
+) -> Incident:
+    """Record an incident and ask a conservator about every picture it puts in doubt."""
+    now = now or timezone.now()
+    _locked_object(object_id)
+    speech = speech_for([object_id])
+    case = gather_cases([object_id])[object_id]
+    happened = Event(
+        key="incident",
+        recorded_at=now,
+        order=order_of(now),
+        row=INCIDENT_ROW,
+        table_version=max(speech.tables),
+        started_at=occurred_at,
+        ended_at=occurred_at,
+    )
+    then = look(with_event(case, happened), speech.tables, t=now, u=now)
+    return treatments.record_incident(
+        actor=actor,
+        object_id=object_id,
+        kind=kind,
+        occurred_at=occurred_at,
+        assigned_to_id=assigned_to_id,
+        note=note,
+        cases=new_cases(cases_after(then, happened.key), speech),
+        now=now,
+    )
+
+
+def correction_sentences(
+    step: Intervention,
+    *,
+    started_at: datetime | None,
+    finished_at: datetime | None,
+    now: datetime,
+    is_correction: bool,
+) -> tuple[str, ...]:
+    """Say what recorded times would change about pictures made since, before they are saved.
+
+    For an end that is entered as it happens nothing is listed: only pictures whose place in the
+    object's history changes are worth a warning.
+    """
+    if started_at is None:
+        return ()
+    speech = speech_for([step.object_id])
+    changes = correction_changes(
+        step, started_at=started_at, finished_at=finished_at, now=now, speech=speech
+    )
+    since = [
+        change.picture
+        for change in changes.pictures
+        if is_correction or (finished_at is not None and change.picture.captured_at >= finished_at)
+    ]
+    sentences = [
+        f"{capital(inside(name_view(picture)))}, captured on {speech.day(picture.captured_at)}, "
+        "will show another state than it is believed to show now."
+        for picture in since
+    ]
+    if is_correction:
+        sentences += [
+            f"{name_view(view)}: {before} now, {then} afterwards."
+            for view, before, then in (
+                (
+                    (change.then or change.before).view,  # type: ignore[union-attr]
+                    str(change.before.status).replace("_", " ") if change.before else "not owed",
+                    str(change.then.status).replace("_", " ") if change.then else "not owed",
+                )
+                for change in changes.views
+            )
+        ]
+    return tuple(sentences)

@@ -1,0 +1,392 @@
+"""What the pages of treatments show: steps, gate, what each step changes, decisions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import may
+from imaging_requests.progress.columns import view_words
+from imaging_requests.progress.gates import effects_of, event_of, gate_of, next_step, say
+from imaging_requests.progress.gather import gather_cases
+from imaging_requests.progress.names import speech_for
+from imaging_requests.progress.numbers import current_numbers
+from imaging_requests.progress.pictures import newest_of_chains
+from imaging_requests.progress.settle import settle
+from imaging_requests.progress.shown import shown_views
+from imaging_requests.reckoning.truth.decisions import cases_after
+from imaging_requests.reckoning.truth.duties import consequences
+from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.requesting.models import OwedView
+from imaging_requests.treatments.forms import (
+    DecideForm,
+    FinishForm,
+    ReasonForm,
+    StartForm,
+    StepForm,
+    TimesForm,
+)
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    Intervention,
+    InterventionState,
+    Treatment,
+    TreatmentState,
+)
+from imaging_requests.treatments.policies import DECIDE, TREAT
+
+
+@dataclass(frozen=True)
+class Act:
+    """A form that a person may send about a step or a treatment."""
+
+    name: str
+    label: str
+    button: str
+    form: forms.Form
+    action: str
+    kind: str = ""
+    is_open: bool = False
+    differences: tuple[tuple[str, str, str], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A form that came back: it is shown again with what was typed and why it was refused."""
+
+    name: str
+    subject_id: int
+    form: forms.Form
+    differences: tuple[tuple[str, str, str], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+LABELS = {
+    "start": ("Record the start", "Start the step", "do"),
+    "finish": ("Record the end", "Finish the step", "do"),
+    "correct": ("Correct the times", "Save the corrected times", ""),
+    "drop": ("Drop this step", "Drop the step", "stop"),
+    "add": ("Plan a step", "Add the step", ""),
+    "sign-off": ("Sign the treatment off", "Sign off", "do"),
+    "pause": ("Pause the treatment", "Pause", ""),
+    "resume": ("Resume the treatment", "Resume", "do"),
+    "drop-treatment": ("Drop the treatment", "Drop the treatment", "stop"),
+}
+
+
+class VersionForm(forms.Form):
+    """Only the version that was read."""
+
+    read_version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+def _local(instant: datetime | None) -> str:
+    return timezone.localtime(instant).strftime("%Y-%m-%dT%H:%M") if instant else ""
+
+
+def _act(
+    name: str, subject: Treatment | Intervention, form: forms.Form, refused: Refused | None
+) -> Act:
+    label, button, kind = LABELS[name]
+    base = "treatment" if isinstance(subject, Treatment) else "step"
+    came_back = refused is not None and refused.name == name and refused.subject_id == subject.pk
+    return Act(
+        name=name,
+        label=label,
+        button=button,
+        kind=kind,
+        form=refused.form if came_back and refused is not None else form,
+        action=reverse(f"progress:{base}_act", args=[subject.pk, name]),
+        is_open=came_back or name in ("start", "finish"),
+        differences=refused.differences if came_back and refused is not None else (),
+        warnings=refused.warnings if came_back and refused is not None else (),
+    )
+
+
+def step_acts(
+    step: Intervention, *, user: User, gate_is_open: bool, is_next: bool, refused: Refused | None
+) -> list[Act]:
+    """Return what may be done to a step now."""
+    version = {"read_version": step.row_version}
+    now = _local(timezone.now())
+    acts: list[Act] = []
+    if step.state == InterventionState.PLANNED:
+        if is_next:
+            start = StartForm(
+                actor=user, gate_is_open=gate_is_open, initial={**version, "started_at": now}
+            )
+            acts.append(_act("start", step, start, refused))
+        acts.append(_act("drop", step, ReasonForm(initial=version), refused))
+    if step.state == InterventionState.STARTED:
+        finish = FinishForm(initial={**version, "finished_at": now})
+        acts.append(_act("finish", step, finish, refused))
+    if step.state in (InterventionState.STARTED, InterventionState.FINISHED):
+        times = {
+            "started_at": _local(step.started_at),
+            "finished_at": _local(step.finished_at),
+        }
+        acts.append(
+            _act("correct", step, TimesForm(step=step, initial={**version, **times}), refused)
+        )
+    return acts
+
+
+def treatment_acts(treatment: Treatment, *, refused: Refused | None, now: datetime) -> list[Act]:
+    """Return what may be done to the treatment itself now."""
+    version = {"read_version": treatment.row_version}
+    state = treatment.state
+    acts: list[Act] = []
+    if state not in (TreatmentState.SIGNED_OFF, TreatmentState.DROPPED):
+        acts.append(_act("add", treatment, StepForm(now=now, initial=version), refused))
+    if state == TreatmentState.FINISHED:
+        acts.append(_act("sign-off", treatment, VersionForm(initial=version), refused))
+    if state == TreatmentState.UNDER_WAY:
+        acts.append(_act("pause", treatment, ReasonForm(initial=version), refused))
+    if state == TreatmentState.PAUSED:
+        acts.append(_act("resume", treatment, VersionForm(initial=version), refused))
+    if state == TreatmentState.PLANNED:
+        acts.append(_act("drop-treatment", treatment, ReasonForm(initial=version), refused))
+    return acts
+
+
+def _finished_effects(moment: Moment, step: Intervention) -> dict[str, str]:
+    event = event_of(moment, step)
+    if event is None or event.key not in moment.index:
+        return {"makes_untrue": "", "asks": "", "hides": ""}
+    found = consequences(moment, event.key)
+    untrue = dict.fromkeys(inside(name_view(picture)) for picture in found.out_of_date)
+    asked = dict.fromkeys(
+        inside(name_view(case.picture)) for case in cases_after(moment, event.key)
+    )
+    return {
+        "makes_untrue": capital(", ".join(untrue)),
+        "asks": capital(", ".join(asked)),
+        "hides": ", ".join(found.hidden),
+    }
+
+
+def _effects(moment: Moment, step: Intervention) -> dict[str, str]:
+    if step.state == InterventionState.FINISHED:
+        return _finished_effects(moment, step)
+    event = event_of(moment, step)
+    if event is None or step.state == InterventionState.DROPPED:
+        return {"makes_untrue": "", "asks": "", "hides": ""}
+    words = effects_of(moment, [event])
+    return {"makes_untrue": words.makes_untrue, "asks": words.asks, "hides": words.hides}
+
+
+def case_rows(
+    cases: Sequence[DecisionCase], *, user: User, refused: Refused | None = None
+) -> list[dict[str, Any]]:
+    """Lay decision cases out with their picture and, for whom it concerns, the form."""
+    pictures = newest_of_chains(str(case.chain) for case in cases)
+    numbers = current_numbers([case.object_id for case in cases])
+    rows = []
+    for case in cases:
+        shown = pictures.get(str(case.chain))
+        may_decide = case.state == DecisionCase.State.OPEN and may(user, DECIDE, case)
+        form: forms.Form | None = None
+        if may_decide:
+            form = DecideForm(initial={"read_version": case.row_version}, prefix="")
+            if refused is not None and refused.subject_id == case.pk:
+                form = refused.form
+        rows.append(
+            {
+                "row": case,
+                "number": numbers[case.object_id],
+                "object_href": reverse("progress:object", args=[case.object_id]),
+                "words": view_words(case.technique, case.face, case.variant),
+                "src": shown.src if shown else "",
+                "href": shown.href if shown else "",
+                "verdicts": list(case.verdicts.all()),
+                "form": form,
+                "action": reverse("progress:decide", args=[case.pk]),
+            }
+        )
+    return rows
+
+
+def _gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str, Any] | None:
+    found = gate_of(moment, step)
+    if found is None:
+        return None
+    words = say(found, speech)
+    specs = {
+        view.pk: view
+        for view in OwedView.objects.filter(
+            pk__in=[each.view_id for each in words.missing if each.view_id is not None]
+        )
+    }
+    missing = []
+    for each in words.missing:
+        owed = specs.get(each.view_id or 0)
+        minutes = owed.spec.get("minutes") if owed is not None else None
+        missing.append(
+            {
+                "words": each.words,
+                "status": each.status,
+                "is_last_look": each.is_last_look,
+                "why": each.sentence,
+                "work": f"{minutes:g} min at the station" if minutes else "",
+                "waive_href": reverse("requesting:waive", args=[owed.pk]) if owed else "",
+            }
+        )
+    return {
+        "is_open": words.is_open,
+        "sentence": words.sentence,
+        "step_words": words.step_words,
+        "missing": missing,
+        "met": words.met,
+    }
+
+
+def treatment_context(
+    treatment: Treatment, *, user: User, refused: Refused | None = None
+) -> dict[str, Any]:
+    """Gather the page of one treatment; its object is settled first."""
+    now = timezone.now()
+    settle([treatment.object_id], now=now)
+    speech = speech_for([treatment.object_id])
+    case = gather_cases([treatment.object_id])[treatment.object_id]
+    moment = look(case, speech.tables, t=now, u=now)
+    steps = list(treatment.interventions.order_by("step"))
+    following = next_step(steps)
+    gate = _gate_context(moment, following, speech) if following else None
+    may_treat = may(user, TREAT, treatment)
+    cases = list(
+        DecisionCase.objects.filter(intervention__treatment=treatment)
+        .select_related("assigned_to")
+        .prefetch_related("verdicts__by")
+        .order_by("-state", "pk")
+    )
+    number = current_numbers([treatment.object_id])[treatment.object_id]
+    views = [view for view in shown_views([treatment.object_id]) if view.anchor != "now"]
+    return {
+        "treatment": treatment,
+        "number": number,
+        "answer": _answer(treatment, steps, following, gate, speech),
+        "sub": f"{treatment.title}, {treatment.object.title}",
+        "crumbs": [
+            {"label": "Treatments", "href": reverse("progress:treatments")},
+            {"label": number, "href": reverse("progress:object", args=[treatment.object_id])},
+        ],
+        "gate": gate,
+        "steps": [
+            {
+                "row": step,
+                "name": _row_name(step, moment, speech),
+                **_effects(moment, step),
+                "forms": step_acts(
+                    step,
+                    user=user,
+                    gate_is_open=gate is None or bool(gate["is_open"]),
+                    is_next=step == following,
+                    refused=refused,
+                )
+                if may_treat
+                else [],
+            }
+            for step in steps
+        ],
+        "treatment_forms": treatment_acts(treatment, refused=refused, now=now) if may_treat else [],
+        "cases": case_rows(cases, user=user, refused=refused),
+        "views": [view for view in views if treatment.code in view.anchor or "seen" in view.anchor],
+        "about": _about(treatment),
+    }
+
+
+def _row_name(step: Intervention, moment: Moment, speech: Speech) -> str:
+    event = event_of(moment, step)
+    table = speech.tables[event.table_version] if event else next(iter(speech.tables.values()))
+    return table.row(step.type_row).name
+
+
+def _answer(
+    treatment: Treatment,
+    steps: Sequence[Intervention],
+    following: Intervention | None,
+    gate: dict[str, Any] | None,
+    speech: Speech,
+) -> str:
+    running = [step for step in steps if step.state == InterventionState.STARTED]
+    if treatment.state == TreatmentState.SIGNED_OFF:
+        return f"{treatment.code} is signed off"
+    if treatment.state == TreatmentState.DROPPED:
+        return f"{treatment.code} was dropped"
+    if running:
+        return f"{treatment.code}: step {running[0].step} is under way"
+    if following is None:
+        return (
+            f"{treatment.code}: every step is done"
+            if steps
+            else f"{treatment.code} has no step yet"
+        )
+    if gate is not None and not gate["is_open"]:
+        count = len(gate["missing"])
+        return (
+            f"{treatment.code}: step {following.step} may not start, "
+            f"{count} view{'s are' if count != 1 else ' is'} missing"
+        )
+    return f"{treatment.code}: step {following.step} may start"
+
+
+def _about(treatment: Treatment) -> list[dict[str, Any]]:
+    planned = " to ".join(
+        f"{day:%-d %b %Y}" for day in (treatment.planned_from, treatment.planned_to) if day
+    )
+    return [
+        {"label": "Conservator", "value": str(treatment.conservator)},
+        {"label": "Stands", "value": treatment.get_state_display()},
+        {"label": "Planned", "value": planned or "no dates yet"},
+        {"label": "Documented by", "value": _scope_words(treatment.scope)},
+        {
+            "label": "Catalogue",
+            "value": "counts" if treatment.counts_for_catalogue else "does not count",
+        },
+    ]
+
+
+def _scope_words(scope: Iterable[Sequence[Any]]) -> str:
+    words = []
+    for item in scope:
+        technique, _, direction = str(item[0]).partition("-")
+        words.append(view_words(technique, str(item[1]), direction))
+    return "; ".join(words) or "nothing"
+
+
+def gates_of_treatments(treatments: Sequence[Treatment]) -> dict[int, dict[str, Any]]:
+    """Say for each treatment how its next step stands; a fixed number of queries."""
+    ids = sorted({treatment.object_id for treatment in treatments})
+    settle(ids)
+    now = timezone.now()
+    speech = speech_for(ids)
+    cases = gather_cases(ids)
+    found = {}
+    for treatment in treatments:
+        steps = sorted(treatment.interventions.all(), key=lambda step: step.step)
+        following = next_step(steps)
+        words = "no step is planned"
+        if treatment.state in (TreatmentState.SIGNED_OFF, TreatmentState.DROPPED):
+            words = "nothing is planned any more"
+        elif following is not None:
+            moment = look(cases[treatment.object_id], speech.tables, t=now, u=now)
+            gate = gate_of(moment, following)
+            if gate is not None:
+                said = say(gate, speech)
+                missing = ", ".join(inside(each.words) for each in said.missing)
+                words = "yes" if said.is_open else f"no, missing: {missing}"
+        found[treatment.pk] = {
+            "gate": words,
+            "steps": sum(step.state != InterventionState.DROPPED for step in steps),
+            "steps_done": sum(step.state == InterventionState.FINISHED for step in steps),
+        }
+    return found

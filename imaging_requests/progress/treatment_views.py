@@ -1,0 +1,358 @@
+"""Pages of treatments and decisions, and the acts that people send from them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Count, Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from imaging_requests.collection.models import CollectionObject
+from imaging_requests.people.errors import DomainError, StaleWrite
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import requires
+from imaging_requests.people.requests import signed_in
+from imaging_requests.progress import acts
+from imaging_requests.progress.filters import TreatmentFilter
+from imaging_requests.progress.numbers import current_numbers
+from imaging_requests.progress.policies import SEE_TREATMENTS
+from imaging_requests.progress.treatment_page import (
+    Refused,
+    VersionForm,
+    case_rows,
+    gates_of_treatments,
+    treatment_context,
+)
+from imaging_requests.treatments import actions as treatment_actions
+from imaging_requests.treatments.forms import (
+    DecideForm,
+    FinishForm,
+    IncidentForm,
+    ReasonForm,
+    StartForm,
+    StepForm,
+    TimesForm,
+    TreatmentForm,
+)
+from imaging_requests.treatments.models import DecisionCase, Intervention, Treatment
+from imaging_requests.treatments.policies import DECIDE, PLAN_TREATMENT, RECORD_INCIDENT, TREAT
+from imaging_requests.treatments.queries import cases as all_cases
+from imaging_requests.treatments.queries import treatments as all_treatments
+
+PER_PAGE = 25
+
+
+@requires(SEE_TREATMENTS)
+@require_safe
+def treatments(request: HttpRequest) -> HttpResponse:
+    """List treatments with the gate of their next step."""
+    queryset = all_treatments().annotate(
+        open_cases=Count(
+            "interventions__decision_cases",
+            filter=Q(interventions__decision_cases__state=DecisionCase.State.OPEN),
+            distinct=True,
+        )
+    )
+    found = TreatmentFilter(request.GET, queryset=queryset, request=request)
+    page = Paginator(found.qs.order_by("planned_from", "pk"), PER_PAGE).get_page(
+        request.GET.get("page")
+    )
+    rows = list(page.object_list)
+    gates = gates_of_treatments(rows)
+    numbers = current_numbers([row.object_id for row in rows])
+    shut = sum(gate["gate"].startswith("no, ") for gate in gates.values())
+    context = {
+        "answer": f"{shut} gate{'s are' if shut != 1 else ' is'} shut"
+        if shut
+        else "No gate is shut",
+        "filter": found,
+        "page": page,
+        "total": Treatment.objects.count(),
+        "clear_href": request.path if request.GET else "",
+        "rows": [
+            {
+                "treatment": row,
+                "number": numbers[row.object_id],
+                "open_cases": row.open_cases,
+                **gates[row.pk],
+            }
+            for row in rows
+        ],
+    }
+    return render(request, "progress/treatments.html", context)
+
+
+@requires(SEE_TREATMENTS)
+@require_safe
+def treatment(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a treatment: may the next step start, what will each step change, what is to decide."""
+    found = get_object_or_404(all_treatments(), pk=pk)
+    context = treatment_context(found, user=signed_in(request))
+    return render(request, "progress/treatment.html", context)
+
+
+@requires(PLAN_TREATMENT)
+@require_http_methods(["GET", "POST"])
+def treatment_new(request: HttpRequest, object_pk: int) -> HttpResponse:
+    """Plan a treatment of an object."""
+    thing = get_object_or_404(CollectionObject, pk=object_pk)
+    form = TreatmentForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            planned = treatment_actions.plan_treatment(
+                actor=signed_in(request), object_id=thing.pk, **form.cleaned_data
+            )
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"{planned.code} is planned. Add its steps now.")
+            return redirect("progress:treatment", pk=planned.pk)
+    context = {
+        "form": form,
+        "thing": thing,
+        "number": current_numbers([thing.pk])[thing.pk],
+        "answer": "Plan a treatment",
+        "button": "Plan it",
+    }
+    return render(request, "progress/plan.html", context, status=422 if form.errors else 200)
+
+
+@requires(RECORD_INCIDENT)
+@require_http_methods(["GET", "POST"])
+def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
+    """Record that something happened to an object."""
+    thing = get_object_or_404(CollectionObject, pk=object_pk)
+    form = IncidentForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        values = dict(form.cleaned_data)
+        try:
+            acts.record_incident(
+                actor=signed_in(request),
+                object_id=thing.pk,
+                assigned_to_id=values.pop("assigned_to").pk,
+                **values,
+            )
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "Recorded. What it puts in doubt waits for a conservator.")
+            return redirect("progress:object", pk=thing.pk)
+    context = {
+        "form": form,
+        "thing": thing,
+        "number": current_numbers([thing.pk])[thing.pk],
+        "answer": "Record an incident",
+        "button": "Record it",
+    }
+    return render(request, "progress/plan.html", context, status=422 if form.errors else 200)
+
+
+def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.Form:
+    user = signed_in(request)
+    if name == "start":
+        return StartForm(request.POST, actor=user, gate_is_open=False)
+    if name == "finish":
+        return FinishForm(request.POST)
+    if name == "correct":
+        return TimesForm(request.POST, step=step)
+    if name == "drop":
+        return ReasonForm(request.POST)
+    raise Http404
+
+
+def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> str:
+    values = form.cleaned_data
+    common: dict[str, Any] = {
+        "actor": user,
+        "intervention_id": step.pk,
+        "read_version": values["read_version"],
+    }
+    if name == "start" and isinstance(form, StartForm):
+        acts.start_step(**common, started_at=values["started_at"], emergency=form.emergency())
+        return f"Step {step.step} has started."
+    if name == "finish":
+        acts.finish_step(**common, finished_at=values["finished_at"])
+        return f"Step {step.step} is finished. What it changed is marked everywhere."
+    if name == "correct":
+        acts.correct_step_times(
+            **common,
+            started_at=values["started_at"],
+            finished_at=values.get("finished_at"),
+            reason=values["reason"],
+        )
+        return f"The times of step {step.step} are corrected."
+    treatment_actions.drop_intervention(**common, reason=values["reason"])
+    return f"Step {step.step} is dropped."
+
+
+@requires(TREAT)
+@require_POST
+def step_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
+    """Start, finish, correct or drop a step."""
+    step = get_object_or_404(Intervention.objects.select_related("treatment"), pk=pk)
+    form = _step_form(act, step, request)
+    preview = _warnings(act, step, form, request)
+    if form.is_valid() and not preview:
+        try:
+            said = _run_step(act, signed_in(request), step, form)
+        except StaleWrite as error:
+            return _again(request, step.treatment_id, act, step.pk, form, error)
+        except DomainError as error:
+            return _again(request, step.treatment_id, act, step.pk, form, error)
+        messages.success(request, said)
+        return redirect("progress:treatment", pk=step.treatment_id)
+    return _again(request, step.treatment_id, act, step.pk, form, None, warnings=preview)
+
+
+def _warnings(
+    act: str, step: Intervention, form: forms.Form, request: HttpRequest
+) -> tuple[str, ...]:
+    """List what corrected or backdated times change, once, before they are saved."""
+    if act not in ("correct", "finish") or not form.is_valid() or "seen" in request.POST:
+        return ()
+    return acts.correction_sentences(
+        step,
+        started_at=form.cleaned_data.get("started_at") or step.started_at,
+        finished_at=form.cleaned_data.get("finished_at"),
+        now=timezone.now(),
+        is_correction=act == "correct",
+    )
+
+
+def _again(
+    request: HttpRequest,
+    treatment_id: int,
+    name: str,
+    subject_id: int,
+    form: forms.Form,
+    error: DomainError | None,
+    *,
+    warnings: tuple[str, ...] = (),
+) -> HttpResponse:
+    """Show the treatment again with the form that was refused, nothing of it lost."""
+    differences: tuple[tuple[str, str, str], ...] = ()
+    status = 422
+    if error is not None:
+        form.add_error(None, str(error))
+        status = error.status
+    if isinstance(error, StaleWrite):
+        differences = tuple(error.differences)
+        form.data = {**request.POST.dict(), "read_version": _version_now(name, subject_id)}
+    if warnings:
+        form.fields["seen"] = forms.BooleanField(widget=forms.HiddenInput, initial=True)
+        form.data = {**request.POST.dict(), "seen": "yes"}
+    found = get_object_or_404(all_treatments(), pk=treatment_id)
+    refused = Refused(
+        name=name,
+        subject_id=subject_id,
+        form=form,
+        differences=differences,
+        warnings=warnings,
+    )
+    context = treatment_context(found, user=signed_in(request), refused=refused)
+    return render(request, "progress/treatment.html", context, status=status)
+
+
+def _version_now(name: str, subject_id: int) -> int:
+    model = Intervention if name in ("start", "finish", "correct", "drop") else Treatment
+    version: int = model._default_manager.values_list("row_version", flat=True).get(pk=subject_id)
+    return version
+
+
+def _treatment_form(name: str, request: HttpRequest) -> forms.Form:
+    if name == "add":
+        return StepForm(request.POST, now=timezone.now())
+    if name in ("pause", "drop-treatment"):
+        return ReasonForm(request.POST)
+    if name in ("sign-off", "resume"):
+        return VersionForm(request.POST)
+    raise Http404
+
+
+def _run_treatment(name: str, user: User, found: Treatment, form: forms.Form) -> str:
+    common: dict[str, Any] = {
+        "actor": user,
+        "treatment_id": found.pk,
+        "read_version": form.cleaned_data["read_version"],
+    }
+    if name == "add" and isinstance(form, StepForm):
+        step = treatment_actions.add_intervention(**common, **form.values())
+        return f"Step {step.step} is planned."
+    if name == "pause":
+        treatment_actions.pause_treatment(**common, reason=form.cleaned_data["reason"])
+        return f"{found.code} is paused."
+    if name == "drop-treatment":
+        treatment_actions.drop_treatment(**common, reason=form.cleaned_data["reason"])
+        return f"{found.code} is dropped."
+    if name == "resume":
+        treatment_actions.resume_treatment(**common)
+        return f"{found.code} goes on."
+    treatment_actions.sign_off_treatment(**common)
+    return f"{found.code} is signed off."
+
+
+@requires(TREAT)
+@require_POST
+def treatment_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
+    """Add a step, pause, resume, drop or sign off."""
+    found = get_object_or_404(Treatment, pk=pk)
+    form = _treatment_form(act, request)
+    if not form.is_valid():
+        return _again(request, pk, act, pk, form, None)
+    try:
+        said = _run_treatment(act, signed_in(request), found, form)
+    except DomainError as error:
+        return _again(request, pk, act, pk, form, error)
+    messages.success(request, said)
+    return redirect("progress:treatment", pk=pk)
+
+
+@requires(SEE_TREATMENTS)
+@require_safe
+def decisions(request: HttpRequest) -> HttpResponse:
+    """Show the open questions about older pictures, one's own first."""
+    return _decisions(request)
+
+
+def _decisions(
+    request: HttpRequest, refused: Refused | None = None, status: int = 200
+) -> HttpResponse:
+    user = signed_in(request)
+    own = all_cases().filter(state=DecisionCase.State.OPEN, assigned_to=user)
+    queue = own if own.exists() else all_cases().filter(state=DecisionCase.State.OPEN)
+    page = Paginator(queue.order_by("opened_at", "pk"), PER_PAGE).get_page(request.GET.get("page"))
+    count = page.paginator.count
+    mine = " of yours" if queue is own else ""
+    context = {
+        "answer": f"{count or 'No'} decision{'' if count == 1 else 's'}{mine} "
+        f"{'is' if count == 1 else 'are'} open",
+        "sub": "Is an older picture still true after what was done to the object?",
+        "cases": case_rows(list(page.object_list), user=user, refused=refused),
+        "page": page,
+    }
+    return render(request, "progress/decisions.html", context, status=status)
+
+
+@requires(DECIDE)
+@require_POST
+def decide(request: HttpRequest, pk: int) -> HttpResponse:
+    """Answer one question with a verdict and its reason."""
+    case = get_object_or_404(DecisionCase, pk=pk)
+    form = DecideForm(request.POST)
+    status = 422
+    if form.is_valid():
+        try:
+            treatment_actions.decide_case(actor=signed_in(request), case_id=pk, **form.cleaned_data)
+        except DomainError as error:
+            form.add_error(None, str(error))
+            status = error.status
+        else:
+            messages.success(request, "Decided. The statuses follow from it.")
+            return redirect("progress:decisions")
+    return _decisions(request, Refused("decide", case.pk, form), status)
