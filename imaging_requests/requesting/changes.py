@@ -13,7 +13,14 @@ from imaging_requests.requesting import outlook
 from imaging_requests.requesting.anchors import anchor_of
 from imaging_requests.requesting.duties import DemandKey, Duties, Known, NotWanted, ViewKey, Want
 from imaging_requests.requesting.material import Material
-from imaging_requests.requesting.models import Anchor, Demand, NotApplicable, OwedView, Waiver
+from imaging_requests.requesting.models import (
+    Anchor,
+    Demand,
+    LineState,
+    NotApplicable,
+    OwedView,
+    Waiver,
+)
 from imaging_requests.requesting.specs import Making
 from imaging_requests.treatments.models import TreatmentState
 
@@ -30,6 +37,16 @@ def view_key(view: OwedView) -> ViewKey:
 
 def _demand_key(demand: Demand) -> DemandKey:
     return (demand.source, demand.entry_id, demand.protocol_line, demand.treatment_id)
+
+
+def _is_wish(demand: Demand) -> bool:
+    """Whether a person still asks. A wish for the catalogue goes on when it is fulfilled: the
+    view counts for the entry; any other wish is over then, so that a later treatment does not
+    make a debt of it."""
+    line = demand.request_line
+    return line is not None and (
+        line.state != LineState.FULFILLED or line.request.counts_for_catalogue
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +71,10 @@ def read_stored(object_ids: list[int]) -> Stored:
         else:
             ended[view_key(view)] = view
     demands: dict[int, list[Demand]] = defaultdict(list)
-    for demand in Demand.objects.filter(owed_view__object_id__in=object_ids, until=None):
+    live = Demand.objects.filter(owed_view__object_id__in=object_ids, until=None).select_related(
+        "request_line__request"
+    )
+    for demand in live:
         demands[demand.owed_view_id].append(demand)
     not_applicable: dict[int, list[NotApplicable]] = defaultdict(list)
     for row in NotApplicable.objects.filter(object_id__in=object_ids, until=None):
@@ -117,7 +137,7 @@ class Change:
             live = self.stored.demands.get(view.pk, [])
         known = {_demand_key(demand) for demand in live}
         for demand in live:
-            if demand.source != Demand.Source.REQUEST and _demand_key(demand) not in want.demands:
+            if not _is_wish(demand) and _demand_key(demand) not in want.demands:
                 self.over_demands.append(demand.pk)
         for source, entry_id, line, treatment_id in sorted(want.demands - known, key=str):
             self.new_demands.append(
@@ -146,7 +166,7 @@ class Change:
         """End what protocols and treatments asked; the view stays while a request asks."""
         kept = []
         for demand in self.stored.demands.get(view.pk, []):
-            if demand.source == Demand.Source.REQUEST or self._outlives(demand, view, material):
+            if _is_wish(demand) or self._outlives(demand, view, material):
                 kept.append(demand)
             else:
                 self.over_demands.append(demand.pk)
@@ -154,7 +174,7 @@ class Change:
             view.ended_at = self.now
             view.end_reason = _why_over(view, material.known, duties)
             self.changed_views[view.pk] = view
-        elif any(demand.source == Demand.Source.REQUEST for demand in kept):
+        elif any(_is_wish(demand) for demand in kept):
             self._remake(view, _making_of_wish(view, material.known))
 
     def _outlives(self, demand: Demand, view: OwedView, material: Material) -> bool:
@@ -175,7 +195,7 @@ class Change:
             (view.technique, view.face, view.variant)
             for view in self.stored.in_force.get(object_id, {}).values()
             for demand in self.stored.demands.get(view.pk, [])
-            if demand.source == Demand.Source.REQUEST
+            if _is_wish(demand)
         }
         to_write = {place: rule for place, rule in wanted.items() if place not in asked}
         for row in self.stored.not_applicable.get(object_id, []):

@@ -7,7 +7,8 @@ from datetime import date
 from enum import StrEnum
 
 from imaging_requests.people.errors import DomainError, IllegalStep
-from imaging_requests.requesting.models import LineState
+from imaging_requests.reckoning.shots.protocol import DIRECTIONS
+from imaging_requests.requesting.models import FACES, LineState, Technique
 
 
 class LineStep(StrEnum):
@@ -69,6 +70,35 @@ def stay_sentence(*, stayed: int, total: int) -> str:
     if stayed == total:
         return "The shot stays for others." if total == 1 else f"All {total} shots stay for others."
     return f"{stayed} of {total} shots {'stays' if stayed == 1 else 'stay'} for others."
+
+
+def check_view(technique: str, face: str, direction: str, *, number: str) -> None:
+    """Refuse a combination that cannot be photographed."""
+    if technique not in Technique.values or face not in dict(FACES):
+        raise DomainError(
+            f"There is no technique “{technique}” on a face “{face}”.",
+            code="requesting.no_such_view",
+            next_step="Choose both from the lists.",
+        )
+    if (technique == Technique.XR) != (face == "T"):
+        raise DomainError(
+            f"An X-ray goes through the whole object, and nothing else does; for {number} "
+            f"{technique} was asked on face {face}.",
+            code="requesting.no_such_view",
+            next_step="Ask for X-rays of the whole object, for other techniques of a face.",
+        )
+    if technique == Technique.RK and direction not in DIRECTIONS:
+        raise DomainError(
+            f"Raking light needs the side it comes from, and for {number} none is chosen.",
+            code="requesting.no_direction",
+            next_step="Choose left, right, top or bottom, as seen by somebody facing that face.",
+        )
+    if technique != Technique.RK and direction:
+        raise DomainError(
+            "Only raking light has a direction.",
+            code="requesting.no_direction",
+            next_step="Leave the direction empty.",
+        )
 
 
 def check_detail(

@@ -6,6 +6,7 @@ from imaging_requests.requesting.models.decisions import (
     Waiver,
     WaiverAnswer,
     WaiverProposal,
+    WaiverReason,
 )
 from imaging_requests.requesting.models.duties import (
     FACES,
@@ -36,4 +37,5 @@ __all__ = [
     "Waiver",
     "WaiverAnswer",
     "WaiverProposal",
+    "WaiverReason",
 ]

@@ -12,11 +12,23 @@ from imaging_requests.people.models import Versioned
 from imaging_requests.requesting.models.duties import FACES, OwedView, Technique
 
 
+class WaiverReason(models.TextChoices):
+    """Why a view need not be made."""
+
+    NOT_IN_REACH = "not_in_reach", "The object or part is not in reach"
+    CONSENT = "consent", "The owner does not consent"
+    EMERGENCY = "emergency", "The treatment could not wait"
+    COVERED = "covered", "The face is covered for good"
+    NOTHING_TO_SEE = "nothing_to_see", "The picture would show nothing"
+    RISK = "risk", "Making it would endanger the object"
+    OTHER = "other", "Another reason"
+
+
 class Waiver(models.Model):
     """A signed decision that a view need not be made."""
 
     owed_view = models.ForeignKey(OwedView, on_delete=models.PROTECT, related_name="waivers")
-    reason_code = models.CharField(max_length=40)
+    reason_code = models.CharField(max_length=40, choices=WaiverReason.choices)
     text = models.TextField()
     granted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="waivers_granted"
@@ -69,7 +81,7 @@ class WaiverProposal(Versioned):
     owed_view = models.ForeignKey(
         OwedView, on_delete=models.PROTECT, related_name="waiver_proposals"
     )
-    reason_code = models.CharField(max_length=40)
+    reason_code = models.CharField(max_length=40, choices=WaiverReason.choices)
     text = models.TextField()
     is_last_look = models.BooleanField(default=False)
     lapses_at = models.DateTimeField(null=True, blank=True)
