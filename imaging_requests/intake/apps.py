@@ -7,3 +7,8 @@ class IntakeConfig(AppConfig):
     """Drops, arrivals, frames, the store, the sorting table and background jobs."""
 
     name = "imaging_requests.intake"
+
+    def ready(self) -> None:
+        from imaging_requests.intake.kinds import register_kinds
+
+        register_kinds()

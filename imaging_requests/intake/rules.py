@@ -27,8 +27,8 @@ ARRIVAL_STEPS: Mapping[str, frozenset[str]] = {
 
 #: Where a frame may go. Every place can be taken back; nothing is ever deleted.
 FRAME_STEPS: Mapping[str, frozenset[str]] = {
-    FrameState.RECEIVED: frozenset({FrameState.WAITING, FrameState.PLACED, FrameState.SET_ASIDE}),
-    FrameState.WAITING: frozenset({FrameState.WAITING, FrameState.PLACED, FrameState.SET_ASIDE}),
+    FrameState.RECEIVED: frozenset({FrameState.WAITING, FrameState.PLACED}),
+    FrameState.WAITING: frozenset({FrameState.PLACED, FrameState.SET_ASIDE}),
     FrameState.PLACED: frozenset({FrameState.WAITING}),
     FrameState.SET_ASIDE: frozenset({FrameState.WAITING}),
 }
@@ -60,6 +60,17 @@ def demand_frame_step(name: str, *, before: str, after: str) -> None:
         f"{name} {FRAME_REFUSALS[FrameState(before)]}.",
         code="intake.frame_step",
         data={"before": before, "after": after},
+    )
+
+
+def demand_taken(name: str, *, state: str) -> None:
+    """Refuse to take back a frame that nobody has put anywhere."""
+    if state in (FrameState.PLACED, FrameState.SET_ASIDE):
+        return
+    raise IllegalStep(
+        f"{name} {FRAME_REFUSALS[FrameState(state)]}.",
+        code="intake.frame_step",
+        data={"before": state},
     )
 
 

@@ -15,6 +15,14 @@ from imaging_requests.intake.actions.drops import (
     open_drop,
     reopen_drop,
 )
+from imaging_requests.intake.actions.placing import (
+    place_frame,
+    place_frames,
+    set_aside,
+    set_aside_frames,
+    take_back,
+    take_back_frames,
+)
 
 __all__ = [
     "append_bytes",
@@ -26,6 +34,12 @@ __all__ = [
     "correct_clock",
     "give_up_arrival",
     "open_drop",
+    "place_frame",
+    "place_frames",
     "receive_whole",
     "reopen_drop",
+    "set_aside",
+    "set_aside_frames",
+    "take_back",
+    "take_back_frames",
 ]

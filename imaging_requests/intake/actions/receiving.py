@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from imaging_requests.campaigns.models import Session
 from imaging_requests.imaging.files.facts import Exif, Structure
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.intake import jobs, quarantine, store
@@ -104,16 +105,14 @@ def instant_of(exif: Exif | None, drop: Drop) -> Instant | None:
         offset_text=exif.captured_offset,
         zone=zone,
         clock_offset_s=offset_s,
-        window=window_of(drop),
+        window=session_window(session) if session is not None else None,
     )
 
 
-def window_of(drop: Drop) -> Window | None:
-    """Return the stretch in which frames of the drop's session can have been taken."""
-    if drop.session is None:
-        return None
+def session_window(session: Session) -> Window:
+    """Return the stretch in which frames of a session can have been taken."""
     margin = timedelta(minutes=placing_limits().session_margin_min)
-    return Window(drop.session.starts_at - margin, drop.session.ends_at + margin)
+    return Window(session.starts_at - margin, session.ends_at + margin)
 
 
 def _prove(frame: Frame, now: datetime) -> None:

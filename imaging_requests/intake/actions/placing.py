@@ -1,0 +1,308 @@
+"""Writes of people at the sorting table: place, set aside, take back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import ShotLine, ShotLineState
+from imaging_requests.collection.stale import mark_stale
+from imaging_requests.intake.actions.layout import ask_for_layout_of
+from imaging_requests.intake.actions.receiving import session_window
+from imaging_requests.intake.actions.sorting import (
+    PLACE_FIELDS,
+    ask_to_assemble,
+    frame_place,
+    put_on,
+)
+from imaging_requests.intake.layout import Spot
+from imaging_requests.intake.models import Frame, FrameRole, FrameState
+from imaging_requests.intake.policies import PLACE
+from imaging_requests.intake.rules import demand_frame_step, demand_taken
+from imaging_requests.intake.sheets import expected_spots, grid_of, lines_with_names, name_of
+from imaging_requests.intake.words import spot_words
+from imaging_requests.people import audit
+from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import demand
+from imaging_requests.people.versions import lock_row, save_row
+
+#: Answers why a frame may not be moved now, or with an empty string.
+HoldRule = Callable[[Frame], str]
+_hold_rules: list[HoldRule] = []
+HAND_FIELDS = [*PLACE_FIELDS, "captured_at", "placed_at", "placed_by"]
+
+
+def add_hold_rule(rule: HoldRule) -> None:
+    """Let an outer room keep frames where they are, once they are used; called at start."""
+    if rule not in _hold_rules:
+        _hold_rules.append(rule)
+
+
+@transaction.atomic
+def place_frame(
+    *,
+    actor: User,
+    frame_id: int,
+    read_version: int,
+    shot_line_id: int,
+    tile_x: int = 0,
+    tile_y: int = 0,
+    ev: float = 0.0,
+    focus_slice: int = 0,
+    role: str = FrameRole.VIEW,
+    captured_at: datetime | None = None,
+    instead: bool = False,
+    now: datetime | None = None,
+) -> Frame:
+    """Put a frame on a place of a shot line by hand.
+
+    `captured_at` is needed when the file does not say it, or says an instant outside the session.
+    `instead` sets a frame that lies there already aside as a spare.
+    """
+    now = now or timezone.now()
+    frame = lock_row(Frame, frame_id, read_version=read_version)
+    demand(actor, PLACE, frame)
+    demand_frame_step(frame.first_name, before=frame.state, after=FrameState.PLACED)
+    line = lines_with_names(ShotLine.objects.filter(pk=shot_line_id)).get()
+    spot = Spot(line.pk, tile_y, tile_x, focus_slice, ev)
+    _demand_place(line, spot, role)
+    instant = _demand_instant(frame, line, captured_at)
+    if role == FrameRole.VIEW:
+        _make_way(spot, line, actor=actor, instead=instead, now=now)
+    before = {"state": frame.state, "captured_at": frame.captured_at}
+    put_on(frame, spot, role=role)
+    frame.captured_at, frame.placed_at, frame.placed_by = instant, now, actor
+    save_row(frame, fields=HAND_FIELDS)
+    audit.record(
+        "intake.frame_placed",
+        actor=actor,
+        subject=frame,
+        object_id=line.object_id,
+        before=before,
+        after={**frame_place(frame), "captured_at": instant},
+        now=now,
+    )
+    _follow(frame, line)
+    return frame
+
+
+def _demand_place(line: ShotLine, spot: Spot, role: str) -> None:
+    if line.state == ShotLineState.NOT_DONE:
+        raise IllegalStep(
+            f"The line {name_of(line)} was closed as not done ({line.reason}).",
+            code="intake.line_not_done",
+            next_step="Choose another line, or mark this one as still to shoot.",
+        )
+    if role == FrameRole.VIEW and spot not in expected_spots(line):
+        raise DomainError(
+            f"{name_of(line)} asks for no frame at {spot_words(spot, grid_of(line))}.",
+            code="intake.no_such_place",
+            next_step="Choose one of the places that the line asks for.",
+        )
+
+
+def _demand_instant(frame: Frame, line: ShotLine, given: datetime | None) -> datetime:
+    instant = given or frame.captured_at
+    window = session_window(line.session)
+    if instant is None:
+        raise DomainError(
+            f"{frame.first_name} does not say when it was taken, and the state of the object in "
+            "the picture follows from it.",
+            code="intake.no_instant",
+            next_step="Give the time at which it was taken.",
+        )
+    if not window.holds(instant):
+        first, last, taken = (
+            f"{timezone.localtime(at):%-d %b %Y, %H:%M}"
+            for at in (window.starts_at, window.ends_at, instant)
+        )
+        raise DomainError(
+            f"{frame.first_name} was taken on {taken}, but the session lasted from {first} to "
+            f"{last}, margins included.",
+            code="intake.outside_session",
+            next_step="Correct the camera's clock for the drop, give the true time, or choose a "
+            "line of another session.",
+        )
+    return instant
+
+
+def _make_way(spot: Spot, line: ShotLine, *, actor: User, instead: bool, now: datetime) -> None:
+    lying = (
+        Frame.objects.select_for_update()
+        .filter(
+            state=FrameState.PLACED,
+            role=FrameRole.VIEW,
+            shot_line=line,
+            tile_x=spot.tile_x,
+            tile_y=spot.tile_y,
+            ev=spot.ev,
+            focus_slice=spot.focus_slice,
+        )
+        .first()
+    )
+    if lying is None:
+        return
+    if not instead:
+        raise DomainError(
+            f"{lying.first_name} lies already at {spot_words(spot, grid_of(line))} of "
+            f"{name_of(line)}.",
+            code="intake.place_taken",
+            next_step="Take that one back first, or choose to put this one in its place.",
+            data={"frame": lying.pk},
+        )
+    _demand_free(lying)
+    _lift(lying, FrameState.SET_ASIDE, actor=actor, now=now)
+
+
+@transaction.atomic
+def set_aside(
+    *, actor: User, frame_id: int, read_version: int, now: datetime | None = None
+) -> Frame:
+    """Keep a frame as a spare that belongs to no line; it can be taken back."""
+    frame = lock_row(Frame, frame_id, read_version=read_version)
+    demand(actor, PLACE, frame)
+    demand_frame_step(frame.first_name, before=frame.state, after=FrameState.SET_ASIDE)
+    _lift(frame, FrameState.SET_ASIDE, actor=actor, now=now or timezone.now())
+    return frame
+
+
+@transaction.atomic
+def take_back(
+    *, actor: User, frame_id: int, read_version: int, now: datetime | None = None
+) -> Frame:
+    """Undo a place or a setting aside: the frame lies on the sorting table again."""
+    now = now or timezone.now()
+    frame = lock_row(Frame, frame_id, read_version=read_version)
+    demand(actor, PLACE, frame)
+    demand_taken(frame.first_name, state=frame.state)
+    _demand_free(frame)
+    _lift(
+        frame,
+        FrameState.WAITING,
+        actor=actor,
+        now=now,
+        because=f"Taken back by {actor.name} on {timezone.localtime(now):%-d %b %Y, %H:%M}.",
+    )
+    return frame
+
+
+def _demand_free(frame: Frame) -> None:
+    for rule in _hold_rules:
+        if reason := rule(frame):
+            raise IllegalStep(
+                reason,
+                code="intake.frame_in_use",
+                next_step="Have the deliverable sent back or recalled first.",
+            )
+
+
+def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str = "") -> None:
+    """Take a frame off its line, if it lies on one, and say where it is now."""
+    line_id, before = frame.shot_line_id, {"state": frame.state, **frame_place(frame)}
+    object_id = frame.shot_line.object_id if frame.shot_line is not None else None
+    frame.state, frame.waiting_because = state, because
+    frame.role = FrameRole.VIEW
+    frame.shot_line, frame.placed_at, frame.placed_by = None, None, actor
+    save_row(frame, fields=HAND_FIELDS)
+    audit.record(
+        "intake.frame_set_aside" if state == FrameState.SET_ASIDE else "intake.frame_taken_back",
+        actor=actor,
+        subject=frame,
+        object_id=object_id,
+        before=before,
+        after={"state": state},
+        now=now,
+    )
+    if line_id is not None and object_id is not None:
+        mark_stale({object_id}, "intake.frame_lifted")
+        ask_to_assemble([line_id])
+    ask_for_layout_of(frame.pk)
+
+
+def _follow(frame: Frame, line: ShotLine) -> None:
+    mark_stale({line.object_id}, "intake.frame_placed")
+    ask_to_assemble([line.pk])
+    ask_for_layout_of(frame.pk)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One frame that a person has chosen a place for, as read by the page."""
+
+    frame_id: int
+    read_version: int
+    spot: Spot
+    captured_at: datetime | None = None
+    instead: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of the frames of one form: those moved, and a sentence for each that was not."""
+
+    moved: tuple[Frame, ...]
+    refusals: tuple[str, ...]
+
+
+def place_frames(*, actor: User, choices: Sequence[Choice], now: datetime | None = None) -> Outcome:
+    """Place several frames, each by itself: one that is refused does not hold up the others."""
+    return _each(
+        [
+            partial(
+                place_frame,
+                actor=actor,
+                frame_id=choice.frame_id,
+                read_version=choice.read_version,
+                shot_line_id=choice.spot.line_id,
+                tile_x=choice.spot.tile_x,
+                tile_y=choice.spot.tile_y,
+                ev=choice.spot.ev,
+                focus_slice=choice.spot.focus_slice,
+                captured_at=choice.captured_at,
+                instead=choice.instead,
+                now=now,
+            )
+            for choice in choices
+        ]
+    )
+
+
+def set_aside_frames(
+    *, actor: User, versions: dict[int, int], now: datetime | None = None
+) -> Outcome:
+    """Set several frames aside; `versions` maps each to the row version that was read."""
+    return _each(
+        [
+            partial(set_aside, actor=actor, frame_id=pk, read_version=version, now=now)
+            for pk, version in versions.items()
+        ]
+    )
+
+
+def take_back_frames(
+    *, actor: User, versions: dict[int, int], now: datetime | None = None
+) -> Outcome:
+    """Take several frames back; `versions` maps each to the row version that was read."""
+    return _each(
+        [
+            partial(take_back, actor=actor, frame_id=pk, read_version=version, now=now)
+            for pk, version in versions.items()
+        ]
+    )
+
+
+def _each(steps: Sequence[Callable[[], Frame]]) -> Outcome:
+    moved: list[Frame] = []
+    refusals: list[str] = []
+    for step in steps:
+        try:
+            moved.append(step())
+        except DomainError as error:
+            refusals.append(str(error))
+    return Outcome(tuple(moved), tuple(refusals))

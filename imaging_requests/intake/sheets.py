@@ -1,0 +1,261 @@
+"""Read what is needed to lay out the frames of a drop, in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from imaging_requests.campaigns.models import ShotLine, ShotLineState
+from imaging_requests.collection.models import ObjectNumber
+from imaging_requests.imaging.files.facts import Exif, Structure
+from imaging_requests.intake.actions.layout import ANSWERED
+from imaging_requests.intake.capture import exposure_ev
+from imaging_requests.intake.layout import Base, Line, Spot
+from imaging_requests.intake.models import (
+    Drop,
+    FileCheck,
+    Frame,
+    FrameRole,
+    FrameState,
+)
+from imaging_requests.intake.words import Grid, line_words, spot_words
+from imaging_requests.requesting.models import FACES, Technique
+
+Verdict = FileCheck.Verdict
+#: The rule that says whether a frame shows the object it was shot for; a doubt is enough.
+RECOGNITION = "G12"
+
+
+@dataclass(frozen=True, slots=True)
+class LineSheet:
+    """A shot line with all its places and what lies on them."""
+
+    line_id: int
+    object_id: int
+    words: str
+    technique: str
+    grid: Grid
+    expected: tuple[Spot, ...]
+    taken: dict[Spot, int]
+    layout: Line
+    card_amount_ev: float | None = None
+
+    def spot_words(self, spot: Spot) -> str:
+        """Name one place of this line."""
+        return spot_words(spot, self.grid)
+
+
+@dataclass(frozen=True, slots=True)
+class FrameSheet:
+    """A frame that looks for its place. `holds` are sentences why a person must look first."""
+
+    frame: Frame
+    exif: Exif | None
+    amount_ev: float | None
+    is_read: bool
+    holds: tuple[str, ...]
+    is_other_object: bool
+
+    @property
+    def frame_id(self) -> int:
+        """The frame's key."""
+        return self.frame.pk
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything about one drop that its layout follows from."""
+
+    drop: Drop
+    lines: tuple[LineSheet, ...] = ()
+    frames: tuple[FrameSheet, ...] = field(default=())
+
+    def line(self, line_id: int) -> LineSheet:
+        """Return one line of the sheet."""
+        return next(line for line in self.lines if line.line_id == line_id)
+
+
+def grid_of(line: ShotLine) -> Grid:
+    """Return what a shot line asks for."""
+    exposures = tuple(float(ev) for ev in line.exposures_ev) or (0.0,)
+    return Grid(line.tiles_across, line.tiles_down, exposures, max(1, line.focus_slices))
+
+
+def expected_spots(line: ShotLine) -> tuple[Spot, ...]:
+    """Return the places of a line in shooting order; tiles outside the outline are left out."""
+    grid = grid_of(line)
+    empty = {
+        (int(across), int(down))
+        for view in line.owed_views.all()
+        for across, down in view.spec.get("empty_tiles", [])
+    }
+    return tuple(
+        Spot(line.pk, tile_y, tile_x, focus_slice, ev)
+        for tile_y in range(grid.down)
+        for tile_x in range(grid.across)
+        if (tile_x, tile_y) not in empty
+        for focus_slice in range(grid.slices)
+        for ev in sorted(grid.exposures_ev)
+    )
+
+
+def lines_with_names(lines: QuerySet[ShotLine]) -> QuerySet[ShotLine]:
+    """Add what naming a line needs: object number, set-up card, and the views it meets."""
+    numbers = ObjectNumber.objects.filter(in_force_to=None)
+    return lines.select_related("session", "setup_card").prefetch_related(
+        "owed_views", Prefetch("object__numbers", queryset=numbers, to_attr="numbers_in_force")
+    )
+
+
+def name_of(line: ShotLine) -> str:
+    """Name a line that was read by `lines_with_names`."""
+    numbers = line.object.numbers_in_force  # type: ignore[attr-defined]
+    technique = dict(Technique.choices).get(line.technique, line.technique)
+    return line_words(
+        number=numbers[0].number if numbers else line.object.title,
+        technique=str(technique),
+        face=dict(FACES).get(line.face, line.face),
+        variant=line.variant,
+    )
+
+
+def line_sheets(lines: QuerySet[ShotLine], *, movable: Iterable[int] = ()) -> list[LineSheet]:
+    """Return the sheets of lines; frames in `movable` do not count as lying anywhere."""
+    rows = list(lines_with_names(lines.select_related("object")))
+    lying = Frame.objects.filter(
+        shot_line__in=[line.pk for line in rows], state=FrameState.PLACED, role=FrameRole.VIEW
+    ).exclude(pk__in=list(movable))
+    on_line: dict[int | None, list[Frame]] = defaultdict(list)
+    for frame in lying:
+        on_line[frame.shot_line_id].append(frame)
+    return [_line_sheet(line, on_line[line.pk]) for line in rows]
+
+
+def _line_sheet(line: ShotLine, lying: Sequence[Frame]) -> LineSheet:
+    expected = expected_spots(line)
+    taken = {spot_of(frame): frame.pk for frame in lying}
+    grid = grid_of(line)
+    card: dict[str, Any] = line.setup_card.values if line.setup_card is not None else {}
+    layout = Line(
+        line.pk,
+        free=tuple(spot for spot in expected if spot not in taken),
+        is_bracket=len(grid.exposures_ev) > 1,
+        base=_base_of(lying),
+        body_serial=str(card.get("body_serial", "")),
+    )
+    return LineSheet(
+        line_id=line.pk,
+        object_id=line.object_id,
+        words=name_of(line),
+        technique=line.technique,
+        grid=grid,
+        expected=expected,
+        taken=taken,
+        layout=layout,
+        card_amount_ev=_card_amount(card),
+    )
+
+
+def _card_amount(card: dict[str, Any]) -> float | None:
+    """Return the amount of exposure that a set-up card names for exposure 0, in EV."""
+    try:
+        return exposure_ev(
+            float(card["exposure_s"]), float(card["aperture"]), int(float(card["iso"]))
+        )
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def spot_of(frame: Frame) -> Spot:
+    """Return the place on which a frame lies."""
+    return Spot(frame.shot_line_id or 0, frame.tile_y, frame.tile_x, frame.focus_slice, frame.ev)
+
+
+def _base_of(lying: Sequence[Frame]) -> Base | None:
+    """Return the exposure about which the frames on a line were made, if they say it."""
+    for frame in lying:
+        exif = exif_of(frame)
+        amount = amount_of(exif)
+        if amount is not None and exif is not None:
+            return Base(round(amount - frame.ev, 2), exif.f_number, exif.iso)
+    return None
+
+
+def exif_of(frame: Frame) -> Exif | None:
+    """Return what the camera wrote into a frame."""
+    return Structure.from_data(frame.structure).exif if frame.structure else None
+
+
+def amount_of(exif: Exif | None) -> float | None:
+    """Return the amount of exposure in EV, if the camera wrote it."""
+    return exposure_ev(exif.exposure_s, exif.f_number, exif.iso) if exif is not None else None
+
+
+def read_sheet(drop_id: int) -> Sheet:
+    """Read the sheet of a drop: its lines, and its frames that the program may still lay out."""
+    drop = Drop.objects.select_related("session", "shot_line").get(pk=drop_id)
+    frames = _frames_of(drop)
+    movable = [frame.pk for frame in frames]
+    lines: list[LineSheet] = []
+    if drop.session_id is not None:
+        wanted = ShotLine.objects.filter(session=drop.session_id).order_by("position")
+        if drop.shot_line_id is not None:
+            wanted = wanted.filter(pk=drop.shot_line_id)
+        else:
+            wanted = wanted.exclude(state=ShotLineState.NOT_DONE)
+        lines = line_sheets(wanted, movable=movable)
+    return Sheet(drop, tuple(lines), tuple(_frame_sheet(frame) for frame in frames))
+
+
+def _frames_of(drop: Drop) -> list[Frame]:
+    """Return frames of a drop that no person has placed and no settled layout has fixed."""
+    loose = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING))
+    if drop.session_id is None:
+        loose = Q(state=FrameState.RECEIVED)
+    for_now = Q(state=FrameState.PLACED)
+    if drop.settled_at is not None:
+        for_now &= Q(placed_at__gt=drop.settled_at)
+    if drop.session_id is not None:
+        for_now &= Q(shot_line__session=drop.session_id)
+    return list(
+        Frame.objects.filter(arrivals__drop=drop, arrivals__state__in=ANSWERED)
+        .filter(loose | for_now, placed_by=None, role=FrameRole.VIEW)
+        .distinct()
+        .order_by("captured_at", "pk")
+        .prefetch_related("checks")
+    )
+
+
+def _frame_sheet(frame: Frame) -> FrameSheet:
+    checks = latest_checks(frame.checks.all())
+    exif = exif_of(frame)
+    holds = [check.sentence for check in checks if holds_back(check)]
+    return FrameSheet(
+        frame=frame,
+        exif=exif,
+        amount_ev=amount_of(exif),
+        is_read=frame.read_at is not None,
+        holds=tuple(holds),
+        is_other_object=any(c.rule == RECOGNITION and holds_back(c) for c in checks),
+    )
+
+
+def latest_checks(checks: Iterable[FileCheck]) -> list[FileCheck]:
+    """Return one check per rule, that of the newest version of the rule."""
+    newest: dict[str, FileCheck] = {}
+    for check in checks:
+        known = newest.get(check.rule)
+        if known is None or check.rule_version > known.rule_version:
+            newest[check.rule] = check
+    return [newest[rule] for rule in sorted(newest)]
+
+
+def holds_back(check: FileCheck) -> bool:
+    """Tell whether a person must look before a frame with this check is placed."""
+    if check.rule == RECOGNITION:
+        return check.verdict in (Verdict.FAIL, Verdict.WARN)
+    return check.verdict == Verdict.FAIL
