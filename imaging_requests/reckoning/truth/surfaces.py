@@ -211,8 +211,9 @@ def _apply(
 
 
 def _open(event: Event, state: int, stack: _Stack, lives: dict[str, Life]) -> None:
-    """A new outermost surface: under the event's own name, else under the next free number."""
-    code = event.opens_surface
+    """A new outermost surface: under the event's name, else under the face's next free number."""
+    named = event.opens_surface
+    code = named if named is not None and face_of(named) == stack.face else None
     while code is None or code in lives:
         stack.numbered += 1
         code = f"{stack.face}.{stack.numbered}"

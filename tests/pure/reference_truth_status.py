@@ -1,0 +1,213 @@
+"""The second reckoning, continued: statuses and decision cases, rule by rule from their text."""
+
+from tests.pure.reference_truth import (
+    anchor_states,
+    carry,
+    carry_to_state,
+    effect,
+    exists,
+    has,
+    is_seen,
+    known,
+    lies_under_a_surface,
+    opening_events,
+    stacks,
+    state_in_force,
+    verdict_on,
+)
+
+
+def views_in_force(history, t, u):
+    wanted = {
+        demand["view"]
+        for demand in known(history, "demands", u)
+        if has(demand["from"], demand["to"], t)
+    }
+    return [view for view in known(history, "views", u) if view["key"] in wanted]
+
+
+def review_of(history, picture, t, u):
+    given = [
+        review
+        for review in known(history, "reviews", u)
+        if review["chain"] == picture["chain"]
+        and review["version"] == picture["version"]
+        and review["at"] <= t
+    ]
+    if not given:
+        return None
+    return sorted(given, key=lambda review: review["at"])[-1]
+
+
+def is_filed(history, picture, t, u):
+    return any(
+        filing["chain"] == picture["chain"]
+        and filing["version"] == picture["version"]
+        and has(filing["from"], filing["to"], t)
+        for filing in known(history, "filings", u)
+    )
+
+
+def waiver_holds(history, table, view, waiver, t, u):
+    if not has(waiver["granted"], waiver["lapses"], t):
+        return False
+    if waiver["ended"] is not None and waiver["ended"] <= t:
+        return False
+    openers = opening_events(history, table, t, u)
+    last = max(anchor_states(history, table, view, t, u)[0])
+    for number, event in enumerate(openers, start=1):
+        is_own = view["anchor"]["kind"] in ("DT", "AT") and (
+            event["treatment"] == view["anchor"]["treatment"]
+        )
+        if number <= last and event["ended"] > waiver["granted"] and not is_own:
+            cell = effect(history, table, openers, number, view["surface"], view["technique"])
+            if cell == "O":
+                return False
+    return True
+
+
+def matching(history, view, t, u):
+    found = [
+        picture
+        for picture in known(history, "pictures", u)
+        if picture["surface"] == view["surface"]
+        and picture["technique"] == view["technique"]
+        and picture["variant"] == view["variant"]
+        and picture["captured"] <= t
+    ]
+    return sorted(found, key=lambda p: (p["captured"], p["version"]), reverse=True)
+
+
+def would_qualify_but_for_carry(history, picture, view, t, u):
+    review = review_of(history, picture, t, u)
+    return (
+        review is not None
+        and review["verdict"] == "accepted"
+        and picture["complete"]
+        and picture["px_per_mm"] >= (1 - view["tolerance"]) * view["px_per_mm"]
+        and picture["coverage"] >= view["min_coverage"]
+    )
+
+
+def may_still_qualify(history, picture, t, u):
+    review = review_of(history, picture, t, u)
+    return review is None or (review["verdict"] != "accepted" and review["frames_good"])
+
+
+def status(history, table, view, t, u):
+    """The thirteen rules, one after the other."""
+    # 1 replaced
+    if view["replaced_by"] is not None and view["replaced_at"] <= t:
+        return "replaced"
+    # 2 not applicable
+    for rule in known(history, "not_applicable", u):
+        if rule["view"] == view["key"] and has(rule["from"], rule["to"], t):
+            return "not_applicable"
+    # 3 waived
+    for waiver in known(history, "waivers", u):
+        if waiver["view"] == view["key"] and waiver_holds(history, table, view, waiver, t, u):
+            return "waived"
+    pictures = matching(history, view, t, u)
+    carried = {(p["chain"], p["version"]): carry(history, table, p, view, t, u) for p in pictures}
+
+    def word(picture):
+        return carried[picture["chain"], picture["version"]]
+
+    good = [p for p in pictures if would_qualify_but_for_carry(history, p, view, t, u)]
+    # 4 filed, 5 accepted
+    qualifying = [p for p in good if word(p) == "OK"]
+    if any(is_filed(history, p, t, u) for p in qualifying):
+        return "filed"
+    if qualifying:
+        return "accepted"
+    # 6 lost
+    undecided = [p for p in good if word(p) == "UNDEC"]
+    pending = [
+        p for p in pictures if word(p) in ("OK", "UNDEC") and may_still_qualify(history, p, t, u)
+    ]
+    if not undecided and not pending and can_never_be_made(history, table, view, t, u):
+        return "lost"
+    # 7 undecided
+    if undecided:
+        return "undecided"
+    # 8 to review, sent back, captured; 9 recalled
+    candidates = [p for p in pictures if word(p) in ("OK", "UNDEC")]
+    if candidates:
+        newest = candidates[0]
+        review = review_of(history, newest, t, u)
+        if review is None:
+            handed_in = newest["handed_in"] is not None and newest["handed_in"] <= t
+            return "to_review" if handed_in else "captured"
+        if review["verdict"] in ("sent_back", "recalled"):
+            return review["verdict"]
+    # 10 planned
+    for shot in known(history, "shots", u):
+        if shot["view"] == view["key"] and has(shot["confirmed"], shot["released"], t):
+            return "planned"
+    # 11 blocked
+    if is_blocked(history, table, view, t, u):
+        return "blocked"
+    # 12 out of date, 13 open
+    return "out_of_date" if any(word(p) == "OUT" for p in good) else "open"
+
+
+def can_never_be_made(history, table, view, t, u):
+    openers = opening_events(history, table, t, u)
+    every = stacks(history, table, openers)
+    states, reached, past, _ = anchor_states(history, table, view, t, u)
+    if not reached:
+        return False
+    surface = view["surface"]
+    if surface[0] in "FB":
+        was_there = any(exists(stack, surface) for stack in every)
+        if was_there and not exists(every[-1], surface):
+            return True
+        if past and lies_under_a_surface(every[-1], surface):
+            return True
+    if not past:
+        return False
+    return any(
+        effect(history, table, openers, j, surface, view["technique"]) == "O"
+        for j in range(max(states) + 1, len(openers) + 1)
+    )
+
+
+def is_blocked(history, table, view, t, u):
+    for absence in known(history, "absences", u):
+        touches = absence["surface"] in (None, view["surface"])
+        if touches and has(absence["from"], absence["to"], t):
+            return True
+    openers = opening_events(history, table, t, u)
+    last = stacks(history, table, openers)[-1]
+    surfaces = [view["surface"]]
+    if view["anchor"]["kind"] == "WIN":
+        surfaces.append(view["anchor"]["surface"])
+    return any(surface[0] in "FB" and not is_seen(last, surface) for surface in surfaces)
+
+
+def statuses(history, table, t, u):
+    return {
+        view["key"]: status(history, table, view, t, u) for view in views_in_force(history, t, u)
+    }
+
+
+def cases(history, table, t, u):
+    """Set of (chain, event, proposal, verdict): one per accepted chain and asking event."""
+    openers = opening_events(history, table, t, u)
+    found = set()
+    for number, event in enumerate(openers, start=1):
+        for picture in known(history, "pictures", u):
+            review = review_of(history, picture, t, u)
+            if picture["captured"] > t or review is None or review["verdict"] != "accepted":
+                continue
+            if state_in_force(openers, picture["captured"]) >= number:
+                continue
+            cell = effect(history, table, openers, number, picture["surface"], picture["technique"])
+            if cell not in ("D+", "D-"):
+                continue
+            if carry_to_state(history, table, picture, number - 1, None, t, u) == "OUT":
+                continue
+            proposal = "out_of_date" if cell == "D+" else "valid"
+            verdict = verdict_on(history, picture["chain"], event, t, u)
+            found.add((picture["chain"], event["key"], proposal, verdict))
+    return found
