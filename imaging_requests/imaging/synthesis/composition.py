@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from . import marine, portraits, sacred
+from . import gatherings, land, marine, ornament, portraits, sacred, tables
 from .board import Board
 from .brushwork import Design
 from .grid import Grid
@@ -23,6 +23,20 @@ COMPOSITIONS: dict[Subject, Callable[[Board], None]] = {
     Subject.ISLAND: marine.island,
     Subject.ECLIPSE: marine.eclipse,
     Subject.PORTRAIT_MAN: portraits.man,
+    Subject.ORCHARD: land.orchard,
+    Subject.GORGE: land.gorge,
+    Subject.BEACH: land.beach,
+    Subject.MARKET: gatherings.market,
+    Subject.CROWD: gatherings.quay_crowd,
+    Subject.WEDDING: gatherings.wedding,
+    Subject.PROCESSION: gatherings.procession,
+    Subject.ROPEWALK: gatherings.ropewalk,
+    Subject.STILL_LIFE: tables.still_life,
+    Subject.MAP_TABLE: tables.map_table,
+    Subject.BANNER: ornament.banner,
+    Subject.BIRDS: ornament.sea_birds,
+    Subject.MARBLING: ornament.marbling,
+    Subject.GILT_FRAME: ornament.gilt_frame,
     Subject.SAINT: sacred.saint,
     Subject.TWO_SAINTS: sacred.two_saints,
     Subject.VIRGIN: sacred.virgin,
@@ -46,5 +60,5 @@ def compose_design(
 ) -> Design:
     """Design of a subject on a grid."""
     board = Board(grid, rng, attribute)
-    COMPOSITIONS.get(subject, marine.seascape)(board)
+    COMPOSITIONS[subject](board)
     return board.design()

@@ -110,6 +110,8 @@ class Subject(StrEnum):
     ROPEWALK = "ropewalk"
     MARKET = "market"
     CROWD = "crowd on a quay"
+    WEDDING = "wedding"
+    PROCESSION = "procession"
     PORTRAIT_MAN = "portrait of a man"
     PORTRAIT_WOMAN = "portrait of a woman"
     PORTRAIT_CHILD = "portrait of a child"

@@ -1,0 +1,451 @@
+"""Things on tables: a still life with sea holly, and a mapmaker's table."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .attributes import BRASS, LEATHER, PAPER, PEWTER, dividers, glass
+from .board import Board, Point, between, spline
+from .forms import Light, Matter, Model
+from .pigments import hue
+from .portraits import ground
+from .ships import lantern
+
+LIGHT = Light(towards=(-0.62, -0.50, 0.60), fill=0.08)
+STONEWARE = Matter(hue(38, 32, 28), hue(118, 92, 66), hue(206, 182, 146), 0.35, 0.8)
+LEMON = Matter(hue(96, 62, 14), hue(206, 160, 42), hue(250, 228, 130), 0.25, 0.85)
+PEACH = Matter(hue(96, 34, 24), hue(206, 112, 64), hue(246, 200, 140), 0.05, 0.85)
+PLUM = Matter(hue(18, 14, 26), hue(54, 44, 74), hue(140, 136, 166), 0.15, 0.85)
+BREAD = Matter(hue(70, 40, 20), hue(168, 112, 60), hue(228, 184, 122), 0.0, 0.8)
+SHELL = Matter(hue(106, 70, 58), hue(206, 168, 140), hue(250, 234, 210), 0.2, 0.85)
+CLOTH = Matter(hue(104, 98, 92), hue(188, 182, 170), hue(244, 240, 228), 0.0, 0.7)
+GLOBE = Matter(hue(52, 44, 30), hue(150, 130, 88), hue(226, 210, 164), 0.3, 0.85)
+CARPET_RED = hue(138, 40, 34)
+
+
+def still_life(board: Board) -> None:
+    """A jug of sea holly with fruit, bread, a glass and a shell on a stone ledge."""
+    w, h = board.width, board.height
+    ground(board, tone=(56, 48, 40))
+    edge = h - 0.34
+    _ledge(board, edge)
+    jug = (0.46 * w, edge + 0.10)
+    glass(board, (0.76 * w, edge + 0.04), 0.34, LIGHT)
+    model = Model(board, ((0, 0), (w, h)))
+    _turned_jug(model, jug)
+    _linen(model, (0.20 * w, edge + 0.12))
+    lemons = model.blank()
+    model.ball(lemons, (0.66 * w, edge + 0.15, 0.8), (0.085, 0.066, 0.066))
+    model.ball(lemons, (0.66 * w + 0.088, edge + 0.145, 0.8), (0.018, 0.016, 0.016), melt=0.03)
+    model.put(lemons, LEMON)
+    for x, y, r, matter in (
+        (0.80, 0.17, 0.075, PEACH),
+        (0.90, 0.14, 0.070, PEACH),
+        (0.86, 0.07, 0.060, PLUM),
+        (0.72, 0.22, 0.048, PLUM),
+        (0.60, 0.22, 0.044, PLUM),
+    ):
+        fruit = model.blank()
+        model.ball(fruit, (x * w, edge + y, 0.82 + 0.2 * y), (r, 0.95 * r, r))
+        model.put(fruit, matter)
+    loaf = model.blank()
+    model.ball(loaf, (0.20 * w, edge + 0.02, 0.75), (0.15, 0.085, 0.1))
+    model.folds(loaf, spacing=0.075, depth=0.016, direction=1.1)
+    model.put(loaf, BREAD)
+    shell = model.blank()
+    for i in range(6):
+        r = 0.062 * 0.80**i
+        model.ball(
+            shell,
+            (0.36 * w + 0.10 * (1 - 0.74**i), edge + 0.235 - 0.012 * i, 0.95),
+            (r, r * 0.9, r),
+            melt=0.01,
+        )
+    model.put(shell, SHELL)
+    model.render(LIGHT)
+    rim = (jug[0], jug[1] - 0.505)
+    board.shade(board.oval(rim, (0.072, 0.020)), hue(150, 122, 92), hue(96, 74, 54), detail=0.9)
+    board.lay(board.oval(rim, (0.058, 0.014)), hue(24, 18, 15), detail=0.9)
+    for angle in (-2.35, -2.0, -1.75, -1.5, -1.25, -0.95, -0.7):
+        _sea_holly(
+            board,
+            (jug[0] + 0.03 * (angle + 1.5), jug[1] - 0.505),
+            angle,
+            0.30 + 0.16 * float(board.rng.random()),
+        )
+    _gleams(board, ((0.655 * w - 0.03, edge + 0.125), (0.86 * w - 0.02, edge + 0.05)))
+    _fallen(board, (0.52 * w, edge + 0.26))
+    board.vignette(0.35, centre=(0.5 * w, 0.6 * h))
+
+
+def _ledge(board: Board, edge: float) -> None:
+    """A stone ledge with a chipped front edge."""
+    w, h = board.width, board.height
+    top = [(-0.02, edge), (w + 0.02, edge), (w + 0.02, h - 0.09), (-0.02, h - 0.09)]
+    board.shade(
+        board.region(top),
+        hue(64, 54, 46),
+        hue(132, 114, 92),
+        direction=(-0.5, 0.9),
+        detail=0.3,
+        angle=0.0,
+    )
+    front = [(-0.02, h - 0.09), (w + 0.02, h - 0.09), (w + 0.02, h + 0.02), (-0.02, h + 0.02)]
+    board.shade(
+        board.region(front),
+        hue(98, 84, 68),
+        hue(42, 36, 31),
+        direction=(0.4, 0.9),
+        detail=0.3,
+        angle=0.0,
+    )
+    board.line(
+        [(0, h - 0.09), (0.3 * w, h - 0.092), (w, h - 0.09)], 0.006, hue(190, 170, 138), alpha=0.8
+    )
+
+
+def _turned_jug(model: Model, foot: Point) -> None:
+    """A bellied stoneware jug with a handle and bands."""
+    x, y = foot
+    jug = model.blank()
+    model.ball(jug, (x, y - 0.15, 0.70), (0.150, 0.150, 0.150))
+    model.limb(jug, (x, y - 0.24, 0.70), (x, y - 0.42, 0.70), (0.095, 0.075), melt=0.06)
+    model.limb(jug, (x, y - 0.42, 0.70), (x, y - 0.445, 0.70), (0.086, 0.086), melt=0.01)
+    model.limb(jug, (x, y - 0.02, 0.70), (x, y - 0.01, 0.70), (0.10, 0.105), melt=0.04)
+    t = np.linspace(-1.25, 1.35, 22)
+    for a, b in zip(t[:-1], t[1:], strict=True):
+        model.limb(
+            jug,
+            (x + 0.085 + 0.105 * np.cos(a), y - 0.29 + 0.12 * np.sin(a), 0.70),
+            (x + 0.085 + 0.105 * np.cos(b), y - 0.29 + 0.12 * np.sin(b), 0.70),
+            (0.021, 0.021),
+            melt=0.008,
+        )
+    ring = 0.006 * np.exp(-(((model.y - y + 0.30) / 0.006) ** 2)) + 0.005 * np.exp(
+        -(((model.y - y + 0.16) / 0.006) ** 2)
+    )
+    there = jug > -4
+    jug[there] += np.broadcast_to(ring, jug.shape)[there]
+    model.put(jug, STONEWARE)
+
+
+def _linen(model: Model, at: Point) -> None:
+    """A white cloth that hangs over the ledge."""
+    x, y = at
+    cloth = model.blank()
+    outline = spline(
+        [
+            (x - 0.24, y - 0.06),
+            (x + 0.10, y - 0.08),
+            (x + 0.24, y + 0.02),
+            (x + 0.20, y + 0.16),
+            (x + 0.15, y + 0.40),
+            (x - 0.06, y + 0.34),
+            (x - 0.20, y + 0.42),
+            (x - 0.28, y + 0.14),
+        ]
+    )
+    model.cushion(cloth, outline, 0.62, 0.03, edge=0.05)
+    model.folds(cloth, spacing=0.085, depth=0.030, direction=1.35, bend=0.6)
+    model.put(cloth, CLOTH)
+
+
+def _sea_holly(board: Board, root: Point, angle: float, length: float) -> None:
+    """A stem of sea holly: spiny blue-grey leaves around a domed head."""
+    rng = board.rng
+    tip = (root[0] + length * np.cos(angle), root[1] + length * np.sin(angle))
+    bend = ((root[0] + tip[0]) / 2 + 0.02 * float(rng.normal()), (root[1] + tip[1]) / 2 - 0.02)
+    stem = spline([root, bend, tip], closed=False, steps=6)
+    board.line(stem, 0.010, hue(84, 104, 96))
+    board.line([(x - 0.002, y) for x, y in stem], 0.004, hue(168, 186, 176), alpha=0.8)
+    for share in (0.45, 0.72):
+        x, y = stem[int(share * (len(stem) - 1))]
+        for side in (-1, 1):
+            _spiny_leaf(board, (x, y), angle + side * float(rng.uniform(0.7, 1.1)), 0.085)
+    for i in range(9):
+        _spiny_leaf(
+            board,
+            tip,
+            angle + 2 * np.pi * i / 9 + 0.1 * float(rng.normal()),
+            0.075 * float(rng.uniform(0.8, 1.15)),
+        )
+    dome = board.oval(tip, (0.027, 0.032), turn=angle)
+    board.shade(dome, hue(150, 168, 190), hue(46, 60, 86), direction=(0.8, 0.8), detail=0.95)
+    for _ in range(16):
+        at = (tip[0] + 0.014 * float(rng.normal()), tip[1] + 0.014 * float(rng.normal()))
+        board.dab(at, 0.0030, hue(196, 208, 220), alpha=0.8)
+
+
+def _spiny_leaf(board: Board, root: Point, angle: float, length: float) -> None:
+    """One leaf with spines."""
+    cos, sin = np.cos(angle), np.sin(angle)
+
+    def at(along: float, across: float) -> Point:
+        return (
+            root[0] + length * (along * cos - across * sin),
+            root[1] + length * (along * sin + across * cos),
+        )
+
+    outline = [
+        at(0, 0),
+        at(0.30, 0.12),
+        at(0.42, 0.34),
+        at(0.52, 0.14),
+        at(0.72, 0.26),
+        at(0.76, 0.08),
+        at(1.05, 0),
+        at(0.76, -0.08),
+        at(0.72, -0.26),
+        at(0.52, -0.14),
+        at(0.42, -0.34),
+        at(0.30, -0.12),
+    ]
+    board.shade(
+        board.region(outline),
+        hue(164, 184, 184),
+        hue(66, 86, 98),
+        direction=(0.8, 0.6),
+        detail=0.9,
+        angle=float(angle),
+    )
+    board.line([at(0.05, 0), at(0.95, 0)], 0.0025, hue(216, 226, 222), alpha=0.8)
+
+
+def _fallen(board: Board, at: Point) -> None:
+    """A leaf and petals that have fallen on the ledge."""
+    _spiny_leaf(board, at, 0.3, 0.10)
+    for dx in (0.10, 0.16, -0.06):
+        board.lay(
+            board.oval((at[0] + dx, at[1] + 0.02), (0.012, 0.006)), hue(120, 136, 160), detail=0.9
+        )
+
+
+def _gleams(board: Board, places: tuple[Point, ...]) -> None:
+    """Window lights on round things."""
+    for x, y in places:
+        board.dab((x, y), 0.008, hue(255, 250, 236), alpha=0.8)
+
+
+def map_table(board: Board) -> None:
+    """A table with a patterned carpet, a globe, charts, dividers and a candle, window at the left."""
+    rng = board.rng
+    w, h = board.width, board.height
+    ground(board, tone=(78, 68, 54))
+    _window(board, (0.03 * w, 0.08 * h), (0.20 * w, 0.46 * h))
+    _hanging_chart(board, (0.60 * w, 0.08 * h), (0.34 * w, 0.34 * h))
+    edge = 0.58 * h
+    table = [
+        (0.06 * w, edge),
+        (w + 0.05, edge - 0.02),
+        (w + 0.05, h + 0.05),
+        (-0.05, h + 0.05),
+        (-0.05, 0.80 * h),
+    ]
+    region = board.region(table)
+    board.shade(
+        region, hue(160, 52, 40), hue(62, 22, 22), direction=(0.8, 0.5), detail=0.35, angle=0.1
+    )
+    for row in range(5):
+        for column in range(11):
+            y = edge + 0.05 + 0.105 * row
+            x = 0.06 + 0.125 * column * w / 1.2 - 0.02 * row
+            _medallion(board, (x, y), 0.030 + 0.006 * row)
+    model = Model(board, ((0, 0), (w, h)))
+    globe = model.blank()
+    gx, gy, r = 0.30 * w, edge - 0.12, 0.19
+    model.limb(globe, (gx, edge + 0.10, 0.5), (gx, edge, 0.5), (0.085, 0.03))
+    model.put(globe, LEATHER)
+    sphere = model.blank()
+    model.ball(sphere, (gx, gy, 0.6), (r, r, r))
+    seen = model.put(sphere, GLOBE)
+    del seen
+    for x, y, matter in ((0.80, 0.02, LEATHER), (0.83, -0.03, PAPER), (0.79, -0.075, LEATHER)):
+        book = model.blank()
+        model.cushion(
+            book,
+            [
+                (x * w - 0.14, edge + y),
+                (x * w + 0.14, edge + y - 0.012),
+                (x * w + 0.15, edge + y + 0.045),
+                (x * w - 0.135, edge + y + 0.06),
+            ],
+            0.62,
+            0.03,
+            edge=0.025,
+        )
+        model.put(book, matter)
+    sheet = model.blank()
+    outline = spline(
+        [
+            (0.36 * w, edge + 0.12),
+            (0.62 * w, edge + 0.08),
+            (0.82 * w, edge + 0.12),
+            (0.86 * w, edge + 0.30),
+            (0.58 * w, edge + 0.34),
+            (0.32 * w, edge + 0.32),
+        ]
+    )
+    model.cushion(sheet, outline, 0.70, 0.02, edge=0.04)
+    model.put(sheet, PAPER)
+    for dx in (0.335, 0.85):
+        roll = model.blank()
+        model.limb(
+            roll, (dx * w, edge + 0.13, 0.74), (dx * w - 0.01, edge + 0.31, 0.78), (0.024, 0.024)
+        )
+        model.put(roll, PAPER)
+    pot = model.blank()
+    model.ball(pot, (0.90 * w, edge + 0.14, 0.75), (0.05, 0.045, 0.05))
+    model.put(pot, PEWTER)
+    stick = model.blank()
+    model.limb(stick, (0.64 * w, edge + 0.05, 0.7), (0.64 * w, edge - 0.08, 0.7), (0.035, 0.018))
+    model.limb(
+        stick,
+        (0.64 * w - 0.05, edge + 0.06, 0.7),
+        (0.64 * w + 0.05, edge + 0.06, 0.7),
+        (0.02, 0.02),
+        melt=0.02,
+    )
+    model.put(stick, BRASS)
+    candle = model.blank()
+    model.limb(candle, (0.64 * w, edge - 0.08, 0.7), (0.64 * w, edge - 0.22, 0.7), (0.017, 0.016))
+    model.put(candle, CLOTH)
+    model.render(LIGHT)
+    _graticule(board, (gx, gy), r)
+    lantern(board, (0.64 * w, edge - 0.255), 0.014)
+    ink = hue(88, 58, 40)
+    for k in range(3):
+        line = [
+            (0.40 * w + 0.40 * w * t, edge + 0.14 + 0.06 * k + 0.018 * float(rng.normal()))
+            for t in np.linspace(0, 1, 10)
+        ]
+        board.line(spline(line, closed=False, steps=5), 0.0035, ink, alpha=0.7)
+    centre = (0.68 * w, edge + 0.20)
+    for a in np.linspace(0, 2 * np.pi, 16, endpoint=False):
+        board.line(
+            [centre, (centre[0] + 0.13 * np.cos(a), centre[1] + 0.06 * np.sin(a))],
+            0.0018,
+            hue(150, 70, 50),
+            alpha=0.55,
+        )
+    dividers(board, (0.48 * w, edge + 0.17), 0.15, LIGHT)
+    feather = spline(
+        [(0.90 * w, edge + 0.11), (0.93 * w, edge), (0.95 * w, edge - 0.14)], closed=False
+    )
+    board.line(feather, 0.016, hue(226, 220, 206), alpha=0.9)
+    board.line(feather, 0.003, hue(120, 110, 96))
+    board.vignette(0.35, centre=(0.4 * w, 0.45 * h))
+
+
+def _window(board: Board, at: Point, size: Point) -> None:
+    """A leaded window with light falling from it."""
+    (x, y), (w, h) = at, size
+    pane = [(x, y), (x + w, y + 0.05 * h), (x + w, y + 0.95 * h), (x, y + h)]
+    board.shade(
+        board.region(pane), hue(226, 230, 222), hue(168, 184, 190), direction=(0.7, 0.5), detail=0.5
+    )
+    for i in range(1, 5):
+        board.line([(x + w * i / 5, y), (x + w * i / 5, y + h)], 0.004, hue(60, 56, 50), alpha=0.8)
+    for i in range(1, 7):
+        board.line(
+            [(x, y + h * i / 7), (x + w, y + 0.05 * h + 0.9 * h * i / 7)],
+            0.004,
+            hue(60, 56, 50),
+            alpha=0.8,
+        )
+    board.line([*pane, pane[0]], 0.018, hue(66, 48, 34))
+    board.glow((x + w, y + 0.5 * h), 0.35, hue(180, 176, 156), 0.4)
+
+
+def _hanging_chart(board: Board, at: Point, size: Point) -> None:
+    """A wall map: invented coasts, a cartouche, rods above and below."""
+    (x, y), (w, h) = at, size
+    rng = board.rng
+    sheet = [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
+    board.shade(
+        board.region(sheet),
+        hue(216, 196, 150),
+        hue(142, 120, 84),
+        direction=(0.9, 0.5),
+        detail=0.5,
+        angle=0.0,
+    )
+    for k, tone in ((0, hue(150, 166, 150)), (1, hue(196, 150, 110))):
+        cx, cy = x + w * (0.32 + 0.36 * k), y + h * (0.42 + 0.16 * k)
+        land = [
+            (
+                cx + 0.22 * w * np.cos(a) * float(rng.uniform(0.6, 1.15)),
+                cy + 0.24 * h * np.sin(a) * float(rng.uniform(0.6, 1.15)),
+            )
+            for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)
+        ]
+        shape = spline(land, steps=5)
+        board.lay(board.region(shape), tone, alpha=0.7, detail=0.6)
+        board.line([*shape, shape[0]], 0.004, hue(96, 66, 46), alpha=0.8)
+    box = [
+        (x + 0.04 * w, y + 0.70 * h),
+        (x + 0.30 * w, y + 0.70 * h),
+        (x + 0.30 * w, y + 0.93 * h),
+        (x + 0.04 * w, y + 0.93 * h),
+    ]
+    board.lay(board.region(box), hue(230, 214, 174), detail=0.7)
+    board.line([*box, box[0]], 0.004, hue(150, 60, 46))
+    for i in range(3):
+        board.line(
+            [
+                (x + 0.07 * w, y + (0.76 + 0.055 * i) * h),
+                (x + 0.26 * w, y + (0.76 + 0.055 * i) * h),
+            ],
+            0.003,
+            hue(90, 64, 48),
+            alpha=0.7,
+        )
+    for level in (0.0, 1.0):
+        board.line(
+            [(x - 0.02, y + level * h), (x + w + 0.02, y + level * h)], 0.016, hue(52, 38, 28)
+        )
+
+
+def _medallion(board: Board, at: Point, size: float) -> None:
+    """One motif of the carpet."""
+    x, y = at
+    diamond = [(x - size, y), (x, y - 0.6 * size), (x + size, y), (x, y + 0.6 * size)]
+    board.lay(board.region(diamond), hue(40, 52, 78), alpha=0.75, detail=0.5)
+    board.line([*diamond, diamond[0]], 0.005, hue(206, 170, 100), alpha=0.6)
+    board.dab(at, 0.3 * size, between(CARPET_RED, hue(226, 150, 90), 0.4), alpha=0.8)
+
+
+def _graticule(board: Board, centre: Point, radius: float) -> None:
+    """Meridians, a brass ring and an invented coast on the globe."""
+    x, y = centre
+    for share in (-0.7, -0.35, 0.0, 0.35, 0.7):
+        t = np.linspace(-1.3, 1.3, 20)
+        board.line(
+            [(x + radius * share * np.cos(a), y + radius * np.sin(a)) for a in t],
+            0.0022,
+            hue(96, 76, 50),
+            alpha=0.5,
+        )
+        half = radius * float(np.sqrt(max(0.0, 1 - share**2)))
+        board.line(
+            [
+                (x + half * np.cos(a), y + radius * share + 0.18 * half * np.sin(a))
+                for a in np.linspace(0, np.pi, 20)
+            ],
+            0.0022,
+            hue(96, 76, 50),
+            alpha=0.5,
+        )
+    land = [
+        (
+            x + radius * (0.1 + 0.5 * np.cos(a) * float(board.rng.uniform(0.6, 1.1))),
+            y + radius * (-0.1 + 0.45 * np.sin(a) * float(board.rng.uniform(0.6, 1.1))),
+        )
+        for a in np.linspace(0, 2 * np.pi, 13, endpoint=False)
+    ]
+    board.lay(board.region(spline(land, steps=4)), hue(150, 96, 60), alpha=0.45)
+    ring = [
+        (x + 1.10 * radius * np.cos(a), y + 1.10 * radius * np.sin(a))
+        for a in np.linspace(0.7, 5.6, 40)
+    ]
+    board.line(ring, 0.016, BRASS.dark)
+    board.line([(px - 0.003, py - 0.003) for px, py in ring], 0.007, BRASS.light, alpha=0.85)
