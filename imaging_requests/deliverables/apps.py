@@ -7,3 +7,8 @@ class DeliverablesConfig(AppConfig):
     """Deliverables, their checks and reviews, recalls and sealed packages."""
 
     name = "imaging_requests.deliverables"
+
+    def ready(self) -> None:
+        from imaging_requests.deliverables import guards
+
+        guards.declare()

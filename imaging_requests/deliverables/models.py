@@ -6,9 +6,10 @@ import uuid
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
+from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Versioned
@@ -33,10 +34,19 @@ class DeliverableKind(models.TextChoices):
     BRACKET_MOSAIC = "bracket_mosaic", "Bracket series of tiles"
 
 
+class Polarity(models.TextChoices):
+    """How an X-ray shows what holds the rays back."""
+
+    POSITIVE = "positive", "Dense parts dark"
+    NEGATIVE = "negative", "Dense parts bright, as on film"
+    UNKNOWN = "unknown", "Not stated"
+
+
 class Deliverable(Versioned):
     """One version of a picture of one surface in one technique; it may meet several owed views.
 
-    The state of the object it shows is computed from `captured_at`, never stored.
+    The state of the object it shows is computed from `captured_at`, never stored. Once a person
+    has decided about a version, the database refuses every change but a recall.
     """
 
     chain = models.UUIDField(default=uuid.uuid4, db_index=True)
@@ -58,7 +68,10 @@ class Deliverable(Versioned):
     coverage_percent = models.FloatField(default=100)
     is_complete = models.BooleanField(default=False)
     missing = models.JSONField(default=list)
-    polarity = models.CharField(max_length=10, blank=True)
+    polarity = models.CharField(max_length=10, choices=Polarity.choices, blank=True)
+    shot_line = models.ForeignKey(
+        ShotLine, null=True, blank=True, on_delete=models.PROTECT, related_name="deliverables"
+    )
     photographer = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="deliverables"
     )
@@ -84,6 +97,24 @@ class Deliverable(Versioned):
             models.CheckConstraint(
                 condition=~Q(technique="XR") | Q(polarity__in=("positive", "negative", "unknown")),
                 name="x_ray_states_its_polarity",
+            ),
+            models.CheckConstraint(
+                condition=~Q(technique="XR", state="accepted")
+                | Q(polarity__in=("positive", "negative")),
+                name="accepted_x_ray_polarity_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=("single", "bracket", "mosaic", "bracket_mosaic")),
+                name="deliverable_is_made_of_masters",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="building") | Q(handed_in_at__isnull=False),
+                name="reviewed_deliverable_was_handed_in",
+            ),
+            models.UniqueConstraint(
+                fields=("shot_line",),
+                condition=Q(state="building"),
+                name="one_building_version_per_line",
             ),
         )
         indexes = (
@@ -139,6 +170,9 @@ class Review(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="reviews"
     )
     reasons = models.JSONField(default=list)
+    frames_good = models.BooleanField(
+        default=False, help_text="Desk work on the same frames can put it right."
+    )
     note = models.TextField(blank=True)
     override_reason = models.TextField(blank=True)
     is_lone_worker = models.BooleanField(default=False)
@@ -154,6 +188,36 @@ class Review(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_verdict_display()} by {self.by}"
+
+
+class LoneWorker(models.Model):
+    """A stretch in which a photographer works alone and may review own pictures, and why."""
+
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="lone_stretches"
+    )
+    since = models.DateTimeField()
+    until = models.DateTimeField()
+    allowed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="lone_stretches_allowed"
+    )
+    reason = models.TextField()
+    recorded_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("-since", "-pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(until__gt=F("since")), name="lone_stretch_since_before_until"
+            ),
+            models.CheckConstraint(
+                condition=~Q(person=F("allowed_by")), name="lone_stretch_allowed_by_another"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="lone_stretch_says_why"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.person} alone from {self.since:%Y-%m-%d}"
 
 
 class Package(Versioned):
@@ -176,7 +240,7 @@ class Package(Versioned):
     )
     made_at = models.DateTimeField(default=timezone.now)
     sealed_at = models.DateTimeField(null=True, blank=True)
-    manifest = models.JSONField(default=list)
+    manifest = models.JSONField(default=dict)
     manifest_sha256 = models.CharField(max_length=64, blank=True)
 
     class Meta:

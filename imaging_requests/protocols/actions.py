@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from imaging_requests.collection.models import Entry, EntryObject
+from imaging_requests.collection.policies import KEEP_CATALOGUE
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
@@ -258,4 +259,29 @@ def move_entry_pin(
     )
     members = EntryObject.objects.filter(entry=entry, removed_at=None)
     mark_stale(members.values_list("object_id", flat=True), "protocols.pin_moved")
+    return pin
+
+
+@transaction.atomic
+def pin_new_entry(*, actor: User, entry: Entry, now: datetime | None = None) -> EntryPin:
+    """Let an entry that follows nothing yet follow the newest published protocol."""
+    demand(actor, KEEP_CATALOGUE)
+    now = now or timezone.now()
+    if entry.pins.exists():
+        raise IllegalStep(
+            f"Entry {entry.number} follows a protocol already.",
+            code="protocols.pinned_already",
+            next_step="Move it to another version with a reason.",
+        )
+    protocol = queries.newest_protocol(now)
+    pin = EntryPin.objects.create(
+        entry=entry, protocol=protocol, pinned_at=now, recorded_at=now, reason="new entry"
+    )
+    audit.record(
+        "protocols.entry_pinned",
+        actor=actor,
+        subject=entry,
+        after={"protocol": str(protocol)},
+        now=now,
+    )
     return pin

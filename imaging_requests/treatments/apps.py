@@ -7,3 +7,8 @@ class TreatmentsConfig(AppConfig):
     """Treatments, interventions, incidents, decisions and what follows from them."""
 
     name = "imaging_requests.treatments"
+
+    def ready(self) -> None:
+        from imaging_requests.treatments import guards
+
+        guards.declare()

@@ -1,0 +1,125 @@
+"""What the database refuses about pictures people decided on, reviews, and sealed packages."""
+
+from __future__ import annotations
+
+from imaging_requests.people.guards import add_guard
+
+#: Every column of a version but its state and its row version.
+KEPT = (
+    "id",
+    "chain",
+    "version",
+    "object_id",
+    "face",
+    "surface",
+    "technique",
+    "variant",
+    "detail_mm",
+    "kind",
+    "captured_at",
+    "px_per_mm",
+    "coverage_percent",
+    "is_complete",
+    "missing",
+    "polarity",
+    "shot_line_id",
+    "photographer_id",
+    "cover_id",
+    "created_at",
+    "handed_in_at",
+)
+DECIDED = "('accepted', 'sent_back', 'recalled')"
+
+
+def _state(table: str, row: str) -> str:
+    return f"(SELECT state FROM deliverables_{table} WHERE id = {row}.{table}_id)"
+
+
+def declare() -> None:
+    """Declare the guards of this room."""
+    _declare_pictures()
+    _declare_reviews()
+    _declare_packages()
+    add_guard(
+        table="collection_collectionobject",
+        name="with_history_stays",
+        event="DELETE",
+        message="An object with an event is never deleted: withdraw its record.",
+        when="EXISTS (SELECT 1 FROM people_auditevent AS e WHERE e.object_id = OLD.id)",
+    )
+
+
+def _declare_pictures() -> None:
+    changed = " OR ".join(f"NEW.{name} {{differs}} OLD.{name}" for name in KEPT)
+    add_guard(
+        table="deliverables_deliverable",
+        name="decided_stays",
+        event="UPDATE",
+        message=(
+            "A picture that was accepted, sent back or recalled never changes; an accepted one "
+            "can be recalled."
+        ),
+        when=(
+            f"OLD.state IN {DECIDED} AND "
+            f"(OLD.state <> 'accepted' OR NEW.state <> 'recalled' OR {changed})"
+        ),
+    )
+    add_guard(
+        table="deliverables_deliverable",
+        name="handed_in_stays",
+        event="DELETE",
+        message="A picture that was handed in is never deleted: recall it.",
+        when="OLD.state <> 'building'",
+    )
+    for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD")):
+        add_guard(
+            table="deliverables_deliverableframe",
+            name=f"building_at_{event.lower()}",
+            event=event,
+            message="The frames of a picture change only while it is building.",
+            when=f"{_state('deliverable', row)} <> 'building'",
+        )
+
+
+def _declare_reviews() -> None:
+    for event in ("UPDATE", "DELETE"):
+        add_guard(
+            table="deliverables_review",
+            name=f"no_{event.lower()}",
+            event=event,
+            message="A review never changes: a later one follows.",
+        )
+
+
+def _declare_packages() -> None:
+    for event in ("UPDATE", "DELETE"):
+        add_guard(
+            table="deliverables_package",
+            name=f"sealed_at_{event.lower()}",
+            event=event,
+            message="A sealed package never changes: seal another one.",
+            when="OLD.state = 'sealed'",
+        )
+    add_guard(
+        table="deliverables_packageitem",
+        name="accepted_only",
+        event="INSERT",
+        message="Only accepted pictures enter a package, and only before it is sealed.",
+        when=(
+            f"{_state('deliverable', 'NEW')} <> 'accepted' "
+            f"OR {_state('package', 'NEW')} = 'sealed'"
+        ),
+    )
+    add_guard(
+        table="deliverables_packageitem",
+        name="no_update",
+        event="UPDATE",
+        message="What lies in a package is never exchanged.",
+    )
+    add_guard(
+        table="deliverables_packageitem",
+        name="sealed_at_delete",
+        event="DELETE",
+        message="Nothing is taken out of a sealed package.",
+        when=f"{_state('package', 'OLD')} = 'sealed'",
+    )

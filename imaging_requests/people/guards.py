@@ -1,0 +1,143 @@
+"""What the database refuses by itself: triggers, put up after every migration.
+
+A constraint says what a row must be; a guard says what may not happen to it. Guards are kept here
+and not in migrations because SQLite rebuilds a table when a migration changes it: triggers on the
+table would be dropped without a word, and triggers that look into it would stop the migration. So
+all guards are taken down before a migration begins and put up when it has ended; on PostgreSQL
+they stay up and are only renewed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.checks import CheckMessage, Error
+from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+#: The name of every guard begins so, so that one that is no longer wanted can be found.
+PREFIX = "guard_"
+EVENTS = ("INSERT", "UPDATE", "DELETE")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guard:
+    """One refusal: on which table, at which event, under which condition, in which words.
+
+    `when` is SQL over the rows OLD and NEW; `{differs}` stands for "is not the same as", with
+    nothing known counting as a value. An empty condition refuses always.
+    """
+
+    name: str
+    table: str
+    event: str
+    message: str
+    when: str = ""
+
+
+_guards: dict[str, Guard] = {}
+
+
+def add_guard(*, table: str, name: str, event: str, message: str, when: str = "") -> None:
+    """Declare a guard; called once at start, in an app's `ready`."""
+    if event not in EVENTS:
+        raise ValueError(f"{event} is no event; choose one of {', '.join(EVENTS)}.")
+    if "'" in message:
+        raise ValueError("The words of a guard stand between quotation marks in SQL.")
+    full = f"{PREFIX}{table}_{name}"
+    _guards[full] = Guard(name=full, table=table, event=event, message=message, when=when)
+
+
+def declared() -> tuple[Guard, ...]:
+    """Return every guard of the program."""
+    return tuple(_guards.values())
+
+
+def standing(connection: BaseDatabaseWrapper) -> set[str]:
+    """Return the names of the guards that stand in the database now."""
+    query = (
+        "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
+        if connection.vendor == "postgresql"
+        else "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        return {name for (name,) in cursor.fetchall() if name.startswith(PREFIX)}
+
+
+def take_down(connection: BaseDatabaseWrapper) -> None:
+    """Take the guards down where they would be in the way of a migration."""
+    if connection.vendor != "sqlite":
+        return
+    with connection.cursor() as cursor:
+        for name in sorted(standing(connection)):
+            cursor.execute(f'DROP TRIGGER "{name}"')
+
+
+def put_up(connection: BaseDatabaseWrapper) -> None:
+    """Put up the guards of all tables there are, and remove those no longer declared."""
+    with connection.cursor() as cursor:
+        tables = set(connection.introspection.table_names(cursor))
+        for name in sorted(standing(connection) - set(_guards)):
+            cursor.execute(_removal(connection, name))
+        for guard in declared():
+            if guard.table in tables:
+                for statement in _statements(connection, guard):
+                    cursor.execute(statement)
+
+
+def _statements(connection: BaseDatabaseWrapper, guard: Guard) -> tuple[str, ...]:
+    if connection.vendor == "postgresql":
+        test = guard.when.format(differs="IS DISTINCT FROM") or "TRUE"
+        row = "OLD" if guard.event == "DELETE" else "NEW"
+        return (
+            f"CREATE OR REPLACE FUNCTION {guard.name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+            f"BEGIN IF {test} THEN RAISE EXCEPTION USING MESSAGE = '{guard.message}', "
+            f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {row}; END $$",
+            f"CREATE OR REPLACE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
+        )
+    condition = f" WHEN {guard.when.format(differs='IS NOT')}" if guard.when else ""
+    return (
+        f'DROP TRIGGER IF EXISTS "{guard.name}"',
+        f'CREATE TRIGGER "{guard.name}" BEFORE {guard.event} ON {guard.table}{condition} '
+        f"BEGIN SELECT RAISE(ABORT, '{guard.message}'); END",
+    )
+
+
+def _removal(connection: BaseDatabaseWrapper, name: str) -> str:
+    if connection.vendor == "postgresql":
+        return f"DROP FUNCTION {name}() CASCADE"
+    return f'DROP TRIGGER "{name}"'
+
+
+def before_migration(*, using: str, **_: Any) -> None:
+    """Receive the word that a migration begins."""
+    take_down(connections[using])
+
+
+def after_migration(*, using: str, **_: Any) -> None:
+    """Receive the word that a migration has ended."""
+    put_up(connections[using])
+
+
+def all_stand(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Report guards that do not stand, for example after a migration that broke off."""
+    found: list[CheckMessage] = []
+    for alias in databases or ():
+        connection = connections[alias]
+        with connection.cursor() as cursor:
+            tables = set(connection.introspection.table_names(cursor))
+        wanted = {guard.name for guard in declared() if guard.table in tables}
+        lacking = sorted(wanted - standing(connection))
+        if lacking:
+            found.append(
+                Error(
+                    f"{len(lacking)} guards of the database do not stand: {', '.join(lacking)}.",
+                    hint="Run `manage.py migrate`; it puts them up.",
+                    id="people.E001",
+                )
+            )
+    return found
