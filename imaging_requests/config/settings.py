@@ -70,6 +70,7 @@ INSTALLED_APPS = [
     "imaging_requests.intake",
     "imaging_requests.deliverables",
     "imaging_requests.progress",
+    "imaging_requests.demo",
     "imaging_requests.config",
 ]
 
@@ -168,6 +169,7 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 20 * 1024**2
+DATA_UPLOAD_MAX_NUMBER_FILES = 3000
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
 if not IS_DESK:
     SECURE_SSL_REDIRECT = env.flag("IMAGING_TLS_REDIRECT", default=True)

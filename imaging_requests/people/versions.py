@@ -43,7 +43,7 @@ def lock_row(
     who = last.actor.name if last is not None and last.actor is not None else "Somebody"
     differences = [
         (
-            str(row._meta.get_field(name).verbose_name).capitalize(),
+            str(getattr(row._meta.get_field(name), "verbose_name", name)).capitalize(),
             _shown(row, name, getattr(row, name)),
             _shown(row, name, value),
         )

@@ -15,13 +15,15 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from imaging_requests.collection.models import CollectionObject
+from imaging_requests.collection.actions import create_entry, create_object, put_into_entry
+from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
 from imaging_requests.progress.gates import event_of, gate_of
 from imaging_requests.progress.gather import INCIDENT_ROW, gather_cases, order_of
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import rederive
+from imaging_requests.protocols.actions import pin_new_entry
 from imaging_requests.reckoning.truth.changes import Changes, meaning_changes
 from imaging_requests.reckoning.truth.decisions import Case, cases_after
 from imaging_requests.reckoning.truth.facts import Event
@@ -283,3 +285,65 @@ def correction_sentences(
             )
         ]
     return tuple(sentences)
+
+
+@transaction.atomic
+def add_entry(
+    *,
+    actor: User,
+    catalogue: Catalogue,
+    number: str,
+    title: str,
+    curator: User | None,
+    weight: int,
+    now: datetime | None = None,
+) -> Entry:
+    """Add an entry that follows the newest published protocol from the beginning."""
+    entry = create_entry(
+        actor=actor,
+        catalogue=catalogue,
+        number=number,
+        title=title,
+        curator=curator,
+        weight=weight,
+        now=now,
+    )
+    pin_new_entry(actor=actor, entry=entry, now=now)
+    return entry
+
+
+@transaction.atomic
+def put_object(
+    *,
+    actor: User,
+    entry: Entry,
+    number: str,
+    title: str,
+    kind: str,
+    part_of: CollectionObject | None,
+    owner: str,
+    consent_needed: str,
+    now: datetime | None = None,
+) -> CollectionObject:
+    """Put an object into an entry; a number that is not known yet registers a new object."""
+    thing = CollectionObject.objects.filter(numbers__number__iexact=number.strip()).first()
+    if thing is None:
+        if not title.strip():
+            raise DomainError(
+                f"No object has the number {number}, and a new one needs a title.",
+                code="progress.title_missing",
+                next_step="Check the number, or give the title to register the object.",
+            )
+        thing = create_object(
+            actor=actor,
+            title=title,
+            number=number,
+            kind=kind,
+            part_of=part_of,
+            owner=owner,
+            consent_needed=consent_needed,
+            now=now,
+        )
+    position = entry.entry_objects.filter(removed_at=None).count() + 1
+    put_into_entry(actor=actor, entry_id=entry.pk, object_id=thing.pk, position=position, now=now)
+    return thing

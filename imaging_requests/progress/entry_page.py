@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject, Entry, ObjectFacts
+from imaging_requests.collection.policies import KEEP_CATALOGUE
 from imaging_requests.deliverables.policies import SEAL
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
@@ -98,6 +99,13 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
         query = "&".join(f"object={pk}" for pk in ids)
         actions.append(
             {"label": "Ask for pictures", "href": f"{reverse('requesting:request_new')}?{query}"}
+        )
+    if may(user, KEEP_CATALOGUE):
+        actions.append(
+            {
+                "label": "Add an object",
+                "href": reverse("progress:object_into_entry", args=[entry.pk]),
+            }
         )
     if may(user, SEAL) and any(view.status == Status.ACCEPTED for view in views):
         actions.append(

@@ -14,7 +14,7 @@ from imaging_requests.collection.models import (
     ObjectFacts,
     ObjectNumber,
 )
-from imaging_requests.collection.policies import RECORD_FACTS
+from imaging_requests.collection.policies import RECORD_FACTS, RECORD_WHEREABOUTS
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.columns import view_words
@@ -67,6 +67,7 @@ def object_context(
         "groups": _groups(views),
         "missing": derived.missing_facts,
         "can_record": may(user, RECORD_FACTS),
+        "can_place": may(user, RECORD_WHEREABOUTS),
         "about": _about(thing, derived),
         "surfaces": _surfaces(derived.moment, speech),
         "stays": thing.stays.order_by("-since")[:4],

@@ -115,12 +115,11 @@ def treatment_new(request: HttpRequest, object_pk: int) -> HttpResponse:
             return redirect("progress:treatment", pk=planned.pk)
     context = {
         "form": form,
-        "thing": thing,
-        "number": current_numbers([thing.pk])[thing.pk],
+        "sub": f"{current_numbers([thing.pk])[thing.pk]}, {thing.title}",
         "answer": "Plan a treatment",
         "button": "Plan it",
     }
-    return render(request, "progress/plan.html", context, status=422 if form.errors else 200)
+    return render(request, "progress/register.html", context, status=422 if form.errors else 200)
 
 
 @requires(RECORD_INCIDENT)
@@ -145,12 +144,11 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
             return redirect("progress:object", pk=thing.pk)
     context = {
         "form": form,
-        "thing": thing,
-        "number": current_numbers([thing.pk])[thing.pk],
+        "sub": f"{current_numbers([thing.pk])[thing.pk]}, {thing.title}",
         "answer": "Record an incident",
         "button": "Record it",
     }
-    return render(request, "progress/plan.html", context, status=422 if form.errors else 200)
+    return render(request, "progress/register.html", context, status=422 if form.errors else 200)
 
 
 def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.Form:

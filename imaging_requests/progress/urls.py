@@ -2,13 +2,18 @@
 
 from django.urls import path
 
-from imaging_requests.progress import treatment_views, views
+from imaging_requests.progress import register_views, treatment_views, views
 
 app_name = "progress"
 urlpatterns = [
     path("", views.first_page, name="first_page"),
     path("catalogues/", views.catalogues, name="catalogues"),
+    path("catalogues/new/", register_views.catalogue_new, name="catalogue_new"),
     path("catalogues/<int:pk>/", views.board, name="board"),
+    path("catalogues/<int:pk>/entry/", register_views.entry_new, name="entry_new"),
+    path("entries/<int:pk>/object/", register_views.object_into_entry, name="object_into_entry"),
+    path("objects/<int:pk>/moved/", register_views.moved, name="moved"),
+    path("objects/<int:pk>/unavailable/", register_views.unavailable, name="unavailable"),
     path("entries/<int:pk>/", views.entry, name="entry"),
     path("objects/<int:pk>/", views.museum_object, name="object"),
     path("objects/<int:object_pk>/treatment/", treatment_views.treatment_new, name="treatment_new"),

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
-from imaging_requests.people.policies import READ, requires
+from imaging_requests.collection.policies import KEEP_CATALOGUE
+from imaging_requests.people.policies import READ, may, requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import object_page
 from imaging_requests.progress.board import board_context, board_entries, headline
@@ -59,7 +60,13 @@ def catalogues(request: HttpRequest) -> HttpResponse:
         for catalogue in Catalogue.objects.order_by("title")
     ]
     answer = rows[0]["headline"].sentence if len(rows) == 1 else f"{len(rows)} catalogues"  # type: ignore[attr-defined]
-    return render(request, "progress/catalogues.html", {"rows": rows, "answer": answer})
+    actions = (
+        [{"label": "Start a catalogue", "href": reverse("progress:catalogue_new")}]
+        if may(signed_in(request), KEEP_CATALOGUE)
+        else []
+    )
+    context = {"rows": rows, "answer": answer, "actions": actions}
+    return render(request, "progress/catalogues.html", context)
 
 
 @requires(SEE_BOARD)
@@ -82,6 +89,9 @@ def board(request: HttpRequest, pk: int) -> HttpResponse:
         "clear_href": request.path if request.GET else "",
         "counts": board_counts(catalogue),
         "as_of": stamp(),
+        "actions": [{"label": "Add an entry", "href": reverse("progress:entry_new", args=[pk])}]
+        if may(signed_in(request), KEEP_CATALOGUE)
+        else [],
         **board_context(entries),
     }
     part = getattr(request, "htmx", False) and request.htmx.target == "board"  # type: ignore[attr-defined]

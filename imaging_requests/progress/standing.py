@@ -1,0 +1,33 @@
+"""Tell inner rooms, which may not look outward, where owed views stand."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+from django.utils import timezone
+
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.pictures import shown_pictures
+from imaging_requests.progress.settle import settle
+from imaging_requests.requesting.outlook import Standing
+
+
+def standings(view_ids: Collection[int]) -> Mapping[int, Standing]:
+    """Return status, reason and picture of some views; stale ones are settled first."""
+    objects = set(
+        ViewStatus.objects.filter(owed_view__in=view_ids).values_list("object_id", flat=True)
+    )
+    settle(objects)
+    rows = list(ViewStatus.objects.filter(owed_view__in=view_ids))
+    pictures = shown_pictures((row.chain, row.picture_version) for row in rows)
+    found = {}
+    for row in rows:
+        picture = pictures.get((row.chain, row.picture_version or 0))
+        found[row.owed_view_id] = Standing(
+            status=row.status,
+            is_met=row.is_met,
+            why=row.why,
+            met_on=timezone.localdate(picture.captured_at) if picture and row.is_met else None,
+            picture_href=picture.href if picture else "",
+        )
+    return found
