@@ -19,7 +19,7 @@ from imaging_requests.collection.actions import create_entry, create_object, put
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
-from imaging_requests.progress.gates import event_of, gate_of
+from imaging_requests.progress.gates import event_of, gate_of, scope_lines
 from imaging_requests.progress.gather import INCIDENT_ROW, gather_cases, order_of
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import rederive
@@ -62,8 +62,10 @@ def _known_event(moment: Moment, step: Intervention) -> Event:
 
 def gate_answer(step: Intervention, *, at: datetime, now: datetime, speech: Speech) -> GateAnswer:
     """Ask the gate of a step at an instant, as known now."""
-    moment = _moment(step.object_id, speech=speech, t=at, u=now)
-    found = gate_of(moment, step)
+    case = gather_cases([step.object_id])[step.object_id]
+    today = look(case, speech.tables, t=now, u=now)
+    moment = look(case, speech.tables, t=at, u=now)
+    found = gate_of(moment, step, scope=scope_lines(today, step.treatment_id))
     if found is None:
         raise DomainError(
             "The gate of this step cannot be asked yet.",

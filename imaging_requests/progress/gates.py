@@ -32,12 +32,20 @@ def event_of(moment: Moment, step: Intervention) -> Event | None:
     return next((event for event in moment.events if event.key == key), None)
 
 
-def gate_of(moment: Moment, step: Intervention) -> Gate | None:
-    """Ask whether a step may start now; None if the rules do not know the step yet."""
+def gate_of(
+    moment: Moment, step: Intervention, *, scope: tuple[ScopeLine, ...] | None = None
+) -> Gate | None:
+    """Ask whether a step may start at a moment; None if the rules do not know the step yet.
+
+    A start that is entered late is asked about with the `scope` of today: the duties that a
+    plan made were not in force yet at the instant it speaks of.
+    """
     event = event_of(moment, step)
     if event is None:
         return None
-    return gate(moment, event, scope_lines(moment, step.treatment_id))
+    if scope is None:
+        scope = scope_lines(moment, step.treatment_id)
+    return gate(moment, event, scope)
 
 
 def next_step(steps: Iterable[Intervention]) -> Intervention | None:
