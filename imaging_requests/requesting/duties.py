@@ -114,6 +114,11 @@ class Known:
         return missing_facts(self.facts, settings=self.settings)
 
     @cached_property
+    def _makings(self) -> dict[tuple[str | None, ...], Making]:
+        """Makings worked out so far: a view before, after and outside treatment is made alike."""
+        return {}
+
+    @cached_property
     def protocol_views(self) -> tuple[tuple[Pin, shots.OwedView], ...]:
         """Every view that a pinned protocol version speaks of, each version asked once.
 
@@ -144,13 +149,16 @@ class Known:
     def making(self, view: shots.OwedView, protocol: shots.Protocol | None = None) -> Making:
         """How a view is made, as the facts and the rules stand."""
         settings = f"{self.settings.id} {self.settings.version}"
-        return making_of(
-            view,
-            self.facts,
-            settings=self.settings,
-            origin=f"{protocol.id} {protocol.version}, {settings}" if protocol else settings,
-            missing=self.missing,
-        )
+        origin = f"{protocol.id} {protocol.version}, {settings}" if protocol else settings
+        key = (origin, view.line_id, view.technique, view.face, view.direction)
+        found = self._makings.get(key) if view.detail is None else None
+        if found is None:
+            found = making_of(
+                view, self.facts, settings=self.settings, origin=origin, missing=self.missing
+            )
+            if view.detail is None:
+                self._makings[key] = found
+        return found
 
     def making_for(
         self,

@@ -20,6 +20,7 @@ from imaging_requests.protocols.queries import (
     settings_for_words,
     trigger_table_of,
 )
+from imaging_requests.reckoning.shots import StudioSettings
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import BACK, FRONT
@@ -56,42 +57,65 @@ def gather_material(object_ids: Iterable[int], now: datetime) -> dict[int, Mater
     facts = latest_facts(ids, now)
     pins = _pins(ids, now)
     published = _published_tables()
-    tables = {table.version: table for _, table in published}
     treatments = _treatments(ids)
     steps = _steps(ids)
-    found: dict[int, Material] = {}
-    for row in objects:
-        shown = shot_facts(facts.get(row.pk), kind=row.kind, title=row.title)
-        own_steps = steps.get(row.pk, ()) if tables else ()
-        case = truth.ObjectCase(
-            object_id=str(row.pk),
-            facts=_true_facts(row, facts.get(row.pk)),
-            events=tuple(_event(step, published) for step in own_steps),
+    return {
+        row.pk: material_of(
+            row,
+            facts=facts.get(row.pk),
+            settings=settings,
+            pins=pins.get(row.pk, ()),
+            treatments=treatments.get(row.pk, ()),
+            steps=steps.get(row.pk, ()),
+            published=published,
+            now=now,
         )
-        moment = look(case, tables, t=now, u=now)
-        found[row.pk] = Material(
-            known=Known(
-                object_id=row.pk,
-                kind=row.kind,
-                facts=shown,
-                settings=settings,
-                pins=pins.get(row.pk, ()),
-                surfaces=_surfaces(moment),
-            ),
-            is_gone=row.record_state in _GONE,
-            moment=moment,
-            courses=tuple(
-                Course(
-                    treatment=treatment,
-                    steps=tuple(s for s in own_steps if s.treatment_id == treatment.pk),
-                    case=case,
-                    tables=tables,
-                    now=now,
-                )
-                for treatment in treatments.get(row.pk, ())
-            ),
-        )
-    return found
+        for row in objects
+    }
+
+
+def material_of(
+    row: CollectionObject,
+    *,
+    facts: ObjectFacts | None,
+    settings: StudioSettings,
+    pins: tuple[Pin, ...],
+    treatments: Sequence[Treatment],
+    steps: Sequence[Intervention],
+    published: Sequence[Published],
+    now: datetime,
+) -> Material:
+    """Put the rows of one object together; the database is not asked."""
+    tables = {table.version: table for _, table in published}
+    own_steps = steps if tables else ()
+    case = truth.ObjectCase(
+        object_id=str(row.pk),
+        facts=_true_facts(row, facts),
+        events=tuple(_event(step, published) for step in own_steps),
+    )
+    moment = look(case, tables, t=now, u=now)
+    return Material(
+        known=Known(
+            object_id=row.pk,
+            kind=row.kind,
+            facts=shot_facts(facts, kind=row.kind, title=row.title),
+            settings=settings,
+            pins=pins,
+            surfaces=_surfaces(moment),
+        ),
+        is_gone=row.record_state in _GONE,
+        moment=moment,
+        courses=tuple(
+            Course(
+                treatment=treatment,
+                steps=tuple(s for s in own_steps if s.treatment_id == treatment.pk),
+                case=case,
+                tables=tables,
+                now=now,
+            )
+            for treatment in treatments
+        ),
+    )
 
 
 def _pins(ids: list[int], now: datetime) -> dict[int, tuple[Pin, ...]]:
