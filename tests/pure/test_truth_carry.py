@@ -111,6 +111,15 @@ def test_cleaning_the_back_of_a_lining_does_not_touch_the_original_under_it() ->
     assert verdict(moment, lining.chain) is Carry.OUT
 
 
+def test_cleaning_the_back_touches_the_original_once_the_lining_is_off() -> None:
+    story = Story()
+    story.step(11, "2026-02-01")
+    story.step(12, "2026-02-20")
+    original = story.picture("VF-B", "2026-02-21")
+    story.step(23, "2026-02-25")
+    assert verdict(story.at("2026-02-26"), original.chain) is Carry.OUT
+
+
 def test_flattening_reaches_a_front_hidden_by_a_facing() -> None:
     story = Story()
     picture = story.picture("RK-F-L", "2026-01-01")

@@ -78,8 +78,13 @@ def test_a_treatment_can_be_signed_off_once_its_own_cases_are_decided() -> None:
     event = story.step(2, "2026-02-01", treatment="T1")
     story.step(7, "2026-03-01", treatment="T2")
     assert len(sign_off_obstacles(story.at(NOW), "T1")) == 1
+    assert not open_cases(story.at(NOW))[0].is_recorded
     story.decide(picture, event, None, "2026-02-02")
+    assert open_cases(story.at("2026-02-02"))[0].is_recorded
     assert len(sign_off_obstacles(story.at(NOW), "T1")) == 1
+    late = replace(story.told["decisions"][0], opened_at=day("2026-02-02 13:00"))
+    story.told["decisions"] = [late]
+    assert not open_cases(story.at("2026-02-02"))[0].is_recorded
     story.decide(picture, event, Validity.VALID, "2026-02-03")
     assert sign_off_obstacles(story.at(NOW), "T1") == ()
     assert len(sign_off_obstacles(story.at(NOW), "T2")) == 1
@@ -229,8 +234,15 @@ def backdated() -> Story:
 
 def test_an_event_entered_late_lists_the_pictures_taken_since_before_it_is_saved() -> None:
     story = backdated()
-    moment = story.at("2026-03-02")
-    late = Story().step(2, "2026-02-20", started="2026-02-19", key="late", treatment="T2")
+    moment = story.at("2026-03-02", known="2026-03-02")
+    late = Story().step(
+        2,
+        "2026-02-20",
+        started="2026-02-19",
+        known="2026-03-03",
+        key="late",
+        treatment="T2",
+    )
     changes = meaning_changes(story.case(), TABLES, late, at=moment)
     found = {change.picture.chain: change for change in changes.pictures}
     assert set(found) == {"before", "after", "plate", "relief"}

@@ -171,6 +171,21 @@ def test_relining_needs_the_bared_back_as_seen_in_its_window() -> None:
     assert ask(story, event).state is GateState.OPEN
 
 
+def test_relining_asks_for_the_present_window_and_not_for_an_earlier_one() -> None:
+    story = Story()
+    story.owe("VF-B")
+    story.picture("VF-B", "2025-01-01")
+    story.step(11, "2025-02-01", treatment="T0", step=1)
+    story.step(12, "2026-03-02", step=1)
+    event = story.step(11, step=2)
+    answer = ask(story, event)
+    assert missing(answer) == {"VF-B.1"}
+    windows = [m.status for m in answer.missing if m.status.view.anchor.surface == "B.1"]
+    assert [status.status for status in windows] == [Status.UNDECIDED]
+    story.picture("VF-B", "2026-03-05")
+    assert ask(story, event).state is GateState.OPEN
+
+
 def test_work_on_the_back_of_a_two_sided_object_needs_the_views_of_the_back() -> None:
     story = Story(two_sided=True)
     story.owe("VF-F", "UV-F", "VF-B", "UV-B")

@@ -144,6 +144,14 @@ def test_a_waiver_lapses_when_another_treatment_changed_the_view_before_its_own_
     assert story.words(NOW)["UV-F"] is Status.OPEN
 
 
+def test_a_waiver_granted_at_the_instant_an_event_ended_is_about_what_came_after() -> None:
+    story = Story()
+    story.owe("UV-F")
+    story.step(2, "2026-02-01", treatment="T1", step=1)
+    story.waive("UV-F", "2026-02-01")
+    assert story.words(NOW)["UV-F"] is Status.WAIVED
+
+
 def test_a_hidden_back_is_blocked_not_out_of_date() -> None:
     story = Story()
     story.owe("VF-B")
@@ -284,3 +292,33 @@ def test_a_view_that_is_not_owed_yet_can_be_judged_as_if_it_were() -> None:
     denser = replace(moment.views[0], key="draft", px_per_mm=24.0)
     assert judge(moment, denser).why is Why.SPEC_RAISED
     assert judge(moment, moment.views[0]).status is Status.FILED
+
+
+def test_nothing_is_lost_while_a_conservator_may_still_say_that_a_picture_holds() -> None:
+    story = Story()
+    story.owe("RK-F-L", anchor=Anchor.before("T"))
+    picture = story.picture("RK-F-L", "2026-01-01")
+    event = story.step(7, "2026-01-10", treatment="T0", step=1)
+    story.step(18, "2026-02-01", treatment="T", step=1)
+    assert story.words(NOW)["RK-F-L"] is Status.UNDECIDED
+    story.decide(picture, event, Validity.OUT_OF_DATE, "2026-02-05")
+    assert story.words(NOW)["RK-F-L"] is Status.LOST
+
+
+def test_work_inside_a_window_does_not_lose_its_views_only_work_after_it_does() -> None:
+    story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
+    story.owe("VF-B", anchor=Anchor.in_window("B.1", opened_by="off"))
+    story.step(12, "2026-01-10", key="off")
+    story.step(13, "2026-01-15")
+    story.step(25, "2026-01-20", puts_on=True)
+    assert story.words("2026-01-21")["VF-B"] is Status.BLOCKED
+    story.step(22, "2026-02-10")
+    assert story.words("2026-02-11")["VF-B"] is Status.LOST
+
+
+def test_a_picture_made_while_a_lining_comes_off_is_put_to_the_conservator() -> None:
+    story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
+    story.owe("VF-B", anchor=Anchor.before("T"))
+    story.step(12, started="2026-01-10", treatment="T", step=1)
+    story.picture("VF-B", "2026-01-12")
+    assert story.words("2026-01-13")["VF-B"] is Status.UNDECIDED

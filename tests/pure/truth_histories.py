@@ -6,6 +6,7 @@ import random
 from typing import Any
 
 SPAN = 600
+GRID = 5
 COMMON_ROWS = [1, 2, 2, 6, 6, 7, 8, 9, 10, 11, 11, 12, 12, 13, 16, 18, 23, 25, 25, 30, 31, 32]
 VIEWS = [
     ("F.1", "VF", ""),
@@ -37,7 +38,8 @@ class Chance:
         return f"{prefix}{self.number:04d}"
 
     def hour(self, first: int = 0, last: int = SPAN) -> int:
-        return self.random.randint(first, max(first, last))
+        """A multiple of :data:`GRID`, so that different things often happen at one instant."""
+        return self.random.randint(-(-first // GRID), max(first, last) // GRID) * GRID
 
     def may(self, share: float) -> bool:
         return self.random.random() < share
@@ -78,7 +80,7 @@ def correct(chance: Chance, record: dict[str, Any], *names: str) -> list[dict[st
     if not chance.may(0.2):
         return [record]
     later = {**record, "recorded": record["recorded"] + chance.hour(0, 200)}
-    shift = chance.random.randint(-40, 40)
+    shift = chance.random.randint(-8, 8) * GRID
     if chance.may(0.25):
         later["withdrawn"] = True
     for name in names:
@@ -90,20 +92,22 @@ def correct(chance: Chance, record: dict[str, Any], *names: str) -> list[dict[st
 def events(chance: Chance) -> list[dict[str, Any]]:
     made = []
     hour = chance.hour(0, 150)
+    orders = chance.random.sample(range(1, 100), 7)
     for number in range(1, chance.random.randint(0, 7) + 1):
         row = chance.random.choice(COMMON_ROWS if chance.may(0.8) else list(range(1, 33)))
         started: int | None = hour
-        ended: int | None = hour + chance.hour(1, 40)
-        hour = ended if chance.may(0.2) else ended + chance.hour(0, 120)
+        ended: int | None = hour + chance.hour(GRID, 40)
         if row == 32:
             started = ended
+        elif made and chance.may(0.1):
+            started, ended = made[-1]["started"], made[-1]["ended"]
         elif chance.may(0.2):
             started, ended = (None, None) if chance.may(0.6) else (started, None)
         share = chance.random.choice([None, None, 0.1, 0.5, 4.0])
         event = chance.record(
             "e",
             ended or started or 0,
-            order=number,
+            order=orders[number - 1],
             row=row,
             face=chance.random.choice("FFFB"),
             started=started,
@@ -118,13 +122,14 @@ def events(chance: Chance) -> list[dict[str, Any]]:
             phase=chance.random.choice([None, 1, 2]),
             step=number,
         )
+        hour = max(hour, ended or 0) + (0 if chance.may(0.2) else chance.hour(0, 120))
         made += correct(chance, event, "started", "ended")
     return made
 
 
 def interval(chance: Chance, prefix: str, **fields: Any) -> dict[str, Any]:
     first = chance.hour()
-    last = first + chance.hour(1, 300) if chance.may(0.6) else None
+    last = first + chance.hour(GRID, 300) if chance.may(0.6) else None
     return chance.record(prefix, first, **{"from": first, "to": last}, **fields)
 
 

@@ -173,7 +173,7 @@ def _due_point(moment: Moment, event: Event, key: ViewKey) -> _Due:
     }
     for at in range(place, len(steps)):
         step = steps[at]
-        if at > place and not _has_ended(step, moment) and _has_last_look(moment, step, key):
+        if not _has_ended(step, moment) and _has_last_look(moment, step, key):
             anchor = _after_step(steps[at - 1], event)
             when = step.started_at or step.planned_start_at
             return anchor, DueRule.BEFORE_STEP, step, when, step.started_at is None
