@@ -164,8 +164,13 @@ class Work:
     subject_id: int
     claim: uuid.UUID
     tries: int
+    as_of: datetime | None = None
     result: dict[str, Any] = field(default_factory=dict)
     is_published: bool = False
+
+    def now(self) -> datetime:
+        """Return the instant at which the work counts as done: the clock's, or `as_of`."""
+        return self.as_of or timezone.now()
 
     @property
     def is_last_try(self) -> bool:
@@ -184,9 +189,9 @@ class Work:
             if job is None:
                 raise ClaimLostError
             yield
-            now = timezone.now()
+            now = self.now()
             if job.asked > job.serving:
-                self.mine().update(**_fresh(now), result=self.result)
+                self.mine().update(**_fresh(timezone.now()), result=self.result)
                 wake_on_commit(TASKS[job.queue], job.pk)
             else:
                 self.mine().update(
@@ -195,9 +200,13 @@ class Work:
         self.is_published = True
 
 
-def run(job_id: int, *, now: datetime | None = None) -> Outcome:
-    """Do one job if it is due and nobody else has it; harmless at any other time."""
-    work = _claim(job_id, now or timezone.now())
+def run(job_id: int, *, now: datetime | None = None, as_of: datetime | None = None) -> Outcome:
+    """Do one job if it is due and nobody else has it; harmless at any other time.
+
+    `now` decides what is due. With `as_of` everything that is stored bears that instant instead of
+    the clock's, for a history that is entered later.
+    """
+    work = _claim(job_id, now or timezone.now(), as_of)
     if work is None:
         return Outcome.NOT_MINE
     started = timezone.now()
@@ -210,7 +219,7 @@ def run(job_id: int, *, now: datetime | None = None) -> Outcome:
     return outcome
 
 
-def _claim(job_id: int, now: datetime) -> Work | None:
+def _claim(job_id: int, now: datetime, as_of: datetime | None) -> Work | None:
     claim = uuid.uuid4()
     claimed = (
         Job.objects.filter(pk=job_id, kind__in=list(KINDS))
@@ -230,7 +239,7 @@ def _claim(job_id: int, now: datetime) -> Work | None:
     if not claimed:
         return None
     job = Job.objects.get(pk=job_id)
-    return Work(job.pk, KINDS[job.kind], job.subject_id, claim, job.tries)
+    return Work(job.pk, KINDS[job.kind], job.subject_id, claim, job.tries, as_of)
 
 
 def _lease() -> timedelta:
@@ -318,7 +327,11 @@ def _fail(row: QuerySet[Job], kind: Kind, subject_id: int, sentence: str) -> boo
 
 
 def run_due(
-    queues: Collection[str] = (), *, seconds: float | None = None, now: datetime | None = None
+    queues: Collection[str] = (),
+    *,
+    seconds: float | None = None,
+    now: datetime | None = None,
+    as_of: datetime | None = None,
 ) -> int:
     """Do what is due, oldest first, until nothing is left or the time is up; count the jobs."""
     stop_at = None if seconds is None else timezone.now() + timedelta(seconds=seconds)
@@ -329,7 +342,7 @@ def run_due(
         job_id = due.first()
         if job_id is None:
             break
-        outcome = run(job_id, now=now)
+        outcome = run(job_id, now=now, as_of=as_of)
         if outcome is Outcome.NOT_MINE:
             seen.add(job_id)
         else:

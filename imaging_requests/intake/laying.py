@@ -9,7 +9,6 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
-from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine, ShotLineState
 from imaging_requests.intake.actions.layout import is_restless
@@ -34,7 +33,7 @@ def sort(work: Work) -> None:
         sheet, decisions = _without_session(sheet, timed)
     else:
         decisions = _in_session(session, sheet.lines, timed)
-    keep_layout(work, sheet, decisions, is_settled=not restless, now=timezone.now())
+    keep_layout(work, sheet, decisions, is_settled=not restless, now=work.now())
 
 
 def _in_session(

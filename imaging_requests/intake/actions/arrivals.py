@@ -86,6 +86,7 @@ class _Progress:
     writer: UUID
     at: int
     durable: int
+    now: datetime | None = None
 
     def is_mine(self) -> bool:
         """Tell whether nobody else has begun to write this file since."""
@@ -94,14 +95,21 @@ class _Progress:
         ).exists()
 
 
-def append_bytes(*, actor: User, token: UUID, offset: int, chunks: Iterable[bytes]) -> int:
+def append_bytes(
+    *,
+    actor: User,
+    token: UUID,
+    offset: int,
+    chunks: Iterable[bytes],
+    now: datetime | None = None,
+) -> int:
     """Write a stream of bytes behind those already received; return how many there are now.
 
     Every stretch is hashed as it comes in and is on the disk before it is acknowledged. If the
     stream breaks off, everything up to there is kept. The last byte completes the arrival.
     """
     demand(actor, UPLOAD)
-    progress = _take_over(token, offset)
+    progress = _take_over(token, offset, now)
     with quarantine.open_part(token, at=offset, is_mine=progress.is_mine) as part:
         if part is None:
             raise _replaced(progress.arrival)
@@ -120,11 +128,13 @@ def append_bytes(*, actor: User, token: UUID, offset: int, chunks: Iterable[byte
     return progress.durable
 
 
-def _take_over(token: UUID, offset: int) -> _Progress:
+def _take_over(token: UUID, offset: int, now: datetime | None) -> _Progress:
     """Become the one who writes, if the sender knows how much is here."""
     writer = uuid4()
     arriving = Arrival.objects.filter(token=token, state=ArrivalState.ARRIVING)
-    taken = arriving.filter(offset_bytes=offset).update(writer=writer, touched_at=timezone.now())
+    taken = arriving.filter(offset_bytes=offset).update(
+        writer=writer, touched_at=now or timezone.now()
+    )
     arrival = Arrival.objects.get(token=token)
     if not taken:
         raise WrongOffsetError(
@@ -135,7 +145,7 @@ def _take_over(token: UUID, offset: int) -> _Progress:
             next_step="Ask how much is here and go on from there.",
             data={"offset": arrival.offset_bytes},
         )
-    return _Progress(arrival, writer, at=offset, durable=offset)
+    return _Progress(arrival, writer, at=offset, durable=offset, now=now)
 
 
 def _write(progress: _Progress, part: BinaryIO, chunks: Iterable[bytes]) -> None:
@@ -179,7 +189,7 @@ def _mark(progress: _Progress, part: BinaryIO, sha256: str) -> None:
     if progress.at == progress.durable:
         return
     quarantine.sync(part)
-    now = timezone.now()
+    now = progress.now or timezone.now()
     stretches = list(progress.arrival.stretches)
     if len(stretches) < MOST_STRETCHES:
         stretches.append([progress.durable, progress.at, sha256])
@@ -228,12 +238,20 @@ def complete_arrival(arrival_id: int, *, now: datetime | None = None) -> None:
 
 
 def receive_whole(
-    *, actor: User, drop_id: int, name: str, size_bytes: int, chunks: Iterable[bytes]
+    *,
+    actor: User,
+    drop_id: int,
+    name: str,
+    size_bytes: int,
+    chunks: Iterable[bytes],
+    now: datetime | None = None,
 ) -> Arrival:
     """Take in a file in one go, as a form or a folder gives it."""
-    arrival = begin_arrival(actor=actor, drop_id=drop_id, name=name, size_bytes=size_bytes)
+    arrival = begin_arrival(
+        actor=actor, drop_id=drop_id, name=name, size_bytes=size_bytes, now=now
+    )
     if size_bytes:
-        append_bytes(actor=actor, token=arrival.token, offset=0, chunks=chunks)
+        append_bytes(actor=actor, token=arrival.token, offset=0, chunks=chunks, now=now)
         arrival.refresh_from_db()
     return arrival
 

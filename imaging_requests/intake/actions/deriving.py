@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import PurePosixPath
 
-from django.utils import timezone
-
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.verdicts import Verdict
@@ -21,7 +19,7 @@ def keep_reading(
     work: Work, frame: Frame, answer: Derived | Unreadable, verdicts: Sequence[Verdict]
 ) -> None:
     """Store pictures and verdicts of one frame, and ask for its place to be found."""
-    now = timezone.now()
+    now = work.now()
     with work.publish():
         if isinstance(answer, Derived):
             _keep_pictures(frame, answer)

@@ -41,7 +41,7 @@ def keep_frame(work: Work, arrival: Arrival, master: Master) -> None:
     If another arrival with the same bytes was quicker by a moment, this one is answered
     "already here".
     """
-    now = timezone.now()
+    now = work.now()
     try:
         with work.publish():
             frame = _new_frame(arrival, master, now)
@@ -60,7 +60,7 @@ def keep_frame(work: Work, arrival: Arrival, master: Master) -> None:
                 },
                 now=now,
             )
-            jobs.enqueue(DERIVE, frame.pk, now=now)
+            jobs.enqueue(DERIVE, frame.pk)
             work.result = {"frame": frame.pk}
             transaction.on_commit(lambda: quarantine.discard(arrival.token))
     except IntegrityError:
@@ -152,7 +152,7 @@ def answer_already_here(work: Work, arrival: Arrival, frame: Frame) -> None:
 
     The bytes that came now have just been compared with both copies, which proves these anew.
     """
-    now = timezone.now()
+    now = work.now()
     first = frame.arrivals.exclude(pk=arrival.pk).order_by("pk").select_related("drop").first()
     came = f"{timezone.localtime(frame.received_at):%-d %b %Y, %H:%M}"
     where = f" in {first.drop}" if first is not None else ""
@@ -174,7 +174,7 @@ def answer_already_here(work: Work, arrival: Arrival, frame: Frame) -> None:
 
 def refuse_arrival(work: Work, arrival: Arrival, refusal: Unreadable) -> None:
     """Answer a file that gives no picture; its bytes are kept for a person."""
-    now = timezone.now()
+    now = work.now()
     with work.publish():
         has_bytes = arrival.size_bytes > 0 and quarantine.part_path(arrival.token).exists()
         _answer(arrival, ArrivalState.REFUSED, None, refusal.sentence, now, refused_kept=has_bytes)
