@@ -1,0 +1,4 @@
+"""Addresses of campaigns, sessions and the shot list."""
+
+app_name = "campaigns"
+urlpatterns: list = []

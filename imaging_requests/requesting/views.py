@@ -1,0 +1,170 @@
+"""Pages of requests: the list, one request, putting one together, the lead's triage."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.vary import vary_on_headers
+
+from imaging_requests.people.errors import DomainError
+from imaging_requests.people.policies import READ, requires
+from imaging_requests.people.requests import signed_in
+from imaging_requests.requesting import actions, queries
+from imaging_requests.requesting.filters import RequestFilter
+from imaging_requests.requesting.forms import AnswerForm, LinesForm, WishForm, add_refusal
+from imaging_requests.requesting.models import Request
+from imaging_requests.requesting.overlaps import find_overlaps
+from imaging_requests.requesting.policies import ASK, TRIAGE
+from imaging_requests.requesting.request_page import request_context
+from imaging_requests.requesting.triage_page import triage_context
+from imaging_requests.requesting.wish_page import (
+    choose_context,
+    chosen_objects,
+    review_context,
+    wish_context,
+)
+
+PER_PAGE = 50
+
+
+@requires(READ)
+@require_safe
+def requests(request: HttpRequest) -> HttpResponse:
+    """List requests, newest first."""
+    everything = queries.request_list()
+    found = RequestFilter(request.GET, queryset=everything, request=request)
+    page = Paginator(found.qs, PER_PAGE).get_page(request.GET.get("page"))
+    open_own = queries.open_wishes_of(signed_in(request))
+    context = {
+        "filter": found,
+        "page": page,
+        "shown": page.paginator.count,
+        "total": Request.objects.count(),
+        "clear_href": request.path if request.GET else "",
+        "answer": f"{open_own} wish{'' if open_own == 1 else 'es'} of yours under way"
+        if open_own
+        else "No wish of yours is under way",
+    }
+    return render(request, "requesting/requests.html", context)
+
+
+@requires(READ)
+@require_safe
+def request(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one request: where each wish stands and what it waits for."""
+    wish = get_object_or_404(Request.objects.select_related("requester"), pk=pk)
+    context = request_context(wish, user=signed_in(request))
+    return render(request, "requesting/request.html", context)
+
+
+@requires(ASK)
+@require_POST
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take ticked lines of a request back."""
+    wish = get_object_or_404(Request, pk=pk)
+    form = LinesForm(request.POST, line_ids=list(wish.lines.values_list("pk", flat=True)))
+    if form.is_valid():
+        left = actions.withdraw_lines(actor=signed_in(request), read_versions=form.read_versions())
+        messages.success(request, f"Withdrawn. {left.sentence}")
+    else:
+        messages.error(request, "No line was ticked, so nothing was withdrawn.")
+    return redirect("requesting:request", pk=pk)
+
+
+@requires(ASK)
+@require_POST
+def follow(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let the waiting lines of a request follow the entry's objects of today."""
+    read = request.POST.get("read_version", "")
+    entry = request.POST.get("entry", "")
+    if not (read.isdigit() and entry.isdigit()):
+        raise Http404
+    actions.follow_entry(
+        actor=signed_in(request), request_id=pk, entry_id=int(entry), read_version=int(read)
+    )
+    messages.success(request, "The lines follow the entry's objects of today.")
+    return redirect("requesting:request", pk=pk)
+
+
+@requires(ASK)
+@require_http_methods(["GET", "POST"])
+@vary_on_headers("HX-Request")
+def request_new(request: HttpRequest) -> HttpResponse:
+    """Put a request together: choose objects, wish, see what is there, file."""
+    data = request.POST if request.method == "POST" else request.GET
+    chosen = chosen_objects(data)
+    if request.method == "GET" and (not chosen or "choose" in data):
+        part = getattr(request, "htmx", False)
+        template = "requesting/found.html" if part else "requesting/choose.html"
+        return render(request, template, choose_context(data))
+    form = WishForm(request.POST or None, objects=chosen)
+    if request.method == "GET" or "back" in data:
+        return render(request, "requesting/wish.html", wish_context(form))
+    if not form.is_valid():
+        return render(request, "requesting/wish.html", wish_context(form), status=422)
+    return _review_or_file(request, form)
+
+
+def _review_or_file(request: HttpRequest, form: WishForm) -> HttpResponse:
+    """Show what is there already, or file when that has been seen."""
+    user = signed_in(request)
+    try:
+        wishes = actions.check_wishes(form.wishes(), now=timezone.now())
+        if "file" in request.POST:
+            filed = actions.file_request(
+                actor=user,
+                purpose=form.cleaned_data["purpose"],
+                why=form.cleaned_data["why"],
+                wanted_by=form.cleaned_data["wanted_by"],
+                lines=wishes,
+                counts_for_catalogue=form.cleaned_data["counts_for_catalogue"],
+                use_rights=form.cleaned_data["use_rights"],
+            )
+            messages.success(request, f"{filed.number} is filed.")
+            return redirect("requesting:request", pk=filed.pk)
+    except DomainError as error:
+        add_refusal(form, error)
+        if "file" not in request.POST:
+            return render(request, "requesting/wish.html", wish_context(form), status=422)
+    context = review_context(form, wishes, find_overlaps(wishes))
+    status = 422 if form.errors else 200
+    return render(request, "requesting/review.html", context, status=status)
+
+
+@requires(TRIAGE)
+@require_http_methods(["GET", "POST"])
+def triage(request: HttpRequest) -> HttpResponse:
+    """Answer waiting wishes, object by object."""
+    user = signed_in(request)
+    if request.method == "GET":
+        return render(request, "requesting/triage.html", triage_context(user))
+    ids = [line.pk for line in queries.waiting_lines()]
+    form = AnswerForm(request.POST, line_ids=ids, auto_id=f"id_{request.POST.get('object')}_%s")
+    if form.is_valid():
+        try:
+            done = _answer(request, form)
+        except DomainError as error:
+            add_refusal(form, error)
+        else:
+            messages.success(request, done)
+            return redirect("requesting:triage")
+    context = triage_context(user, answered=form)
+    return render(request, "requesting/triage.html", context, status=422)
+
+
+def _answer(request: HttpRequest, form: AnswerForm) -> str:
+    """Agree to or decline the ticked lines; says what was done."""
+    user, versions = signed_in(request), form.read_versions()
+    if form.cleaned_data["answer"] == "agree":
+        lines = actions.agree_lines(
+            actor=user, read_versions=versions, promised_on=form.cleaned_data["promised_on"]
+        )
+        return f"Agreed to {len(lines)} wish{'' if len(lines) == 1 else 'es'}."
+    lines = actions.decline_lines(
+        actor=user, read_versions=versions, reason=form.cleaned_data["reason"]
+    )
+    return f"Declined {len(lines)} wish{'' if len(lines) == 1 else 'es'}; the requester is told."
