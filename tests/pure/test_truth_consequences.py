@@ -13,11 +13,11 @@ from imaging_requests.reckoning.truth.decisions import (
     pairs_to_decide,
     sign_off_obstacles,
 )
-from imaging_requests.reckoning.truth.duties import DueRule, consequences, duties_after
+from imaging_requests.reckoning.truth.duties import DueRule, consequences, duties_after, duty_of
 from imaging_requests.reckoning.truth.status import statuses
 from imaging_requests.reckoning.truth.terms import Carry, Effect
 from imaging_requests.reckoning.truth.windows import WindowState, views_in, windows
-from tests.pure.truth_story import CANVAS, TABLES, Anchor, Status, Story, Validity, Verdict, day
+from tests.pure.truth_story import CANVAS, Anchor, Status, Story, Validity, Verdict, day
 
 NOW = "2026-06-01"
 
@@ -168,6 +168,19 @@ def test_a_duty_without_a_planned_end_has_no_date_and_one_after_an_incident_is_d
     assert (duty.rule, duty.due_at) == (DueRule.AT_ONCE, day("2026-02-01"))
 
 
+def test_the_due_point_of_a_view_out_of_date_is_that_of_the_last_event_that_spoilt_it() -> None:
+    story = Story()
+    story.owe("UV-F", "XR")
+    story.picture("UV-F", "2026-01-01")
+    story.step(1, "2026-02-01", treatment="T1", step=1)
+    last = story.step(6, "2026-04-29", treatment="T4", step=1)
+    story.step(7, treatment="T4", step=2, planned=("2026-06-15", "2026-06-16"))
+    moment = story.at("2026-05-01")
+    duty, nothing = (duty_of(moment, status) for status in statuses(moment))
+    assert (duty.because, duty.due_at) == (last, day("2026-06-16"))
+    assert nothing is None
+
+
 def test_an_old_picture_nobody_asks_for_any_more_is_marked_as_such_in_the_duty() -> None:
     story = Story()
     story.picture("VF-F", "2026-01-01")
@@ -243,7 +256,7 @@ def test_an_event_entered_late_lists_the_pictures_taken_since_before_it_is_saved
         key="late",
         treatment="T2",
     )
-    changes = meaning_changes(story.case(), TABLES, late, at=moment)
+    changes = meaning_changes(moment, late)
     found = {change.picture.chain: change for change in changes.pictures}
     assert set(found) == {"before", "after", "plate", "relief"}
     assert found["after"].after_then == ("late",)
@@ -263,7 +276,7 @@ def test_a_start_put_earlier_relabels_pictures_as_taken_during_the_step() -> Non
     story.owe("UV-F", anchor=Anchor.before("T2"), prefix="BT ")
     moment = story.at("2026-03-02")
     earlier = replace(step, started_at=day("2026-02-20"))
-    changes = meaning_changes(story.case(), TABLES, earlier, at=moment)
+    changes = meaning_changes(moment, earlier)
     assert [(c.picture.chain, c.during_then) for c in changes.pictures] == [
         ("after", ("late",)),
         ("plate", ("late",)),
@@ -271,7 +284,7 @@ def test_a_start_put_earlier_relabels_pictures_as_taken_during_the_step() -> Non
     assert changes.views == ()
     story.told["pictures"] = [p for p in story.told["pictures"] if p.chain != "before"]
     moment = story.at("2026-03-02")
-    changes = meaning_changes(story.case(), TABLES, earlier, at=moment)
+    changes = meaning_changes(moment, earlier)
     (view,) = changes.views
     assert (view.before.status, view.then.status) == (Status.FILED, Status.LOST)
 
@@ -280,7 +293,7 @@ def test_an_event_taken_back_makes_its_cases_moot() -> None:
     story = backdated()
     step = story.step(2, "2026-02-20", treatment="T2")
     moment = story.at("2026-03-02")
-    changes = meaning_changes(story.case(), TABLES, replace(step, withdrawn=True), at=moment)
+    changes = meaning_changes(moment, replace(step, withdrawn=True))
     assert [case.chain for case in changes.moot_cases] == ["relief"]
     assert changes.new_cases == ()
 

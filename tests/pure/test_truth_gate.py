@@ -109,6 +109,20 @@ def test_a_last_look_waiver_needs_a_conservator_and_the_lead_two_different_peopl
     assert ask(story, event).state is GateState.OPEN
 
 
+def test_a_waiver_told_for_the_whole_treatment_counts_for_its_first_phase_only() -> None:
+    story = canvas()
+    first = story.step(1, step=1, phase=1)
+    second = story.step(6, step=2, phase=2)
+    for code in CANVAS:
+        if code != "VC-F":
+            story.picture(code, "2026-02-01")
+    story.owe("VC-F", anchor=Anchor.before("T"), prefix="BT ")
+    story.waive("BT VC-F", "2026-03-01", lead="Signe")
+    assert ask(story, first).state is GateState.OPEN
+    story.correct(first, "2026-04-02", started_at=day("2026-04-01"), ended_at=day("2026-04-02"))
+    assert missing(ask(story, second)) == {"VF-F.1", "VC-F.1", "UV-F.1"}
+
+
 def test_an_ordinary_waiver_needs_the_lead_alone() -> None:
     story = canvas()
     event = story.step(1, step=1)

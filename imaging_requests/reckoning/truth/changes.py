@@ -13,12 +13,11 @@ from datetime import timedelta
 
 from .carry import carry
 from .decisions import Case, open_cases
-from .facts import Event, ObjectCase, Picture
+from .facts import Event, Picture
 from .gate import with_event
 from .moment import Moment, Standing, look
 from .status import ViewStatus, statuses
 from .terms import Anchor, Carry, Effect, Status, Verdict
-from .triggers import Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +60,14 @@ class Changes:
     moot_cases: tuple[Case, ...]
 
 
-def meaning_changes(case: ObjectCase, tables: Tables, proposed: Event, *, at: Moment) -> Changes:
+def meaning_changes(at: Moment, proposed: Event) -> Changes:
     """Pictures, views and cases whose meaning a proposed record of an event would change.
 
     ``proposed`` carries the key of the event it corrects, or a new key for an event entered late.
-    ``at`` is the moment without the proposal; its ``t`` and ``u`` are used for the comparison.
+    ``at`` is the moment without the proposal; the answer is for the same ``t`` and ``u``.
     """
-    then = look(with_event(case, replace(proposed, recorded_at=at.u)), tables, t=at.t, u=at.u)
+    case = with_event(at.case, replace(proposed, recorded_at=at.u))
+    then = look(case, at.tables, t=at.t, u=at.u)
     before_by_key = {status.view.key: status for status in statuses(at)}
     then_by_key = {status.view.key: status for status in statuses(then)}
     asked, asks = ({c.key: c for c in open_cases(m)} for m in (at, then))

@@ -16,6 +16,7 @@ from .decisions import Case, cases_after
 from .facts import Event, Picture
 from .moment import Moment, ViewKey
 from .stateline import steps_of
+from .status import ReasonCode, ViewStatus
 from .terms import Anchor, AnchorKind, Effect, Validity, Verdict, face_of
 from .windows import Window, windows
 
@@ -134,6 +135,16 @@ def duties_after(moment: Moment, event: str) -> tuple[Duty, ...]:
         if is_out or key in decided_out:
             duties.append(_duty(moment, happened, key, is_owed=key in owed))
     return tuple(duties)
+
+
+def duty_of(moment: Moment, status: ViewStatus) -> Duty | None:
+    """When a view that an event put out of date is to be made anew; ``None`` for other views."""
+    if status.reason.code is not ReasonCode.CHANGED:
+        return None
+    view = status.view
+    last = max(status.reason.events, key=lambda event: (event.ended_at or moment.t, event.order))
+    key = (view.surface, view.technique, view.variant)
+    return _duty(moment, last, key, is_owed=True)
 
 
 def _owed_now(moment: Moment, event: Event) -> set[ViewKey]:

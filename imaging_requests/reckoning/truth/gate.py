@@ -11,6 +11,12 @@
 A missing last look can only be waived by a conservator and the imaging lead together. In an
 emergency the step may start against a shut gate with two named people, the second within the
 time that the table sets; what is missing stays listed.
+
+>>> from datetime import UTC, datetime
+>>> signed = Waiver(key="w", recorded_at=datetime(2026, 4, 1, tzinfo=UTC), view="v",
+...                 granted_at=datetime(2026, 4, 1, tzinfo=UTC), lead="Signe")
+>>> is_signed_by_two(signed), is_signed_by_two(replace(signed, conservator="Runa"))
+(False, True)
 """
 
 from __future__ import annotations
@@ -24,7 +30,7 @@ from .facts import Event, ObjectCase, Override, OwedView, Waiver
 from .moment import Moment
 from .stateline import steps_of
 from .status import ViewStatus, has_lapsed, judge
-from .terms import Anchor, Effect, Status, face_of
+from .terms import Anchor, AnchorKind, Effect, Status, face_of
 
 
 class GateState(StrEnum):
@@ -234,12 +240,10 @@ def _best(moment: Moment, need: _Need) -> ViewStatus:
 
 def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:
     """The owed view in force for this line and anchor, or one as the scope would have it."""
+    wanted = (line.surface, line.technique, line.variant)
     for view in moment.views:
-        if (
-            view.anchor == anchor
-            and view.surface == line.surface
-            and view.technique == line.technique
-            and view.variant == line.variant
+        if (view.surface, view.technique, view.variant) == wanted and _is_same(
+            moment, view.anchor, anchor
         ):
             return view
     return OwedView(
@@ -252,6 +256,19 @@ def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:
         px_per_mm=line.px_per_mm,
         tolerance=line.tolerance,
         min_coverage=line.min_coverage,
+    )
+
+
+def _is_same(moment: Moment, one: Anchor, other: Anchor) -> bool:
+    """Equal anchors, or "before treatment" told with and without its phase but one and the same."""
+    if one == other:
+        return True
+    is_before = one.kind is AnchorKind.BT and other.kind is AnchorKind.BT
+    return (
+        is_before
+        and one.treatment == other.treatment
+        and (one.phase is None or other.phase is None)
+        and moment.point(one) == moment.point(other)
     )
 
 

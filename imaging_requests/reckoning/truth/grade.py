@@ -4,6 +4,11 @@ An entry is fully documented when (1) the facts of all its objects are complete,
 owed and every owed view is filed, waived, not applicable or replaced, (3) every chain of
 replacements ends, without a circle, in a view that satisfies (2), and (4) no decision case, no
 correction and no intervention is open on any of its objects.
+
+>>> missing_facts(None)[:3]
+('height_mm', 'width_mm', 'depth_mm')
+>>> grade_entry([]).grade
+<Grade.NOT_STARTED: 'not_started'>
 """
 
 from __future__ import annotations

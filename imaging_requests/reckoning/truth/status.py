@@ -6,6 +6,15 @@
 
 A picture *qualifies* when it is accepted and not recalled, complete, of the same surface,
 technique and variant, dense and covering enough, and carries to the anchor.
+
+>>> from datetime import UTC, datetime
+>>> day = datetime(2026, 4, 1, tzinfo=UTC)
+>>> view = OwedView(key="v", recorded_at=day, surface="F.1", technique="UV", px_per_mm=12.0,
+...                 tolerance=0.05, min_coverage=0.995)
+>>> def shot(px): return Picture(chain="c", version=1, recorded_at=day, surface="F.1",
+...                              technique="UV", captured_at=day, px_per_mm=px)
+>>> is_dense_enough(view, shot(11.4)), is_dense_enough(view, shot(11.3))
+(True, False)
 """
 
 from __future__ import annotations

@@ -80,6 +80,7 @@ class Row:
     act: SurfaceAct | None = None
     act_face: str = BACK
     by_kind: Mapping[str, Effect] | None = None
+    flags: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -240,7 +241,7 @@ def _read_row(raw: Mapping[str, Any], columns: tuple[str, ...]) -> Row:
             raise TableError(
                 f"Row {number}: a last look is as of 'before' or 'cleaned', not {look.as_of!r}."
             )
-    flags = set(raw.get("flags", ()))
+    flags = frozenset(raw.get("flags", ()))
     act = raw.get("surface_act")
     by_kind = raw.get("by_kind")
     return Row(
@@ -257,4 +258,5 @@ def _read_row(raw: Mapping[str, Any], columns: tuple[str, ...]) -> Row:
         act=SurfaceAct(act["act"]) if act else None,
         act_face=str(act["columns"]) if act else BACK,
         by_kind={k: Effect(v) for k, v in by_kind.items()} if by_kind else None,
+        flags=flags,
     )
