@@ -96,9 +96,7 @@ def chunks(data: bytes, size: int = 4096) -> Iterable[bytes]:
         yield chunk
 
 
-def open_drop(
-    by: User, *, session: Session | None = None, line: ShotLine | None = None
-) -> Drop:
+def open_drop(by: User, *, session: Session | None = None, line: ShotLine | None = None) -> Drop:
     """A drop for a session, a line, or neither."""
     return actions.open_drop(
         actor=by,

@@ -6,6 +6,8 @@ import logging
 import shutil
 import threading
 
+from django.conf import settings
+
 from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
@@ -27,7 +29,7 @@ def guards() -> GuardPool:
     """Return this process's pool of guarded processes; it is opened when first needed."""
     with _opening:
         if not _pools:
-            _pools.append(GuardPool(limits=reading_limits(), slots=1))
+            _pools.append(GuardPool(limits=reading_limits(), slots=settings.WORKER_SLOTS))
         return _pools[0]
 
 

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from imaging_requests.imaging.files.facts import Exif
 from imaging_requests.intake.capture import Instant, Window
 from imaging_requests.intake.layout import (
     Finding,
@@ -304,7 +305,7 @@ def _why_doubtful(sheet: FrameSheet, finding: Finding, lines: Mapping[int, LineS
         )
     named = listed([line.words for line in open_lines[:OPTIONS_SHOWN]])
     return (
-        f"Its exposure ({exposure_words(sheet)}) or its place in time fits no free place of "
+        f"Its exposure ({exposure_words(sheet.exif)}) or its place in time fits no free place of "
         f"{named}. Place it by hand, or set it aside as a spare."
     )
 
@@ -331,14 +332,13 @@ def _several_words(finding: Finding, lines: Mapping[int, LineSheet]) -> str:
     return f"It may be {named}; time and exposure do not tell which. Something may be missing."
 
 
-def exposure_words(sheet: FrameSheet) -> str:
+def exposure_words(exif: Exif | None) -> str:
     """Return exposure time, aperture and ISO as people write them.
 
     The time is written as a fraction below a third of a second.
     """
-    exif = sheet.exif
     if exif is None or not exif.exposure_s:
-        return "not known"
+        return "exposure not known"
     seconds = exif.exposure_s
     time = f"1/{1 / seconds:.0f} s" if seconds < 1 / 3 else f"{seconds:g} s"
     aperture = f"f/{exif.f_number:g}" if exif.f_number else ""

@@ -247,9 +247,7 @@ def receive_whole(
     now: datetime | None = None,
 ) -> Arrival:
     """Take in a file in one go, as a form or a folder gives it."""
-    arrival = begin_arrival(
-        actor=actor, drop_id=drop_id, name=name, size_bytes=size_bytes, now=now
-    )
+    arrival = begin_arrival(actor=actor, drop_id=drop_id, name=name, size_bytes=size_bytes, now=now)
     if size_bytes:
         append_bytes(actor=actor, token=arrival.token, offset=0, chunks=chunks, now=now)
         arrival.refresh_from_db()

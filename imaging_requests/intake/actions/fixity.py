@@ -1,0 +1,126 @@
+"""Prove stored copies again, repair a bad one from the good one, and tell people about it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from django.db import transaction
+from django.db.models import F
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.intake import store
+from imaging_requests.intake.models import Copy, Frame
+from imaging_requests.people import audit
+from imaging_requests.people.actions import tell
+from imaging_requests.people.models import Role
+from imaging_requests.people.queries import holders
+
+logger = logging.getLogger(__name__)
+
+
+class CopyOutcome(StrEnum):
+    """What was found of one copy, and what became of it."""
+
+    GOOD = "good"
+    REPAIRED = "repaired"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True)
+class CopyReport:
+    """One copy after it was read again."""
+
+    place: str
+    sha256: str
+    name: str
+    outcome: CopyOutcome
+    sentence: str
+
+
+def check_store(
+    *, verified_before: datetime | None = None, most: int | None = None
+) -> Iterator[CopyReport]:
+    """Read copies again, those proven longest ago first, and repair what can be repaired.
+
+    Nothing is open in the database while a file is read. A bad copy is kept aside for a person,
+    never deleted.
+    """
+    wanted = Copy.objects.select_related("frame").order_by(
+        F("verified_at").asc(nulls_first=True), "pk"
+    )
+    if verified_before is not None:
+        wanted = wanted.exclude(verified_at__gte=verified_before)
+    for pk in list(wanted.values_list("pk", flat=True)[:most]):
+        copy = Copy.objects.select_related("frame").get(pk=pk)
+        yield _check(copy)
+    yield from _add_missing(most)
+
+
+def _check(copy: Copy) -> CopyReport:
+    frame = copy.frame
+    if store.is_good(copy.place, frame.sha256, frame.extension):
+        Copy.objects.filter(pk=copy.pk).update(verified_at=timezone.now(), is_good=True)
+        return _report(copy.place, frame, CopyOutcome.GOOD, "matches")
+    logger.error("the %s of %s does not match", copy.place, frame.sha256)
+    Copy.objects.filter(pk=copy.pk).update(is_good=False)
+    return _repair(copy.place, frame)
+
+
+def _repair(place: str, frame: Frame) -> CopyReport:
+    other = next(each for each in store.PLACES if each != place)
+    try:
+        is_repaired = store.repair(place, frame.sha256, frame.extension)
+        trouble = ""
+    except (store.StoreError, store.NotTheSameError) as error:
+        is_repaired, trouble = False, f" {error}"
+    if is_repaired:
+        outcome = CopyOutcome.REPAIRED
+        sentence = (
+            f"The {place} of {frame.first_name} did not match any more; it was restored from the "
+            f"{other}, and the bad file is kept aside."
+        )
+    else:
+        outcome = CopyOutcome.LOST
+        sentence = (
+            f"The {place} of {frame.first_name} does not match and could not be restored from the "
+            f"{other}.{trouble} Bring the file again from the card or from another backup: the "
+            "same bytes heal both copies."
+        )
+    _record(place, frame, outcome, sentence)
+    return _report(place, frame, outcome, sentence)
+
+
+@transaction.atomic
+def _record(place: str, frame: Frame, outcome: CopyOutcome, sentence: str) -> None:
+    now = timezone.now()
+    is_good = outcome is CopyOutcome.REPAIRED
+    values = {"is_good": is_good} | ({"verified_at": now} if is_good else {})
+    Copy.objects.update_or_create(frame=frame, place=place, defaults=values)
+    audit.record(
+        f"intake.copy_{outcome}",
+        actor=None,
+        subject=frame,
+        after={"place": place, "sha256": frame.sha256},
+        reason=sentence,
+        now=now,
+    )
+    drop = frame.arrivals.order_by("pk").values_list("drop", flat=True).first()
+    address = reverse("intake:drop", args=[drop]) if drop is not None else ""
+    tell(holders(Role.HEAD, Role.LEAD, Role.KEEPER), sentence, address, now=now)
+
+
+def _add_missing(most: int | None) -> Iterator[CopyReport]:
+    """Make copies that a frame never got, from the one it has."""
+    for place in store.PLACES:
+        lacking = Frame.objects.exclude(copies__place=place).order_by("pk")
+        for frame in list(lacking[:most]):
+            yield _repair(place, frame)
+
+
+def _report(place: str, frame: Frame, outcome: CopyOutcome, sentence: str) -> CopyReport:
+    return CopyReport(place, frame.sha256, frame.first_name, outcome, sentence)

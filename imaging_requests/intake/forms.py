@@ -1,0 +1,227 @@
+"""Forms of drops and of the sorting table."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from imaging_requests.intake.actions.placing import Choice
+from imaging_requests.intake.layout import Spot
+from imaging_requests.intake.models import Frame
+
+DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
+INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
+SLOW, FAST = "slow", "fast"
+
+Choices = list[Any]
+
+
+class DropForm(forms.Form):
+    """What the files of a new drop were shot for."""
+
+    shot_for = forms.ChoiceField(
+        label="What was shot",
+        required=False,
+        help_text=(
+            "A shot line is best: its frames then find their places by themselves. With a session "
+            "alone, only frames that leave no doubt are placed; with neither, all wait for you."
+        ),
+    )
+    note = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, choices: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        shot_for = self.fields["shot_for"]
+        assert isinstance(shot_for, forms.ChoiceField)
+        shot_for.choices = [("", "Not known yet"), *choices]
+
+    def wanted(self) -> tuple[int | None, int | None]:
+        """Return the session or the shot line that was chosen."""
+        kind, _, key = str(self.cleaned_data["shot_for"]).partition(":")
+        chosen = int(key) if key else None
+        return (chosen, None) if kind == "session" else (None, chosen)
+
+
+class _ManyFiles(forms.ClearableFileInput):
+    allow_multiple_selected = True
+
+
+class _ManyFilesField(forms.FileField):
+    """Several files from one control."""
+
+    widget = _ManyFiles
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        files = data if isinstance(data, list | tuple) else [data] if data else []
+        if not files and self.required:
+            raise forms.ValidationError("No file was chosen. Choose one or more, then send them.")
+        return list(files)
+
+
+class UploadForm(forms.Form):
+    """Files sent in one go, for browsers without scripts."""
+
+    offered = _ManyFilesField(
+        label="Files",
+        help_text="TIFF, JPEG or PNG, as many as you like. Nothing in a file is ever changed.",
+    )
+
+    def chosen(self) -> list[Any]:
+        """Return the files that came."""
+        files: list[Any] = self.cleaned_data["offered"]
+        return files
+
+
+class ClockForm(forms.Form):
+    """How far the camera's clock was off while the files of a drop were shot."""
+
+    read_version = forms.IntegerField(widget=forms.HiddenInput)
+    amount = forms.CharField(
+        label="The camera's clock was off by",
+        help_text="Hours, minutes and seconds: 1:00:00, or 0:12. 0:00 takes a correction back.",
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 9}),
+    )
+    direction = forms.ChoiceField(
+        label="and it was",
+        choices=((SLOW, "slow: it showed an earlier time"), (FAST, "fast: it showed a later time")),
+    )
+
+    def clean_amount(self) -> float:
+        match = DURATION.fullmatch(str(self.cleaned_data["amount"]).strip())
+        if match is None:
+            raise forms.ValidationError(
+                "Write it as hours, minutes and seconds with colons, such as 1:00:00."
+            )
+        parts = {name: int(text or 0) for name, text in match.groupdict().items()}
+        return float(parts["h"] * 3600 + parts["m"] * 60 + parts["s"])
+
+    def offset_s(self) -> float:
+        """Return the seconds to add to the camera's clock."""
+        amount = float(self.cleaned_data["amount"])
+        return amount if self.cleaned_data["direction"] == SLOW else -amount
+
+
+def spot_value(spot: Spot) -> str:
+    """Write a place as the value of a choice."""
+    return f"{spot.line_id}:{spot.tile_y}:{spot.tile_x}:{spot.focus_slice}:{spot.ev:g}"
+
+
+def read_spot(value: str) -> Spot:
+    """Read what `spot_value` wrote."""
+    line_id, tile_y, tile_x, focus_slice, ev = value.split(":")
+    return Spot(int(line_id), int(tile_y), int(tile_x), int(focus_slice), float(ev))
+
+
+class _PlaceField(forms.ChoiceField):
+    """A place; one that was taken meanwhile is refused by the action, with the reason."""
+
+    def valid_value(self, value: Any) -> bool:
+        try:
+            read_spot(str(value))
+        except ValueError:
+            return False
+        return True
+
+
+class SortingForm(forms.Form):
+    """One page of the sorting table: a tick, a place and, where it is unknown, a time per frame."""
+
+    def __init__(
+        self,
+        *args: Any,
+        frames: Sequence[Frame],
+        places: dict[int, Choices],
+        line_choices: Choices,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.frames = {frame.pk: frame for frame in frames}
+        self.fields["line"] = forms.ChoiceField(
+            label="Shot line for all ticked", required=False, choices=[("", "…"), *line_choices]
+        )
+        for frame in frames:
+            name = frame.first_name
+            self.fields[f"tick-{frame.pk}"] = forms.BooleanField(
+                label=f"Tick {name}", required=False
+            )
+            self.fields[f"version-{frame.pk}"] = forms.IntegerField(
+                widget=forms.HiddenInput, initial=frame.row_version, required=False
+            )
+            self.fields[f"place-{frame.pk}"] = _PlaceField(
+                label=f"Place of {name}", required=False, choices=places[frame.pk]
+            )
+            if frame.captured_at is None:
+                self.fields[f"taken-{frame.pk}"] = forms.DateTimeField(
+                    label=f"When {name} was taken",
+                    required=False,
+                    input_formats=INSTANT_FORMATS,
+                    widget=forms.TextInput(attrs={"placeholder": "2026-04-16 09:12", "size": 17}),
+                    error_messages={"invalid": "Write the time as 2026-04-16 09:12, studio time."},
+                )
+
+    def ticked(self) -> list[int]:
+        """Return the frames that were ticked, in the order shown."""
+        return [pk for pk in self.frames if self.cleaned_data.get(f"tick-{pk}")]
+
+    def versions(self) -> dict[int, int]:
+        """Return the row version that the page had read of each ticked frame."""
+        return {pk: self.cleaned_data.get(f"version-{pk}") or 0 for pk in self.ticked()}
+
+    def choices(self) -> list[Choice]:
+        """Return the places chosen for ticked frames; those without one are left out."""
+        return [
+            self._choice(pk, read_spot(self.cleaned_data[f"place-{pk}"]))
+            for pk in self.ticked()
+            if self.cleaned_data.get(f"place-{pk}")
+        ]
+
+    def choices_in_order(self, free: Sequence[Spot]) -> list[Choice]:
+        """Give the ticked frames the free places of one line in the order shown."""
+        return [self._choice(pk, spot) for pk, spot in zip(self.ticked(), free, strict=False)]
+
+    def _choice(self, pk: int, spot: Spot) -> Choice:
+        taken: datetime | None = self.cleaned_data.get(f"taken-{pk}")
+        return Choice(
+            frame_id=pk,
+            read_version=self.cleaned_data.get(f"version-{pk}") or 0,
+            spot=spot,
+            captured_at=taken,
+        )
+
+
+class MovedForm(forms.Form):
+    """Frames that were moved a moment ago, with the versions that the move left: for undoing it."""
+
+    moved = forms.CharField(widget=forms.HiddenInput)
+
+    def clean_moved(self) -> dict[int, int]:
+        try:
+            return {
+                int(pk): int(version)
+                for pk, version in (
+                    pair.split(":") for pair in str(self.cleaned_data["moved"]).split(",")
+                )
+            }
+        except ValueError as error:
+            raise forms.ValidationError("Reload the page; it is not clear what to undo.") from error
+
+
+def posted_frames(data: Any) -> list[int]:
+    """Return the frames that a sent page of the sorting table held, whatever they are now."""
+    keys = (key.removeprefix("version-") for key in data if key.startswith("version-"))
+    return [int(key) for key in keys if key.isascii() and key.isdigit()]
+
+
+def moved_value(frames: Sequence[Frame]) -> str:
+    """Write frames and their versions as `MovedForm` reads them."""
+    return ",".join(f"{frame.pk}:{frame.row_version}" for frame in frames)
+
+
+def studio_text(instant: datetime | None) -> str:
+    """Write an instant as the form reads it."""
+    return f"{timezone.localtime(instant):%Y-%m-%d %H:%M:%S}" if instant else ""

@@ -1,0 +1,53 @@
+"""Read every stored copy again, and repair a bad one from the good one.
+
+Run it nightly, or after trouble with a disk. It ends with an error if a copy could not be
+repaired, so that whatever runs it raises an alarm.
+"""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from collections import Counter
+from dataclasses import asdict
+from datetime import timedelta
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from imaging_requests.intake.actions.fixity import CopyOutcome, check_store
+
+
+class Command(BaseCommand):
+    """Read every stored copy again, and repair a bad one from the good one."""
+
+    help = "Prove both copies of every master; repair a bad copy from the good one."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--older-than-days", type=float, help="only copies proven longer ago")
+        parser.add_argument("--most", type=int, help="at most so many copies, oldest proof first")
+        parser.add_argument("--json", action="store_true", help="answer as JSON")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        days = options["older_than_days"]
+        before = timezone.now() - timedelta(days=days) if days is not None else None
+        counts: Counter[str] = Counter()
+        trouble = []
+        for report in check_store(verified_before=before, most=options["most"]):
+            counts[report.outcome] += 1
+            if report.outcome is not CopyOutcome.GOOD:
+                trouble.append(report)
+                if not options["json"]:
+                    self.stderr.write(report.sentence)
+        if options["json"]:
+            answer = {"counts": dict(counts), "trouble": [asdict(each) for each in trouble]}
+            self.stdout.write(json.dumps(answer, indent=1))
+        else:
+            named = ", ".join(f"{counts[outcome]} {outcome}" for outcome in CopyOutcome)
+            self.stdout.write(f"{counts.total()} copies read: {named}.")
+        if counts[CopyOutcome.LOST]:
+            raise CommandError(
+                f"{counts[CopyOutcome.LOST]} copies could not be repaired. Bring these files again "
+                "from another backup: the same bytes heal both copies."
+            )

@@ -1,0 +1,215 @@
+"""What the pages of the intake show, put into words; templates decide nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
+from django.template.defaultfilters import filesizeformat
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.intake import queries
+from imaging_requests.intake.forms import moved_value
+from imaging_requests.intake.models import Arrival, ArrivalState, Drop, Frame, FrameState, Job
+from imaging_requests.intake.policies import ASK_AGAIN, CLEAR_REFUSED, PLACE, UPLOAD
+from imaging_requests.intake.rules import CardAnswer, DropCount, may_format
+from imaging_requests.intake.sheets import (
+    LineSheet,
+    holds_back,
+    latest_checks,
+    lines_with_names,
+    name_of,
+)
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import may
+
+FILES_PER_PAGE = 100
+SESSIONS_OFFERED = 20
+POLL_S, SLOW_POLL_S = 2, 20
+
+
+def picture_address(frame: Frame) -> str:
+    """Return the address of a frame's small picture, or nothing while it is not made yet."""
+    small = getattr(frame, "small", [])
+    if not small:
+        return ""
+    return f"{reverse('intake:picture', args=[frame.pk, '256'])}?of={small[0].recipe}"
+
+
+@dataclass(frozen=True, slots=True)
+class FileRow:
+    """One offered file on the page of its drop."""
+
+    arrival: Arrival
+    size: str
+    state: str
+    sentence: str
+    place: str
+    warnings: tuple[str, ...]
+    picture: str
+    percent: int
+    may_give_up: bool
+    may_clear: bool
+    moved: str
+
+
+@dataclass(frozen=True, slots=True)
+class DropView:
+    """Everything that changes on the page of a drop while it is looked at."""
+
+    drop: Drop
+    answer: str
+    card: CardAnswer
+    count: DropCount
+    lines: list[queries.LineProgress]
+    files: Page[Arrival]
+    rows: list[FileRow]
+    trouble: list[Job]
+    standstill: str
+    poll_s: int
+    waiting: int
+    may_ask_again: bool
+
+
+def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
+    """Gather the page of a drop; the number of queries does not depend on the number of files."""
+    count = queries.count_of(drop.pk)
+    lines = queries.progress_by_line(queries.lines_of(drop))
+    files = Paginator(queries.arrivals_of(drop.pk), FILES_PER_PAGE).get_page(page)
+    sheets = {progress.sheet.line_id: progress.sheet for progress in lines}
+    rows = [_file_row(arrival, user, sheets) for arrival in files.object_list]
+    waiting = queries.frames_of(drop.pk).filter(state=FrameState.WAITING).count()
+    return DropView(
+        drop=drop,
+        answer=_drop_answer(drop, count, waiting),
+        card=may_format(count),
+        count=count,
+        lines=lines,
+        files=files,
+        rows=rows,
+        trouble=list(queries.failed_jobs(drop_id=drop.pk)),
+        standstill=standstill_words(),
+        poll_s=_poll_s(drop),
+        waiting=waiting,
+        may_ask_again=may(user, ASK_AGAIN),
+    )
+
+
+def _poll_s(drop: Drop) -> int:
+    if queries.is_final(drop.pk):
+        return 0
+    return SLOW_POLL_S if queries.is_stalled(drop.pk) else POLL_S
+
+
+def _drop_answer(drop: Drop, count: DropCount, waiting: int) -> str:
+    if not count.offered:
+        return f"{drop} is empty: bring its files"
+    here = count.offered - count.under_way - count.refused
+    parts = [f"{here:,} of {number_of(count.offered, 'file')} are received"]
+    if count.under_way:
+        parts.append(f"{count.under_way:,} on the way")
+    if count.refused:
+        parts.append(f"{count.refused:,} refused")
+    if waiting:
+        parts.append(f"{number_of(waiting, 'frame')} on the sorting table")
+    return f"{drop}: {', '.join(parts)}"
+
+
+def number_of(number: int, noun: str) -> str:
+    """Write a number with its noun."""
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
+def _file_row(arrival: Arrival, user: User, sheets: dict[int, LineSheet]) -> FileRow:
+    frame = arrival.frame
+    checks = latest_checks(frame.checks.all()) if frame is not None else []
+    state, place, moved = str(arrival.get_state_display()), "", ""
+    if frame is not None:
+        place = _place_words(frame, sheets)
+        if frame.state in (FrameState.PLACED, FrameState.SET_ASIDE) and may(user, PLACE, frame):
+            moved = moved_value([frame])
+    is_open = arrival.state in (ArrivalState.ARRIVING, ArrivalState.REFUSED)
+    return FileRow(
+        arrival=arrival,
+        size=filesizeformat(arrival.size_bytes),
+        state=state,
+        sentence=arrival.answer or _under_way_words(arrival),
+        place=place,
+        warnings=tuple(check.sentence for check in checks if holds_back(check)),
+        picture=picture_address(frame) if frame is not None else "",
+        percent=_percent(arrival),
+        may_give_up=is_open and may(user, UPLOAD, arrival),
+        may_clear=arrival.refused_kept and may(user, CLEAR_REFUSED, arrival),
+        moved=moved,
+    )
+
+
+def _percent(arrival: Arrival) -> int:
+    if not arrival.size_bytes:
+        return 100
+    return int(100 * arrival.offset_bytes / arrival.size_bytes)
+
+
+def _under_way_words(arrival: Arrival) -> str:
+    if arrival.state == ArrivalState.RECEIVED:
+        return "All bytes are here; they are being proven and copied."
+    here = filesizeformat(arrival.offset_bytes)
+    if timezone.now() - arrival.touched_at > queries.STALLED_AFTER:
+        return (
+            f"Stopped after {here}; that part is kept. Choose the same file again and it goes on "
+            "from there."
+        )
+    return f"Arriving: {here} are here."
+
+
+def _place_words(frame: Frame, sheets: dict[int, LineSheet]) -> str:
+    if frame.state == FrameState.PLACED:
+        return queries.placed_spot_words(frame, sheets) or "placed in another session"
+    if frame.state == FrameState.WAITING:
+        return f"On the sorting table: {frame.waiting_because}"
+    if frame.state == FrameState.SET_ASIDE:
+        return "Set aside as a spare."
+    return "Its picture is being made." if frame.read_at is None else "Its place is being found."
+
+
+def standstill_words() -> str:
+    """Say that no worker takes the work, if that is so."""
+    found = queries.standstill()
+    if found is None:
+        return ""
+    number, since = found
+    return (
+        f"The background work stands still: {number_of(number, 'job')} due since "
+        f"{timezone.localtime(since):%H:%M}, and no worker takes them. What was received is safe. "
+        "Ask the system keeper to start the workers."
+    )
+
+
+def shot_for_choices(session_id: int | None, line_id: int | None) -> list[Any]:
+    """Return sessions with their lines, the latest first; those asked for are always among them."""
+    sessions = list(queries.open_sessions()[:SESSIONS_OFFERED])
+    known = {session.pk for session in sessions}
+    extra: QuerySet[Session] = queries.open_sessions().none()
+    if line_id is not None:
+        extra = queries.open_sessions().filter(shot_lines=line_id)
+    elif session_id is not None:
+        extra = queries.open_sessions().filter(pk=session_id)
+    sessions = [*(session for session in extra if session.pk not in known), *sessions]
+    lines = lines_with_names(ShotLine.objects.filter(session__in=sessions).order_by("position"))
+    by_session: dict[int, list[ShotLine]] = {}
+    for line in lines:
+        by_session.setdefault(line.session_id, []).append(line)
+    return [
+        (
+            f"{session.station}, {timezone.localtime(session.starts_at):%-d %b %Y, %H:%M}",
+            [
+                (f"session:{session.pk}", "The whole session"),
+                *((f"line:{line.pk}", name_of(line)) for line in by_session.get(session.pk, [])),
+            ],
+        )
+        for session in sessions
+    ]

@@ -1,0 +1,151 @@
+"""What the sorting table shows: frames, why they wait, and the places that can be chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.intake import queries
+from imaging_requests.intake.actions.placing import Choice
+from imaging_requests.intake.forms import SortingForm, spot_value
+from imaging_requests.intake.layout import Spot
+from imaging_requests.intake.models import Frame
+from imaging_requests.intake.pages import number_of, picture_address
+from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
+from imaging_requests.intake.sorting import exposure_words
+
+FRAMES_PER_PAGE = 24
+LIKELY = "Likely"
+
+
+@dataclass(frozen=True, slots=True)
+class SortingRow:
+    """One frame on the sorting table with the fields of its form."""
+
+    frame: Frame
+    picture: str
+    taken: str
+    exposure: str
+    drops: str
+    why: str
+    tick: Any
+    version: Any
+    place: Any
+    time: Any
+
+
+@dataclass(frozen=True, slots=True)
+class SortingPage:
+    """One page of the sorting table: its form, its rows, and the lines that can be chosen."""
+
+    form: SortingForm
+    rows: list[SortingRow]
+    sheets: dict[int, LineSheet]
+
+    def choices_in_order(self) -> list[Choice]:
+        """Give the ticked frames the free places of the chosen line in the order shown."""
+        line = self.form.cleaned_data["line"]
+        if not line:
+            return []
+        return self.form.choices_in_order(self.sheets[int(line)].layout.free)
+
+
+def sorting_page(frames: Sequence[Frame], session: Session | None, data: Any) -> SortingPage:
+    """Build the form of one page of frames."""
+    places, line_choices, sheets = sorting_choices(frames, session)
+    form = SortingForm(
+        data,
+        frames=frames,
+        places=places,
+        line_choices=line_choices,
+        initial=initial_places(frames, places),
+    )
+    return SortingPage(form, sorting_rows(form, frames), sheets)
+
+
+def sorting_rows(form: Any, frames: Iterable[Frame]) -> list[SortingRow]:
+    """Put frames and form fields side by side."""
+    rows = []
+    for frame in frames:
+        first = frame.proposal[0]["why"] if frame.proposal else ""
+        rows.append(
+            SortingRow(
+                frame=frame,
+                picture=picture_address(frame),
+                taken=_taken_words(frame),
+                exposure=exposure_words(exif_of(frame)),
+                drops=", ".join(sorted({str(a.drop) for a in frame.arrivals.all()})),
+                why=first,
+                tick=form[f"tick-{frame.pk}"],
+                version=form[f"version-{frame.pk}"],
+                place=form[f"place-{frame.pk}"],
+                time=form[f"taken-{frame.pk}"] if f"taken-{frame.pk}" in form.fields else None,
+            )
+        )
+    return rows
+
+
+def _taken_words(frame: Frame) -> str:
+    if frame.captured_at is not None:
+        return f"{timezone.localtime(frame.captured_at):%-d %b %Y, %H:%M:%S}"
+    return f"camera clock {frame.wall_clock}" if frame.wall_clock else "time not known"
+
+
+def sorting_choices(
+    frames: Sequence[Frame], session: Session | None
+) -> tuple[dict[int, list[Any]], list[Any], dict[int, LineSheet]]:
+    """Return places to choose per frame (likely ones first), lines to choose, and their sheets.
+
+    The lines are those of the sessions the frames came for, and of `session` if one was chosen.
+    """
+    wanted = {session.pk} if session is not None else set()
+    for frame in frames:
+        wanted.update(a.drop.session_id for a in frame.arrivals.all() if a.drop.session_id)
+    proposed = {int(entry["line"]) for frame in frames for entry in frame.proposal}
+    lines = ShotLine.objects.filter(session__in=wanted) | ShotLine.objects.filter(pk__in=proposed)
+    sheets = {sheet.line_id: sheet for sheet in line_sheets(lines.order_by("session", "position"))}
+    free = [(sheet, spot) for sheet in sheets.values() for spot in sheet.layout.free]
+    places = {frame.pk: _places_for(frame, free, sheets) for frame in frames}
+    line_choices = [
+        (str(sheet.line_id), f"{sheet.words} ({number_of(len(sheet.layout.free), 'free place')})")
+        for sheet in sheets.values()
+        if sheet.layout.free
+    ]
+    return places, line_choices, sheets
+
+
+def _places_for(
+    frame: Frame, free: Sequence[tuple[LineSheet, Spot]], sheets: dict[int, LineSheet]
+) -> list[Any]:
+    likely = [queries.spot_of_proposal(entry) for entry in frame.proposal]
+    first = [
+        (spot_value(spot), f"{sheets[spot.line_id].words}, {sheets[spot.line_id].spot_words(spot)}")
+        for spot in likely
+        if spot.line_id in sheets and spot in sheets[spot.line_id].layout.free
+    ]
+    rest = [
+        (spot_value(spot), f"{sheet.words}, {sheet.spot_words(spot)}")
+        for sheet, spot in free
+        if spot not in likely
+    ]
+    choices: list[Any] = [("", "…")]
+    if first:
+        choices.append((LIKELY, first))
+    if rest:
+        choices.append(("Other free places", rest))
+    return choices
+
+
+def initial_places(frames: Iterable[Frame], places: dict[int, list[Any]]) -> dict[str, str]:
+    """Choose the likely place of each frame beforehand, if it is still free."""
+    initial = {}
+    for frame in frames:
+        likely: list[Any] = next(
+            (group for name, group in places[frame.pk] if name == "Likely"), []
+        )
+        initial[f"place-{frame.pk}"] = likely[0][0] if likely else ""
+    return initial

@@ -1,0 +1,294 @@
+"""Reads of the intake: drops and how they stand, the sorting table, pictures, waiting work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import Session, SessionState, ShotLine
+from imaging_requests.intake import store
+from imaging_requests.intake.actions.layout import ANSWERED, SORT, is_restless
+from imaging_requests.intake.jobs import KINDS
+from imaging_requests.intake.layout import Spot
+from imaging_requests.intake.limits import file_checks
+from imaging_requests.intake.models import (
+    Arrival,
+    ArrivalState,
+    Copy,
+    Derivative,
+    Drop,
+    FileCheck,
+    Frame,
+    FrameRole,
+    FrameState,
+    Job,
+    JobState,
+)
+from imaging_requests.intake.rules import UNDER_WAY, DropCount
+from imaging_requests.intake.sheets import LineSheet, line_sheets, spot_of
+from imaging_requests.intake.words import gap_words
+
+STALLED_AFTER = timedelta(minutes=1)
+STANDSTILL_AFTER = timedelta(seconds=60)
+WHOLE = "G1"
+OPEN_SESSIONS = (SessionState.CONFIRMED, SessionState.RUNNING)
+
+
+def drops() -> QuerySet[Drop]:
+    """Every drop, newest first, with how many files it has and how many need a person."""
+    answered = Q(arrivals__state__in=ANSWERED)
+    return (
+        Drop.objects.select_related("brought_by", "session__station", "shot_line")
+        .annotate(
+            files=Count(
+                "arrivals", filter=~Q(arrivals__state=ArrivalState.GIVEN_UP), distinct=True
+            ),
+            under_way=Count("arrivals", filter=Q(arrivals__state__in=UNDER_WAY), distinct=True),
+            refused=Count(
+                "arrivals", filter=Q(arrivals__state=ArrivalState.REFUSED), distinct=True
+            ),
+            placed=Count(
+                "arrivals",
+                filter=answered & Q(arrivals__frame__state=FrameState.PLACED),
+                distinct=True,
+            ),
+            waiting=Count(
+                "arrivals",
+                filter=answered & Q(arrivals__frame__state=FrameState.WAITING),
+                distinct=True,
+            ),
+        )
+        .order_by("-opened_at", "-pk")
+    )
+
+
+def frames_of(drop_id: int) -> QuerySet[Frame]:
+    """The frames that came in a drop, new or known already."""
+    return Frame.objects.filter(
+        pk__in=Arrival.objects.filter(drop=drop_id, state__in=ANSWERED).values("frame")
+    )
+
+
+def count_of(drop_id: int) -> DropCount:
+    """How the files of a drop stand, for the sentence about the card."""
+    found = Arrival.objects.filter(drop=drop_id).aggregate(
+        offered=Count("pk", filter=~Q(state=ArrivalState.GIVEN_UP)),
+        under_way=Count("pk", filter=Q(state__in=UNDER_WAY)),
+        refused=Count("pk", filter=Q(state=ArrivalState.REFUSED)),
+    )
+    good = Copy.objects.filter(frame=OuterRef("pk"), is_good=True, verified_at__isnull=False)
+    proven = Q(*[Exists(good.filter(place=place)) for place in store.PLACES])
+    broken = Exists(
+        FileCheck.objects.filter(
+            frame=OuterRef("pk"),
+            rule=WHOLE,
+            rule_version=file_checks().version,
+            verdict=FileCheck.Verdict.FAIL,
+        )
+    )
+    wanted = frames_of(drop_id).exclude(state=FrameState.SET_ASIDE)
+    return DropCount(
+        **found,
+        unproven=frames_of(drop_id).exclude(proven).count(),
+        unread=wanted.filter(read_at=None).count(),
+        broken=wanted.filter(broken).count(),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LineProgress:
+    """How far the frames of one shot line have come."""
+
+    sheet: LineSheet
+    placed: int
+    waiting: int
+    gaps: tuple[str, ...]
+
+    @property
+    def expected(self) -> int:
+        """How many frames the line asks for."""
+        return len(self.sheet.expected)
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether every place of the line has its frame."""
+        return self.placed >= self.expected
+
+    @property
+    def sentence(self) -> str:
+        """What is missing, in words; likely places of waiting frames count as filled."""
+        if self.is_complete:
+            return "complete"
+        if not self.gaps:
+            return f"complete once the {_frames(self.waiting)} on the sorting table are placed"
+        words = "; ".join(self.gaps)
+        if not self.waiting:
+            return words
+        return f"{words} (as far as the files tell; {_frames(self.waiting)} on the sorting table)"
+
+
+def _frames(number: int) -> str:
+    return "1 frame" if number == 1 else f"{number} frames"
+
+
+def progress_by_line(lines: QuerySet[ShotLine]) -> list[LineProgress]:
+    """Expected minus received, line by line; frames on the sorting table count as likely."""
+    sheets = line_sheets(lines)
+    likely = _likely_spots([sheet.line_id for sheet in sheets])
+    progress = []
+    for sheet in sheets:
+        waiting = likely.get(sheet.line_id, [])
+        filled = {*sheet.taken, *waiting}
+        gaps = tuple(gap_words(sheet.expected, filled, sheet.grid))
+        progress.append(LineProgress(sheet, len(sheet.taken), len(waiting), gaps))
+    return progress
+
+
+def _likely_spots(line_ids: Sequence[int]) -> dict[int, list[Spot]]:
+    """Return the first proposed place of each waiting frame, by line."""
+    likely: dict[int, list[Spot]] = {}
+    waiting = Frame.objects.filter(state=FrameState.WAITING).exclude(proposal=[])
+    sessions = ShotLine.objects.filter(pk__in=line_ids).values("session")
+    in_play = waiting.filter(arrivals__drop__session__in=sessions).distinct()
+    for proposal in in_play.values_list("proposal", flat=True):
+        spot = spot_of_proposal(proposal[0])
+        if spot.line_id in line_ids:
+            likely.setdefault(spot.line_id, []).append(spot)
+    return likely
+
+
+def spot_of_proposal(proposal: dict[str, object]) -> Spot:
+    """Return the place that a stored proposal names."""
+    return Spot(
+        line_id=int(str(proposal["line"])),
+        tile_y=int(str(proposal["tile_y"])),
+        tile_x=int(str(proposal["tile_x"])),
+        focus_slice=int(str(proposal["focus_slice"])),
+        ev=float(str(proposal["ev"])),
+    )
+
+
+def lines_of(drop: Drop) -> QuerySet[ShotLine]:
+    """The shot lines that a drop is for, in the order of the list."""
+    if drop.shot_line_id is not None:
+        return ShotLine.objects.filter(pk=drop.shot_line_id)
+    return ShotLine.objects.filter(session=drop.session_id).order_by("position")
+
+
+def arrivals_of(drop_id: int) -> QuerySet[Arrival]:
+    """The files of a drop with their frames: what needs a person first, then in order."""
+    needs_person = Q(state=ArrivalState.REFUSED) | Q(frame__state=FrameState.WAITING)
+    return (
+        Arrival.objects.filter(drop=drop_id)
+        .annotate(
+            needs_person=Exists(Arrival.objects.filter(pk=OuterRef("pk")).filter(needs_person))
+        )
+        .select_related("frame__shot_line")
+        .prefetch_related(
+            Prefetch("frame__checks", queryset=FileCheck.objects.order_by("rule")),
+            thumbnails("frame__derivatives"),
+        )
+        .order_by("-needs_person", "pk")
+    )
+
+
+def thumbnails(path: str) -> Prefetch[str]:
+    """Prefetch the small picture of frames as `small`."""
+    return Prefetch(path, queryset=Derivative.objects.filter(kind="256"), to_attr="small")
+
+
+def is_final(drop_id: int) -> bool:
+    """Whether nothing about a drop will change by itself any more."""
+    if is_restless(drop_id):
+        return False
+    return not Job.objects.filter(
+        kind=SORT, subject_id=drop_id, state__in=(JobState.DUE, JobState.CLAIMED)
+    ).exists()
+
+
+def is_stalled(drop_id: int, *, now: datetime | None = None) -> bool:
+    """Whether the only thing to wait for are uploads that have stopped."""
+    now = now or timezone.now()
+    moving = Q(state=ArrivalState.ARRIVING, touched_at__gte=now - STALLED_AFTER)
+    working = Q(state=ArrivalState.RECEIVED)
+    return not Arrival.objects.filter(moving | working, drop=drop_id).exists()
+
+
+def standstill(*, now: datetime | None = None) -> tuple[int, datetime] | None:
+    """Return how many jobs are due and since when, if no worker has taken any for a while."""
+    now = now or timezone.now()
+    due = Job.objects.filter(state=JobState.DUE, due_at__lte=now, kind__in=list(KINDS))
+    if Job.objects.filter(state=JobState.CLAIMED, claimed_until__gte=now).exists():
+        return None
+    found = due.aggregate(number=Count("pk"), since=Min("due_at"))
+    if not found["number"] or found["since"] > now - STANDSTILL_AFTER:
+        return None
+    return found["number"], found["since"]
+
+
+def failed_jobs(*, drop_id: int | None = None) -> QuerySet[Job]:
+    """Work that was given up and waits for a person; of one drop, or all."""
+    failed = Job.objects.filter(state=JobState.FAILED)
+    if drop_id is None:
+        return failed.order_by("-ended_at")
+    of_arrivals = Q(
+        kind="receive", subject_id__in=Arrival.objects.filter(drop=drop_id).values("pk")
+    )
+    of_frames = Q(kind="derive", subject_id__in=frames_of(drop_id).values("pk"))
+    return failed.filter(of_arrivals | of_frames | Q(kind=SORT, subject_id=drop_id))
+
+
+def waiting_frames() -> QuerySet[Frame]:
+    """The sorting table: frames that wait for a person, oldest drop first, in order of time."""
+    return in_order_of_table(Frame.objects.filter(state=FrameState.WAITING))
+
+
+def in_order_of_table(frames: QuerySet[Frame]) -> QuerySet[Frame]:
+    """Put frames into the order of the sorting table, with what its rows show."""
+    return (
+        frames.annotate(first_arrival=Min("arrivals"))
+        .prefetch_related(
+            "checks",
+            thumbnails("derivatives"),
+            Prefetch("arrivals", queryset=Arrival.objects.select_related("drop__session__station")),
+        )
+        .order_by("first_arrival", F("captured_at").asc(nulls_last=True), "pk")
+    )
+
+
+def spare_frames() -> QuerySet[Frame]:
+    """Frames set aside as spares, newest first."""
+    return Frame.objects.filter(state=FrameState.SET_ASIDE).order_by("-pk")
+
+
+def open_sessions() -> QuerySet[Session]:
+    """Sessions that a drop may be for, the latest first."""
+    return (
+        Session.objects.exclude(state__in=(SessionState.DRAFT, SessionState.CANCELLED))
+        .select_related("station")
+        .order_by("-starts_at")
+    )
+
+
+def picture(frame_id: int, kind: str) -> Derivative | None:
+    """Return the newest derived picture of a kind."""
+    return (
+        Derivative.objects.filter(frame=frame_id, kind=kind)
+        .select_related("frame")
+        .order_by("-made_at")
+        .first()
+    )
+
+
+def placed_spot_words(frame: Frame, sheets: dict[int, LineSheet]) -> str:
+    """Say where a frame lies."""
+    sheet = sheets.get(frame.shot_line_id or 0)
+    if sheet is None:
+        return ""
+    if frame.role != FrameRole.VIEW:
+        return f"{frame.get_role_display().lower()} of {sheet.words}"
+    return f"{sheet.spot_words(spot_of(frame))} of {sheet.words}"
