@@ -26,7 +26,7 @@ AGED_ABSORPTION = np.array([0.025, 0.080, 0.27], np.float32)
 FRESH_ABSORPTION = np.array([0.004, 0.008, 0.020], np.float32)
 DIRT_COLOUR = np.array([0.075, 0.068, 0.055], np.float32)
 # Emission of aged resin under 365 nm: a milky yellow green.
-AGED_EMISSION = np.array([0.082, 0.150, 0.088], np.float32)
+AGED_EMISSION = np.array([0.052, 0.088, 0.052], np.float32)
 FRESH_EMISSION = np.array([0.010, 0.014, 0.018], np.float32)
 RECENT = 3
 CHALK = np.array([0.80, 0.78, 0.72], np.float32)
@@ -183,8 +183,8 @@ class Scene:
         layers, condition = self.layers(face), self.condition
         film = self._varnish(face)
         is_fresh = condition.varnish is Varnish.FRESH
-        dimming = np.exp(-film * np.float32(0.15 if is_fresh else 0.95))[..., None]
-        glow = layers.fluorescence * dimming
+        dimming = np.exp(-film * np.float32(0.10 if is_fresh else 0.42))[..., None]
+        glow = layers.fluorescence * dimming * np.float32(2.4 if self.is_painted(face) else 1.0)
         if self.is_painted(face):
             glow = glow + film[..., None] * (FRESH_EMISSION if is_fresh else AGED_EMISSION)
         patches = layers.losses if condition.is_retouched else np.zeros_like(layers.losses)

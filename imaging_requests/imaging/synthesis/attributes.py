@@ -49,6 +49,7 @@ def lamp(board: Board, at: Point, size: float, light: Light) -> None:
         ]
     )
     board.shade(glass, hue(196, 110, 48), hue(120, 60, 30), direction=(0.3, 0.6), detail=0.8)
+    board.glow((x, y + 0.66 * s), 2.6 * s, hue(214, 118, 44), 0.75)
     lantern(board, (x, y + 0.66 * s), 0.17 * s, strength=1.0)
     for dx in (-0.21, -0.07, 0.07, 0.21):
         board.line([(x + dx * s, y + 0.38 * s), (x + dx * s, y + 0.96 * s)], 0.022 * s, BRASS.dark)

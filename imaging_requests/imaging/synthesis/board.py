@@ -3,35 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from .brushwork import Accent, Design
-from .grid import Grid, blur, smooth_noise, smoothstep
+from .grid import Grid, Region, blur, smooth_noise, smoothstep
 from .pigments import hue
 from .vocabulary import Attribute, Map
 
 Point = tuple[float, float]
 Tone = Map | Sequence[float]
 NOTHING = hue(0, 0, 0)
-
-
-@dataclass(frozen=True)
-class Region:
-    """Part of the board: rows y0 to y1, columns x0 to x1, and how far each pixel is covered."""
-
-    y0: int
-    y1: int
-    x0: int
-    x1: int
-    cover: Map
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing of it lies on the board."""
-        return self.cover.size == 0
 
 
 class Board:

@@ -134,26 +134,34 @@ def lay_paint(
         The paint layer on the design's grid, with properties by pigment.
     """
     size = float(np.sqrt(design.tone.shape[0] * design.tone.shape[1]))
-    channels = np.dstack([design.tone, _answer_map(design.tone)]).astype(np.float32)
+    painted = design.tone.copy()
     impasto = np.zeros(design.tone.shape[:2], np.float32)
     hairs = _hair_texture(rng)
     wanted = _wanted_detail(design)
     for layer in manner:
         width = max(1.6, layer.width * size)
         length = max(4.0, layer.length * size)
-        _lay(channels, impasto, design, wanted, layer, width, length, hairs, rng)
+        _lay(painted, impasto, design, wanted, layer, width, length, hairs, rng)
     finish = (0.72 * smoothstep(0.45, 0.95, wanted))[..., None]
-    channels[..., :3] += (design.tone - channels[..., :3]) * finish
-    draw_accents(channels, impasto, design)
-    tone = np.clip(channels[..., :3], 0, 1)
+    painted += (design.tone - painted) * finish
+    draw_accents(painted, impasto, design)
+    tone = np.clip(painted, 0, 1)
+    answer = _answer_map(tone)
     return Picture(
         paint=tone * tone,
         impasto_mm=impasto,
-        infrared=channels[..., 3].copy(),
-        fluorescence=channels[..., 5:8].copy(),
-        x_ray=channels[..., 4] * (0.75 + 3.0 * impasto),
+        infrared=answer[..., 0].copy(),
+        fluorescence=answer[..., 2:5].copy(),
+        x_ray=answer[..., 1] * (0.75 + 3.0 * impasto),
         gloss=design.gloss,
     )
+
+
+def plain_tone(design: Design) -> Map:
+    """The design's colours with its fine lines, without strokes."""
+    tone = design.tone.copy()
+    draw_accents(tone, np.zeros(tone.shape[:2], np.float32), design)
+    return np.clip(tone, 0, 1)
 
 
 def _wanted_detail(design: Design) -> Map:
@@ -168,14 +176,13 @@ def _wanted_detail(design: Design) -> Map:
     return np.maximum(design.detail, 0.85 * smoothstep(0.02, 0.30, edge)).astype(np.float32)
 
 
-def draw_accents(channels: Map, impasto: Map, design: Design) -> None:
-    """Lines of the finishing brush onto channels and impasto, in place, in order."""
+def draw_accents(painted: Map, impasto: Map, design: Design) -> None:
+    """Lines of the finishing brush onto tones and impasto, in place, in order."""
     rows, columns = impasto.shape
     accents = design.accents
     if not accents:
         return
-    own = answers(np.array([accent.tone for accent in accents], np.float32))
-    for number, (accent, answer) in enumerate(zip(accents, own, strict=True)):
+    for number, accent in enumerate(accents):
         width = max(1, round(accent.width_px))
         low = np.floor(accent.path.min(0)).astype(int) - width - 2
         high = np.ceil(accent.path.max(0)).astype(int) + width + 3
@@ -191,17 +198,16 @@ def draw_accents(channels: Map, impasto: Map, design: Design) -> None:
         )
         if design.order is not None:
             alpha *= design.order[y0:y1, x0:x1] <= number
-        colour = np.concatenate([accent.tone, answer])
-        part = channels[y0:y1, x0:x1]
-        part += (colour - part) * alpha[..., None]
+        part = painted[y0:y1, x0:x1]
+        part += (accent.tone - part) * alpha[..., None]
         impasto[y0:y1, x0:x1] += np.float32(accent.body_mm) * alpha
 
 
 def _answer_map(tone: Map) -> Map:
-    """Pigment answers of every pixel, computed on a reduced copy."""
+    """Pigment answers of every pixel, computed on a copy of half the size."""
     rows, columns = tone.shape[:2]
     small = cv2.resize(
-        tone, (max(2, columns // 4), max(2, rows // 4)), interpolation=cv2.INTER_AREA
+        tone, (max(2, columns // 2), max(2, rows // 2)), interpolation=cv2.INTER_AREA
     )
     flat = answers(small.reshape(-1, 3)).reshape(*small.shape[:2], 5)
     return cv2.resize(flat, (columns, rows), interpolation=cv2.INTER_LINEAR)
@@ -213,7 +219,7 @@ def _hair_texture(rng: np.random.Generator) -> Map:
 
 
 def _lay(
-    channels: Map,
+    painted: Map,
     impasto: Map,
     design: Design,
     wanted: Map,
@@ -223,7 +229,7 @@ def _lay(
     hairs: Map,
     rng: np.random.Generator,
 ) -> None:
-    """One layer of strokes onto channels and impasto, in place."""
+    """One layer of strokes onto tones and impasto, in place."""
     rows, columns = impasto.shape
     place = _places(wanted, layer, width * length / layer.cover, rng)
     if len(place) == 0:
@@ -235,25 +241,28 @@ def _lay(
         cv2.polylines(index, [line], False, float(number + 1), thickness, cv2.LINE_8, 3)
     covered = np.flatnonzero(index.ravel())
     number = index.ravel()[covered].astype(np.int32) - 1
-    colour = _colours(design.tone, place, layer, rng)
-    y, x = np.divmod(covered, columns)
+    y, x = np.divmod(covered.astype(np.int32), np.int32(columns))
     along, across = _inside(x, y, place, angle, number)
-    load = _hairs(hairs, along / length, across / width, number, rng)
-    edge = smoothstep(0.5, 0.5 - min(0.45, 0.9 / width), np.abs(across) / width)
-    fade = 1 - np.float32(layer.dryness) * smoothstep(0.05, 0.55, along / length + 0.12 * load)
-    alpha = np.clip(edge * fade * (0.92 + 0.22 * load), 0, 1).astype(np.float32)
-    laid = colour[number]
+    along *= np.float32(1 / length)
+    across *= np.float32(1 / width)
+    load = _hairs(hairs, along * length, across, number, rng)
+    away = np.abs(across)
+    flat = painted.reshape(-1, 3)
+    laid = _colours(design.tone, place, layer, rng)[number]
     stray = laid - design.tone.reshape(-1, 3)[covered]
+    alpha = smoothstep(0.5, 0.5 - min(0.45, 0.9 / width), away)
+    alpha *= 1 - np.float32(layer.dryness) * smoothstep(0.05, 0.55, along + 0.12 * load)
+    alpha *= np.minimum(0.92 + 0.22 * load, 1)
     alpha *= np.exp(-np.float32(layer.restraint) * np.einsum("ij,ij->i", stray, stray))
-    shade = laid * (1 + 0.055 * load)[:, None]
-    target = np.concatenate([shade, answers(colour)[number]], 1)
-    flat = channels.reshape(-1, channels.shape[2])
-    flat[covered] += (target - flat[covered]) * alpha[:, None]
-    ridge = 0.65 + 0.5 * load + 0.5 * smoothstep(0.22, 0.46, np.abs(across) / width)
-    body = np.float32(layer.body_mm) * ridge * (0.35 + 1.1 * laid.mean(1))
-    thick = impasto.ravel()
+    light = laid.mean(1)
+    laid *= (1 + np.float32(0.055) * load)[:, None]
+    laid -= flat[covered]
+    laid *= alpha[:, None]
+    flat[covered] += laid
+    ridge = 0.65 + 0.5 * load + 0.5 * smoothstep(0.22, 0.46, away)
+    body = np.float32(layer.body_mm) * ridge * (0.35 + 1.1 * light)
+    thick = impasto.reshape(-1)
     thick[covered] += (body - 0.5 * thick[covered]) * alpha
-    impasto[...] = thick.reshape(impasto.shape)
 
 
 def _places(
@@ -323,9 +332,10 @@ def _inside(
     number: NDArray[np.int32],
 ) -> tuple[Map, Map]:
     """Place of each pixel within its stroke: along and across, px from its middle."""
-    dx = x.astype(np.float32) - place[number, 0]
-    dy = y.astype(np.float32) - place[number, 1]
-    cos, sin = np.cos(angle)[number], np.sin(angle)[number]
+    table = np.stack([place[:, 0], place[:, 1], np.cos(angle), np.sin(angle)], 1)[number]
+    dx = x.astype(np.float32) - table[:, 0]
+    dy = y.astype(np.float32) - table[:, 1]
+    cos, sin = table[:, 2], table[:, 3]
     return dx * cos + dy * sin, dy * cos - dx * sin
 
 

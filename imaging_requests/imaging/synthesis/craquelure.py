@@ -86,7 +86,7 @@ def _net(
     return np.minimum(soft, 1), far
 
 
-def losses(grid: Grid, cracks: Cracks, rng: np.random.Generator, *, share: float = 0.006) -> Map:
+def losses(grid: Grid, cracks: Cracks, rng: np.random.Generator, *, share: float = 0.004) -> Map:
     """Places where paint has gone: flakes along cracks, and nicks along the edges, 0 to 1."""
     rows, columns = grid.shape
     x, y = grid.axes_mm()
@@ -95,6 +95,6 @@ def losses(grid: Grid, cracks: Cracks, rng: np.random.Generator, *, share: float
     ).astype(np.float32)
     grain = smooth_noise(rng, grid.shape, max(grid.px(7.0), 5.0), octaves=3)
     place = smooth_noise(rng, grid.shape, max(rows, columns) / 6, octaves=2)
-    wish = 0.75 * grain + 0.8 * place + 1.3 * np.exp(-edge_mm / 9) + 2.0 * cracks.lifting_mm
+    wish = 0.62 * grain + 1.15 * place + 1.3 * np.exp(-edge_mm / 9) + 2.0 * cracks.lifting_mm
     limit = float(np.quantile(wish[::4, ::4], 1 - share))
     return smoothstep(limit - 0.04, limit + 0.10, wish.astype(np.float32))

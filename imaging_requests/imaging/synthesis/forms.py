@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .board import Board, Point, Region, Tone
-from .grid import blur, smooth_noise, smoothstep
+from .board import Board, Point, Tone
+from .grid import Region, blur, smooth_noise, smoothstep
 from .vocabulary import Map
 
 Vector = tuple[float, float, float]
@@ -188,30 +188,29 @@ class Model:
             direction: Angle of the ridges, radians from the x axis.
             about: If given, ridges hang like ropes from this point instead.
         """
-        there = group > FAR / 2
-        if not there.any():
+        at = _box_of(group)
+        if at is None:
             return
+        part = group[at]
+        there = part > FAR / 2
         rng = self.board.rng
-        shape = group.shape
+        x, y = self.x[:, at[1]], self.y[at[0]]
         if about is None:
-            across = -np.sin(direction) * self.x + np.cos(direction) * self.y
+            across = -np.sin(direction) * x + np.cos(direction) * y
         else:
-            across = np.arctan2(self.y - about[1], self.x - about[0]) * np.float32(0.55)
+            across = np.arctan2(y - about[1], x - about[0]) * np.float32(0.55)
         cell = max(4.0, spacing * 2.2 * self.board.unit)
-        wander = smooth_noise(rng, shape, cell * 1.6, octaves=2)
-        drift = smooth_noise(rng, shape, cell * 3.5)
+        wander = smooth_noise(rng, part.shape, cell * 1.6, octaves=2)
+        drift = smooth_noise(rng, part.shape, cell * 3.5)
         phase = across / np.float32(spacing) + np.float32(bend) * wander + 0.8 * drift
         saw = phase - np.floor(phase)
         ridge = np.where(saw < 0.7, saw / 0.7, (1 - saw) / 0.3)
         ridge = ridge * ridge * (3 - 2 * ridge)
-        strength = smoothstep(-0.9, 0.9, smooth_noise(rng, shape, cell * 2.4))
+        strength = smoothstep(-0.9, 0.9, smooth_noise(rng, part.shape, cell * 2.4))
         form = blur((ridge - 0.5).astype(np.float32), 0.08 * spacing * self.board.unit)
-        group[there] += (np.float32(depth) * form * (0.25 + 0.75 * strength))[there]
-        self.flow[there] = (
-            direction
-            if about is None
-            else (np.arctan2(self.y - about[1], self.x - about[0]))[there]
-        )
+        part[there] += (np.float32(depth) * form * (0.25 + 0.75 * strength))[there]
+        lie = direction if about is None else np.arctan2(y - about[1], x - about[0])
+        self.flow[at] = np.where(there, lie, self.flow[at])
 
     def put(self, group: Map, matter: Matter) -> NDArray[np.bool_]:
         """Set a group into the model; what lies nearer stays. Returns where it is seen."""
@@ -305,6 +304,16 @@ class Model:
         tone = tone + self.stain * ((0.25 + 0.75 * low) * table("blushes")[..., None])
         shine = (table("polish") * gleam)[..., None]
         return np.clip(tone + (1.0 - tone) * shine, 0, 1).astype(np.float32)
+
+
+def _box_of(group: Map) -> tuple[slice, slice] | None:
+    """Rows and columns that a group occupies; None if it is empty."""
+    there = group > FAR / 2
+    rows = np.flatnonzero(there.any(1))
+    if rows.size == 0:
+        return None
+    columns = np.flatnonzero(there.any(0))
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
 
 
 def melted(a: Map, b: Map, width: float) -> Map:

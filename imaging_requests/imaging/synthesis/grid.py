@@ -42,6 +42,22 @@ class Grid:
         return x[None, :], y[:, None]
 
 
+@dataclass(frozen=True)
+class Region:
+    """Part of a picture: rows y0 to y1, columns x0 to x1, and how far each pixel is covered."""
+
+    y0: int
+    y1: int
+    x0: int
+    x1: int
+    cover: Map
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing of it lies on it."""
+        return self.cover.size == 0
+
+
 def generator(seed: int, *names: str) -> np.random.Generator:
     """Random generator of its own for each named part, so that parts do not disturb each other."""
     words = [seed, *(int.from_bytes(name.encode(), "little") % (1 << 61) for name in names)]
@@ -63,21 +79,28 @@ def smooth_noise(
         octaves: Number of layers, each half as coarse and persistence times as strong.
     """
     across, down = cell_px if isinstance(cell_px, tuple) else (cell_px, cell_px)
-    total = np.zeros(shape, np.float32)
+    field: Map | None = None
     weight = 1.0
-    for _ in range(octaves):
-        rows = max(2, math.ceil(shape[0] / max(down, 1.0)) + 2)
-        columns = max(2, math.ceil(shape[1] / max(across, 1.0)) + 2)
-        coarse = rng.standard_normal((rows, columns), dtype=np.float32)
-        size = (max(shape[1], round(columns * across)), max(shape[0], round(rows * down)))
-        if max(size) > 4 * max(shape) or columns * rows > 4 * shape[0] * shape[1]:
-            size = (shape[1], shape[0])
-        full = cv2.resize(coarse, size, interpolation=cv2.INTER_CUBIC)
-        total += np.float32(weight) * full[: shape[0], : shape[1]]
+    for octave in range(octaves):
+        rows = max(3, math.ceil(shape[0] / max(down, 1.0)) + 2)
+        columns = max(3, math.ceil(shape[1] / max(across, 1.0)) + 2)
+        if octave > 0 and rows * columns > shape[0] * shape[1]:
+            break
+        layer = rng.standard_normal((rows, columns), dtype=np.float32)
+        if field is None:
+            field = layer
+        else:
+            field = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_CUBIC)
+            field += np.float32(weight) * layer
         weight *= persistence
         across, down = across / 2, down / 2
-    spread = float(total.std())
-    return (total - np.float32(total.mean())) / np.float32(max(spread, 1e-6))
+    assert field is not None
+    full = cv2.resize(field, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
+    sample = full[::3, ::3]
+    spread = np.float32(max(float(sample.std()), 1e-6))
+    full -= np.float32(sample.mean())
+    full /= spread
+    return full
 
 
 def blur(field: Map, sigma_px: float) -> Map:

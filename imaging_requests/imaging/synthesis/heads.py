@@ -9,8 +9,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from .board import Board, Point, Region, Tone, between, spline
+from .board import Board, Point, Tone, between, spline
 from .forms import FAR, Light, Matter, Model, Vector, turned
+from .grid import Region
 from .pigments import hue
 from .vocabulary import Map
 

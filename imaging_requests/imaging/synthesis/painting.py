@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .beneath import Hidden, hidden_composition, infrared_with, underdrawing
 from .brushwork import lay_paint
 from .composition import compose_design
 from .craquelure import crack, losses
-from .grid import Grid, generator, smooth_noise, smoothstep
+from .grid import Grid, blur, generator, smooth_noise, smoothstep
 from .maps import FaceMaps
 from .relief import board_edges
 from .spec import PaintingSpec
@@ -33,6 +34,7 @@ class Painting:
         outline_mm: Corners of the face in front coordinates, clockwise from the top left.
         front: Layers of the front.
         painted_back: Layers of the back if it carries a picture.
+        hidden: An earlier composition under the front.
     """
 
     spec: PaintingSpec
@@ -40,6 +42,7 @@ class Painting:
     outline_mm: tuple[tuple[float, float], ...]
     front: FaceMaps
     painted_back: FaceMaps | None
+    hidden: Hidden | None
 
 
 def usual_px_per_mm(spec: PaintingSpec) -> float:
@@ -66,11 +69,21 @@ def build_painting(spec: PaintingSpec, *, px_per_mm: float | None = None) -> Pai
     if density**2 * spec.width_mm * spec.height_mm > 6e7:
         raise ValueError(f"{density:g} px/mm would need more than 60 million pixels; ask for less.")
     grid = Grid(spec.width_mm, spec.height_mm, density)
-    front = _painted_face(spec, spec.subject, grid, "front")
+    hidden = hidden_composition(spec, grid)
+    front = _painted_face(spec, spec.subject, grid, "front", hidden)
     back = (
-        None if spec.back_subject is None else _painted_face(spec, spec.back_subject, grid, "back")
+        None
+        if spec.back_subject is None
+        else _painted_face(spec, spec.back_subject, grid, "back", None)
     )
-    return Painting(spec=spec, grid=grid, outline_mm=outline(spec), front=front, painted_back=back)
+    return Painting(
+        spec=spec,
+        grid=grid,
+        outline_mm=outline(spec),
+        front=front,
+        painted_back=back,
+        hidden=hidden,
+    )
 
 
 def outline(spec: PaintingSpec) -> tuple[tuple[float, float], ...]:
@@ -82,7 +95,9 @@ def outline(spec: PaintingSpec) -> tuple[tuple[float, float], ...]:
     return ((0.0, a), (w - b, 0.0), (w, h - c), (d, h))
 
 
-def _painted_face(spec: PaintingSpec, subject: Subject, grid: Grid, name: str) -> FaceMaps:
+def _painted_face(
+    spec: PaintingSpec, subject: Subject, grid: Grid, name: str, hidden: Hidden | None
+) -> FaceMaps:
     """All layers of a painted face."""
     design = compose_design(
         subject,
@@ -93,16 +108,18 @@ def _painted_face(spec: PaintingSpec, subject: Subject, grid: Grid, name: str) -
     picture = lay_paint(design, grid, generator(spec.seed, name, "brush"))
     rng = generator(spec.seed, name, "age")
     cracks = crack(grid, spec.support, rng)
+    drawing = underdrawing(design, grid, rng)
+    heavy = picture.x_ray if hidden is None else picture.x_ray + 0.55 * hidden.x_ray
     lost = losses(grid, cracks, rng)
-    touched = smoothstep(0.2, 0.7, lost + 0.35 * smooth_noise(rng, grid.shape, grid.px(5.0)))
+    touched = _old_retouching(grid, lost, rng)
     return FaceMaps(
         paint=picture.paint,
         gloss=picture.gloss,
         height_mm=picture.impasto_mm - 0.10 * cracks.depth + _support_relief(spec, grid, rng),
         lifting_mm=cracks.lifting_mm,
-        infrared=picture.infrared,
+        infrared=infrared_with(picture.infrared, drawing, hidden),
         fluorescence=picture.fluorescence,
-        x_ray=picture.x_ray,
+        x_ray=heavy.astype(np.float32),
         varnish=_varnish(grid, rng),
         dirt=_dirt(grid, rng),
         losses=lost,
@@ -121,12 +138,27 @@ def _support_relief(spec: PaintingSpec, grid: Grid, rng: np.random.Generator) ->
     return 0.045 * weave(grid, rng)
 
 
+def _old_retouching(grid: Grid, lost: Map, rng: np.random.Generator) -> Map:
+    """Where an earlier hand has painted over: generously around losses, and in a few broad areas."""
+    ragged = smooth_noise(rng, grid.shape, max(3.0, grid.px(4.5)), octaves=3)
+    near = blur(lost, max(1.0, grid.px(2.2))) * 3.0
+    spots = smoothstep(0.55, 0.85, near + 0.16 * ragged)
+    place = smooth_noise(rng, grid.shape, max(grid.shape) / 5, octaves=2)
+    brush = smooth_noise(rng, grid.shape, (grid.px(26), grid.px(7)), octaves=2)
+    limit = float(np.quantile(place[::8, ::8], 0.985))
+    broad = smoothstep(limit - 0.1, limit + 0.25, place + 0.22 * brush + 0.06 * ragged)
+    return np.maximum(spots, 0.85 * broad).astype(np.float32)
+
+
 def _varnish(grid: Grid, rng: np.random.Generator) -> Map:
     """Thickness of an aged varnish brushed on in broad level strokes, mean about 1."""
     rows, columns = grid.shape
-    strokes = smooth_noise(rng, grid.shape, (columns / 2, grid.px(22)), octaves=2)
-    pools = smooth_noise(rng, grid.shape, max(rows, columns) / 3, octaves=2)
-    return np.clip(1 + 0.13 * strokes + 0.12 * pools, 0.3, 1.9).astype(np.float32)
+    level = smooth_noise(rng, grid.shape, (columns / 2, grid.px(16)), octaves=2)
+    upright = smooth_noise(rng, grid.shape, (grid.px(13), rows / 2), octaves=2)
+    pools = smooth_noise(rng, grid.shape, max(rows, columns) / 3, octaves=3)
+    runs = smoothstep(1.6, 2.6, smooth_noise(rng, grid.shape, (grid.px(7), rows / 1.5)))
+    film = 1 + 0.09 * level + 0.03 * upright + 0.16 * pools + 0.35 * runs
+    return np.clip(film, 0.3, 2.0).astype(np.float32)
 
 
 def _dirt(grid: Grid, rng: np.random.Generator) -> Map:

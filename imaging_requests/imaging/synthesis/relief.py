@@ -108,8 +108,20 @@ def grazing_light(height_mm: Map, grid: Grid, *, azimuth_deg: float, elevation_d
     level = np.sqrt(1 + slope_x**2 + slope_y**2)
     light = np.maximum(facing / level, 0)
     tangent = np.float32(np.tan(elevation))
+    light *= 1 - 0.92 * _shadow(height_mm, towards, tangent / d, (1.5, 3.0, 5.0, 8.0))
+    quarter = cv2.resize(height_mm, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    far = _shadow(quarter, towards, 4 * tangent / d, (3.0, 5.0, 8.0, 12.0, 17.0, 24.0))
+    light *= 1 - 0.92 * cv2.resize(far, height_mm.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return np.clip(light, 0, 3).astype(np.float32)
+
+
+def _shadow(
+    height_mm: Map, towards: tuple[float, float], rise: float, distances: tuple[float, ...]
+) -> Map:
+    """Where something nearer to the lamp stands above the ray, 0 to 1; distances in px."""
     rows, columns = height_mm.shape
-    for distance in (1.5, 3.0, 5.0, 8.0):
+    above = np.full((rows, columns), -1e3, np.float32)
+    for distance in distances:
         shift = np.array([[1, 0, towards[0] * distance], [0, 1, towards[1] * distance]], np.float32)
         nearer = cv2.warpAffine(
             height_mm,
@@ -118,6 +130,5 @@ def grazing_light(height_mm: Map, grid: Grid, *, azimuth_deg: float, elevation_d
             flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        above = nearer - height_mm - np.float32(distance) / d * tangent
-        light *= 1 - 0.92 * smoothstep(0.0, 0.12, above)
-    return np.clip(light, 0, 3).astype(np.float32)
+        np.maximum(above, nearer - np.float32(distance * rise), out=above)
+    return smoothstep(0.0, 0.12, above - height_mm)

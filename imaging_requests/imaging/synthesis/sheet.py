@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from .grid import Grid
+from .grid import Grid, Region
 from .vocabulary import Map, Rect
 
 
@@ -44,6 +44,12 @@ class Sheet:
         self, points_mm: Sequence[tuple[float, float]], value: Sequence[float] | float
     ) -> None:
         """A filled polygon with edges smoothed over one pixel."""
+        region = self.inside(points_mm)
+        if not region.is_empty:
+            self._blend(region.y0, region.y1, region.x0, region.x1, region.cover, value)
+
+    def inside(self, points_mm: Sequence[tuple[float, float]]) -> Region:
+        """Pixels inside a polygon, by their share, on a raster four times as fine."""
         points = np.array([(self.x_px(x), self.y_px(y)) for x, y in points_mm])
         rows, columns = self.image.shape[:2]
         low = np.floor(points.min(0)).astype(int) - 2
@@ -51,13 +57,13 @@ class Sheet:
         x0, y0 = max(0, int(low[0])), max(0, int(low[1]))
         x1, y1 = min(columns, int(high[0])), min(rows, int(high[1]))
         if x0 >= x1 or y0 >= y1:
-            return
+            return Region(0, 0, 0, 0, np.zeros((0, 0), np.float32))
         fine = 4
         mask = np.zeros(((y1 - y0) * fine, (x1 - x0) * fine), np.uint8)
         inner = ((points - (x0, y0) + 0.5) * fine - 0.5) * 16
         cv2.fillPoly(mask, [np.round(inner).astype(np.int32)], 255, cv2.LINE_8, 4)
         cover = cv2.resize(mask, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA)
-        self._blend(y0, y1, x0, x1, cover.astype(np.float32) / 255, value)
+        return Region(y0, y1, x0, x1, cover.astype(np.float32) / 255)
 
     def disc(
         self, centre: tuple[float, float], radius: float, value: Sequence[float] | float
