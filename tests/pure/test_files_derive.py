@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import os
 from pathlib import Path
@@ -113,6 +114,45 @@ def test_files_of_a_second_writer_are_decoded(
     found = built(path)
     assert found.levels[0].distinct == np.unique(array[..., 0]).size
     assert np.abs(picture(path, found) - array / 257).mean() < JPEG_TOLERANCE
+
+
+@pytest.mark.parametrize(
+    ("compression", "bands"),
+    [
+        *itertools.product(["none", "lzw", "deflate", "packbits"], [1, 3, 4]),
+        ("jpeg", 1),
+        ("jpeg", 3),
+    ],
+)
+def test_tiles_of_a_second_writer_are_decoded(tmp_path: Path, compression: str, bands: int) -> None:
+    array = pixels(bands=bands, bits=8, width=300, height=200)
+    path = save(
+        array, tmp_path / "a.tif", interpretation="b-w" if bands == 1 else "srgb",
+        compression=compression, tile=True, tile_width=64, tile_height=64, Q=95,
+    )  # fmt: skip
+    shown = picture(path, built(path))
+    expected = array[..., :3] if bands == 4 else array
+    assert np.abs(shown - expected.astype(float)).mean() < JPEG_TOLERANCE
+
+
+@pytest.mark.parametrize("options", [{"tile": (64, 64)}, {"tile": (64, 64), "bigtiff": True}, {}])
+def test_an_oddity_in_a_descriptive_tag_is_no_damage(
+    tmp_path: Path, options: dict[str, Any]
+) -> None:
+    """PageNumber takes two numbers; scanners write one, and the decoder grumbles."""
+    extra = [(297, "H", 1, 3, True)]
+    path = write_tiff(tmp_path / "a.tif", pixels(), extratags=extra, **options)
+    assert np.abs(picture(path, built(path)) - pixels() / 257).mean() < JPEG_TOLERANCE
+
+
+def test_one_large_compressed_strip_is_no_obstacle(tmp_path: Path) -> None:
+    """72 MB in one strip: above the decoder's own bound of 50 MB, far below ours."""
+    array = np.tile(np.arange(6_000, dtype=np.uint16), (6_000, 1))
+    path = write_tiff(
+        tmp_path / "a.tif", array, compression="zlib", compressionargs={"level": 1},
+        rowsperstrip=6_000,
+    )  # fmt: skip
+    assert built(path).levels[0].distinct == 6_000
 
 
 @pytest.mark.parametrize("suffix", ["png", "jpg"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import signal
+import subprocess
 import sys
 import threading
 import time
@@ -325,8 +326,6 @@ def test_the_caller_loads_no_decoder() -> None:
         "import imaging_requests.imaging.files.verdicts;"
         "print(sorted({'pyvips', 'PIL', 'cv2', 'tifffile'} & set(sys.modules)))"
     )
-    import subprocess
-
     printed = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout

@@ -264,6 +264,16 @@ def test_a_wall_clock_that_is_no_date_is_kept_as_text_only(tmp_path: Path) -> No
     assert (found.captured_text, found.captured_local) == ("0000:00:00 00:00:00", None)
 
 
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_the_orientation_of_a_jpeg_is_read_without_any_other_fact(
+    tmp_path: Path, orientation: int
+) -> None:
+    exif = Image.Exif()
+    exif[274] = orientation
+    Image.fromarray(pixels(bits=8)).save(tmp_path / "a.jpg", exif=exif)
+    assert read(tmp_path / "a.jpg").orientation == orientation
+
+
 @pytest.mark.parametrize("keep_bytes", [4, 8, 20, 60, 120, 200])
 def test_a_broken_exif_block_never_costs_the_picture(tmp_path: Path, keep_bytes: int) -> None:
     path = tmp_path / "a.jpg"

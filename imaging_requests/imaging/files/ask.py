@@ -1,11 +1,37 @@
 """Ask the guarded processes for derived pictures: the caller's side, which loads no decoder."""
 
 from pathlib import Path
+from typing import Any
 
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
+from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.recipe import Recipe
 from imaging_requests.imaging.files.refusals import Unreadable
+
+
+def derive_request(
+    path: Path,
+    out_dir: Path,
+    recipe: Recipe,
+    *,
+    source_sha256: str,
+    megapixels: float,
+    limits: Limits,
+) -> dict[str, Any]:
+    """Return the request for ``build_derivatives`` as the guard takes it."""
+    return {
+        "task": "derive",
+        "arguments": {
+            "path": str(path.absolute()),
+            "out_dir": str(out_dir.absolute()),
+            "recipe": recipe.as_data(),
+            "source_sha256": source_sha256,
+            "limits": limits.as_data(),
+        },
+        "megapixels": megapixels,
+        "scratch_in": str(out_dir.absolute()),
+    }
 
 
 def derive(
@@ -24,18 +50,14 @@ def derive(
     because of the file.
     """
     answer = pool.run(
-        {
-            "task": "derive",
-            "arguments": {
-                "path": str(path.absolute()),
-                "out_dir": str(out_dir.absolute()),
-                "recipe": recipe.as_data(),
-                "source_sha256": source_sha256,
-                "limits": pool.limits.as_data(),
-            },
-            "megapixels": megapixels,
-            "scratch_in": str(out_dir.absolute()),
-        }
+        derive_request(
+            path,
+            out_dir,
+            recipe,
+            source_sha256=source_sha256,
+            megapixels=megapixels,
+            limits=pool.limits,
+        )
     )
     if isinstance(answer, GuardFailure):
         return answer

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.formats import FORMATS
 from imaging_requests.imaging.files.limits import is_out_of_memory
-from imaging_requests.imaging.files.planes import open_tiled_planes
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.files.tile_view import open_tiles
 
 ICC_NAME = "icc-profile-data"
-FAIL_ON = "warning"
-"""The one level at which a damaged tile stops the decoder; at "error" it is shown as black."""
+FAIL_ON = "error"
+"""Level of trouble that stops the decoder: damaged strips, rows and scans; see ``tile_view``."""
 COLOUR_BANDS = {
     "b-w": 1, "grey16": 1, "srgb": 3, "rgb16": 3, "rgb": 3, "cmyk": 4, "lab": 3, "labs": 3,
 }  # fmt: skip
@@ -30,6 +30,7 @@ NOT_DECODED_HERE = (
     "not configured", "not support", "unsupported", "not implemented", "tile size", "labq",
 )  # fmt: skip
 PROBE_COLOURS = np.array([[[204, 51, 26], [26, 179, 77], [51, 51, 204]]], np.uint8)
+FLAT_TILE_PX = 128
 TURNED: dict[int, Callable[[pyvips.Image], pyvips.Image]] = {
     2: lambda image: image.fliphor(),
     3: lambda image: image.rot180(),
@@ -59,18 +60,19 @@ def open_pixels(path: Path, structure: Structure) -> pyvips.Image:
 
     Raises ``pyvips.Error`` if the decoder cannot read the file.
     """
-    if structure.is_planar and structure.layout == "tiles":
-        if structure.colour not in PLANE_MEANING:
-            raise pyvips.Error(f"tiled planes of colour {structure.colour} are not supported")
-        image = open_tiled_planes(path, fail_on=FAIL_ON)
-        kind = PLANE_MEANING[structure.colour][image.format == "ushort"]
-        return image.copy(interpretation=kind)
-    decoder: Callable[..., pyvips.Image] = getattr(pyvips.Image, FORMATS[structure.format].decoder)
-    image = decoder(str(path), access="sequential", fail_on=FAIL_ON)
-    if image.interpretation == "multiband":
-        colour = "rgb" if image.bands >= 3 else "grey"
-        image = image.copy(interpretation=PLANE_MEANING[colour][image.format == "ushort"])
-    return image
+    if structure.layout == "tiles":
+        image = open_tiles(path)
+    else:
+        known = FORMATS[structure.format]
+        decoder: Callable[..., pyvips.Image] = getattr(pyvips.Image, known.decoder)
+        image = decoder(str(path), access="sequential", fail_on=FAIL_ON, **known.decoder_options)
+    is_joined = structure.layout == "tiles" and structure.is_planar
+    if not is_joined and image.interpretation != "multiband":
+        return image
+    colour = structure.colour if is_joined else "rgb" if image.bands >= 3 else "grey"
+    if colour not in PLANE_MEANING:
+        raise pyvips.Error(f"tiled planes of colour {colour} are not supported")
+    return image.copy(interpretation=PLANE_MEANING[colour][image.format == "ushort"])
 
 
 def count_levels(image: pyvips.Image) -> NDArray[np.int64]:
@@ -116,12 +118,15 @@ def colour_bands(image: pyvips.Image) -> int:
 def turn_upright(image: pyvips.Image, orientation: int, scratch: Path) -> pyvips.Image:
     """Turn or mirror as the orientation flag says; the turned copy goes through a scratch file.
 
+    The file is tiled, since a turn reads it column by column: only a row of tiles is in memory.
     The flag itself is taken off, or a reader of the copy would turn it a second time.
     """
     if orientation in TURNED:
-        flat = scratch / "flat.v"
-        image.write_to_file(str(flat))
-        image = TURNED[orientation](pyvips.Image.new_from_file(str(flat)))
+        flat = scratch / "flat.tif"
+        image.tiffsave(
+            str(flat), tile=True, tile_width=FLAT_TILE_PX, tile_height=FLAT_TILE_PX, bigtiff=True
+        )
+        image = TURNED[orientation](pyvips.Image.tiffload(str(flat), fail_on=FAIL_ON))
     return _without(image, "orientation")
 
 

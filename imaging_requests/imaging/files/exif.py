@@ -32,42 +32,47 @@ def read_exif(block: bytes) -> Exif | None:
     source = ByteSource(io.BytesIO(block), len(block))
     try:
         reader, offset = open_tables(source)
-        return exif_of_table(reader, reader.table(offset, "the Exif table"))
+        first = reader.table(offset, "the Exif table")
     except HeaderError:
         return None
+    return _collect(first, _exif_table(reader, first))
 
 
 def exif_of_table(reader: TableReader, first: Table) -> Exif | None:
     """Collect the capture facts from the first table of a TIFF and its Exif table.
 
-    None if there is neither an Exif table nor a maker's name.
+    None if there is neither an Exif table nor a maker's name: then no camera wrote anything.
     """
-    detail: Table | None = None
+    detail = _exif_table(reader, first)
+    if detail is None and not (_text(first, MAKE) or _text(first, MODEL)):
+        return None
+    return _collect(first, detail)
+
+
+def _exif_table(reader: TableReader, first: Table) -> Table | None:
     try:
         offset = first.whole(EXIF_TABLE, 0)
-        if offset:
-            detail = reader.table(offset, "the Exif table")
+        return reader.table(offset, "the Exif table") if offset else None
     except HeaderError:
-        detail = None
-    make, model = _text(first, MAKE), _text(first, MODEL)
-    if detail is None and not (make or model):
         return None
+
+
+def _collect(first: Table, detail: Table | None) -> Exif:
     captured_text = _text(detail, DATE_TIME_ORIGINAL)
     offset_text = _text(detail, OFFSET_TIME_ORIGINAL)
-    orientation = _whole(first, ORIENTATION)
     return Exif(
         captured_text=captured_text,
         captured_local=parse_wall_clock(captured_text),
         captured_offset=offset_text if _OFFSET.fullmatch(offset_text) else "",
-        make=make,
-        model=model,
+        make=_text(first, MAKE),
+        model=_text(first, MODEL),
         body_serial=_text(detail, BODY_SERIAL),
         lens_model=_text(detail, LENS_MODEL),
         lens_serial=_text(detail, LENS_SERIAL),
         exposure_s=_ratio(detail, EXPOSURE_TIME),
         f_number=_ratio(detail, F_NUMBER),
         iso=_whole(detail, ISO),
-        orientation=orientation,
+        orientation=_whole(first, ORIENTATION),
         resolution_px_per_mm=resolution_of_table(first),
     )
 

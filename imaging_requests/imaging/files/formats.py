@@ -3,8 +3,8 @@
 A new format is one more line here, a header reader, and files of it in the tests.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 from imaging_requests.imaging.files.byte_source import ByteSource
 from imaging_requests.imaging.files.facts import Structure
@@ -15,19 +15,25 @@ from imaging_requests.imaging.files.tiff_structure import read_tiff
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """``key`` is the key of ``sniff.recognise``; ``decoder`` is the libvips operation."""
+    """``key`` is the key of ``sniff.recognise``; ``decoder`` is the libvips operation.
+
+    ``decoder_options``: what it is told besides. TIFF is read without the library's own bound on
+    the size of a strip, since the guarded process has a bound on memory.
+    """
 
     key: str
     name: str
     read: Callable[[ByteSource], Structure]
     decoder: str
+    decoder_options: Mapping[str, object] = field(default_factory=dict)
 
 
+UNBOUNDED_STRIPS = {"unlimited": True}
 FORMATS: dict[str, Format] = {
     known.key: known
     for known in (
-        Format("tiff", "TIFF", read_tiff, "tiffload"),
-        Format("bigtiff", "BigTIFF", read_tiff, "tiffload"),
+        Format("tiff", "TIFF", read_tiff, "tiffload", UNBOUNDED_STRIPS),
+        Format("bigtiff", "BigTIFF", read_tiff, "tiffload", UNBOUNDED_STRIPS),
         Format("jpeg", "JPEG", read_jpeg, "jpegload"),
         Format("png", "PNG", read_png, "pngload"),
     )

@@ -133,7 +133,7 @@ class TableReader:
     def chain(self, offset: int, what: str) -> Iterator[Table]:
         """Yield the table at ``offset`` and those that follow it, ``MAX_TABLES`` at the most.
 
-        Raises ``HeaderError`` for the first table; a broken link later ends the chain.
+        Raises ``HeaderError`` for a table that is damaged or was read before.
         """
         table = self.table(offset, what)
         yield table

@@ -76,13 +76,8 @@ def read_jpeg(source: ByteSource) -> Structure:
 def _walk(source: ByteSource) -> _Segments:
     found, at = _Segments(), 2
     for _ in range(MAX_SEGMENTS):
-        marker_bytes = source.read(at, 2, "the header of the JPEG")
-        if marker_bytes[0] != 0xFF:
-            raise damaged("its header loses the thread between two segments")
-        marker = marker_bytes[1]
-        if marker == 0xFF:
-            at += 1
-            continue
+        at += _bytes_to_marker(source, at)
+        marker = source.read(at, 2, "the header of the JPEG")[1]
         if marker == START_OF_SCAN:
             return found
         if marker in WITHOUT_LENGTH:
@@ -94,6 +89,17 @@ def _walk(source: ByteSource) -> _Segments:
         _note(found, marker, source.read(at + 4, length - 2, "the header of the JPEG"))
         at += 2 + length
     raise damaged("its header has more segments than any picture needs")
+
+
+def _bytes_to_marker(source: ByteSource, at: int) -> int:
+    """Return how far the next marker is; stray bytes are passed over, as decoders do."""
+    if source.peek(at, 1) == b"\xff" and source.peek(at + 1, 1) not in (b"\xff", b"\0"):
+        return 0
+    stray = source.peek(at, TAIL_BYTES)
+    for position in range(len(stray) - 1):
+        if stray[position] == 0xFF and stray[position + 1] not in (0x00, 0xFF):
+            return position
+    raise damaged("its header loses the thread between two segments")
 
 
 def _note(found: _Segments, marker: int, body: bytes) -> None:

@@ -119,7 +119,8 @@ def _note(found: _Chunks, name: bytes, source: ByteSource, at: int, length: int)
         if unit == 1 and x and y:
             found.density = (x / 1000, y / 1000)
     elif name == b"acTL" and length == 8:
-        (found.frames,) = struct.unpack(">I", source.read(at, 4, "the number of frames"))
+        (frames,) = struct.unpack(">I", source.read(at, 4, "the number of frames"))
+        found.frames = max(frames, 1)
 
 
 def _profile(body: bytes) -> Profile:

@@ -197,7 +197,9 @@ def _length(source: ByteSource, reader: TableReader, tables: Sequence[Table]) ->
         parts = [(table, f"picture {number}")]
         for offset in table.wholes(SUB_TABLES)[:MAX_SUB_TABLES]:
             name = f"a reduced picture of picture {number}"
-            parts.append((reader.table(offset, f"the table of {name}"), name))
+            below = reader.table(offset, f"the table of {name}")
+            if WIDTH in below.entries:
+                parts.append((below, name))
         for part, name in parts:
             end, missing = _extent(part, name)
             expected = max(expected, end, part.end_at)
