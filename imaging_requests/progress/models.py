@@ -21,7 +21,7 @@ class ViewStatus(models.Model):
     why = models.TextField(blank=True)
     reason = models.JSONField(default=dict)
     waits_for = models.CharField(max_length=240, blank=True)
-    waits_for_role = models.CharField(max_length=20, blank=True)
+    waits_for_role = models.CharField(max_length=80, blank=True)
     is_met = models.BooleanField(default=False)
     chain = models.CharField(max_length=36, blank=True)
     picture_version = models.PositiveSmallIntegerField(null=True, blank=True)

@@ -96,7 +96,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
             "events": [event.key for event in status.reason.events],
         },
         waits_for=wait.what if wait is not None else "",
-        waits_for_role=", ".join(wait.who) if wait is not None else "",
+        waits_for_role=" or ".join(f"the {who}" for who in wait.who) if wait is not None else "",
         is_met=status.status in MET,
         chain=picture.chain if picture is not None else "",
         picture_version=picture.version if picture is not None else None,

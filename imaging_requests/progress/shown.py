@@ -17,8 +17,13 @@ from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.pictures import Shown, shown_pictures
 from imaging_requests.progress.rules import RESOLVED
+from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.requesting.models import Anchor, Demand, OwedView
 
+#: Statuses in which nothing is in hand, so that giving a view up is worth offering.
+CAN_WAIVE = frozenset(
+    (Status.OPEN, Status.OUT_OF_DATE, Status.BLOCKED, Status.LOST, Status.UNDECIDED)
+)
 ORDER = {"VF": 0, "VC": 1, "RK": 2, "UV": 3, "IR": 4, "XR": 5}
 FACE_ORDER = {"F": 0, "B": 1, "E": 2, "T": 3}
 
@@ -164,7 +169,7 @@ def _shown(
         asked_by=_who_asks(demands),
         spec=_spec_words(owed),
         picture=pictures.get((row.chain, row.picture_version or 0)),
-        waive_href="" if is_resolved else reverse("requesting:waive", args=[owed.pk]),
+        waive_href=reverse("requesting:waive", args=[owed.pk]) if row.status in CAN_WAIVE else "",
     )
 
 

@@ -55,7 +55,7 @@ class Migration(migrations.Migration):
                 ('why', models.TextField(blank=True)),
                 ('reason', models.JSONField(default=dict)),
                 ('waits_for', models.CharField(blank=True, max_length=240)),
-                ('waits_for_role', models.CharField(blank=True, max_length=20)),
+                ('waits_for_role', models.CharField(blank=True, max_length=80)),
                 ('is_met', models.BooleanField(default=False)),
                 ('chain', models.CharField(blank=True, max_length=36)),
                 ('picture_version', models.PositiveSmallIntegerField(blank=True, null=True)),

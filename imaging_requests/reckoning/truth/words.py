@@ -99,7 +99,7 @@ def name_view(view: OwedView | Picture) -> str:
 def name_anchor(anchor: Anchor, speech: Speech) -> str:
     """``as it is now``, ``before treatment T2``, ``while B.1 can be seen`` …"""
     treatment = speech.name(anchor.treatment or "")
-    phase = f", phase {anchor.phase}" if anchor.phase is not None else ""
+    phase = f", phase {anchor.phase}" if (anchor.phase or 1) > 1 else ""
     if anchor.kind is AnchorKind.CUR:
         return "as it is now"
     if anchor.kind is AnchorKind.BT:
