@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +15,15 @@ from django.utils import timezone
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.intake import queries
 from imaging_requests.intake.forms import moved_value
-from imaging_requests.intake.models import Arrival, ArrivalState, Drop, Frame, FrameState, Job
+from imaging_requests.intake.models import (
+    Arrival,
+    ArrivalState,
+    Drop,
+    FileCheck,
+    Frame,
+    FrameState,
+    Job,
+)
 from imaging_requests.intake.policies import ASK_AGAIN, CLEAR_REFUSED, PLACE, UPLOAD
 from imaging_requests.intake.rules import CardAnswer, DropCount, may_format
 from imaging_requests.intake.sheets import (
@@ -139,13 +148,22 @@ def _file_row(arrival: Arrival, user: User, sheets: dict[int, LineSheet]) -> Fil
         state=state,
         sentence=arrival.answer or _under_way_words(arrival),
         place=place,
-        warnings=tuple(check.sentence for check in checks if holds_back(check)),
+        warnings=() if _says_why(frame) else _warnings(checks),
         picture=picture_address(frame) if frame is not None else "",
         percent=_percent(arrival),
         may_give_up=is_open and may(user, UPLOAD, arrival),
         may_clear=arrival.refused_kept and may(user, CLEAR_REFUSED, arrival),
         moved=moved,
     )
+
+
+def _says_why(frame: Frame | None) -> bool:
+    """Tell whether the reason for waiting names the failed checks already."""
+    return frame is not None and frame.state == FrameState.WAITING
+
+
+def _warnings(checks: Iterable[FileCheck]) -> tuple[str, ...]:
+    return tuple(check.sentence for check in checks if holds_back(check))
 
 
 def _percent(arrival: Arrival) -> int:
@@ -187,6 +205,18 @@ def standstill_words() -> str:
         f"{timezone.localtime(since):%H:%M}, and no worker takes them. What was received is safe. "
         "Ask the system keeper to start the workers."
     )
+
+
+def shot_for_words(drop: Drop) -> str:
+    """Say what a drop was shot for; `drop` was read by `queries.drops`."""
+    if drop.shot_line is not None:
+        return name_of(drop.shot_line)
+    return "Whole session" if drop.session is not None else "Not known"
+
+
+def drop_rows(drops: Iterable[Drop]) -> list[dict[str, Any]]:
+    """Put the drops of a list into rows."""
+    return [{"drop": drop, "shot_for": shot_for_words(drop)} for drop in drops]
 
 
 def shot_for_choices(session_id: int | None, line_id: int | None) -> list[Any]:

@@ -71,7 +71,7 @@ def sorting_rows(form: Any, frames: Iterable[Frame]) -> list[SortingRow]:
     """Put frames and form fields side by side."""
     rows = []
     for frame in frames:
-        first = frame.proposal[0]["why"] if frame.proposal else ""
+        first = frame.proposal[0]["why"] if form.initial.get(f"place-{frame.pk}") else ""
         rows.append(
             SortingRow(
                 frame=frame,

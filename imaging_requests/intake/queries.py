@@ -10,6 +10,7 @@ from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, Query
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine
+from imaging_requests.collection.models import ObjectNumber
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.layout import ANSWERED, SORT, is_restless
 from imaging_requests.intake.jobs import KINDS
@@ -42,7 +43,7 @@ def drops() -> QuerySet[Drop]:
     """Every drop, newest first, with how many files it has and how many need a person."""
     answered = Q(arrivals__state__in=ANSWERED)
     return (
-        Drop.objects.select_related("brought_by", "session__station", "shot_line")
+        drops_with_names()
         .annotate(
             files=Count(
                 "arrivals", filter=~Q(arrivals__state=ArrivalState.GIVEN_UP), distinct=True
@@ -63,6 +64,16 @@ def drops() -> QuerySet[Drop]:
             ),
         )
         .order_by("-opened_at", "-pk")
+    )
+
+
+def drops_with_names() -> QuerySet[Drop]:
+    """Drops with what saying their origin needs: who, session, and the names of their line."""
+    numbers = ObjectNumber.objects.filter(in_force_to=None)
+    return Drop.objects.select_related(
+        "brought_by", "session__station", "shot_line__object"
+    ).prefetch_related(
+        Prefetch("shot_line__object__numbers", queryset=numbers, to_attr="numbers_in_force")
     )
 
 
@@ -141,7 +152,7 @@ def progress_by_line(lines: QuerySet[ShotLine]) -> list[LineProgress]:
     likely = _likely_spots([sheet.line_id for sheet in sheets])
     progress = []
     for sheet in sheets:
-        waiting = likely.get(sheet.line_id, [])
+        waiting = [spot for spot in likely.get(sheet.line_id, []) if spot not in sheet.taken]
         filled = {*sheet.taken, *waiting}
         gaps = tuple(gap_words(sheet.expected, filled, sheet.grid))
         progress.append(LineProgress(sheet, len(sheet.taken), len(waiting), gaps))

@@ -67,6 +67,8 @@ def receive(work: Work) -> None:
 
 def _examine(arrival: Arrival, part: Path) -> tuple[Unreadable | None, Master | None]:
     """Read a part completely, then its header; return why it is refused, or what it is."""
+    if arrival.size_bytes == 0:
+        return _empty(arrival), None
     if not part.exists():
         return _gone(arrival), None
     found = read_back(part, arrival.stretches)
@@ -115,6 +117,14 @@ def _read_to(handle: Any, whole: Any, at: int, end: int | None, stretch: Any = N
             stretch.update(chunk)
         at += len(chunk)
     return at
+
+
+def _empty(arrival: Arrival) -> Unreadable:
+    return Unreadable(
+        Reason.EMPTY,
+        f"{arrival.name} is empty: it has a name but no content. "
+        "Copy it again from the card before the card is formatted.",
+    )
 
 
 def _gone(arrival: Arrival) -> Unreadable:

@@ -86,10 +86,11 @@ def decide(
     by_line = {line.line_id: line for line in lines}
     slow = _slow_brackets(fitting, findings, by_line, limits)
     guesses = _guesses(fitting, findings, by_line, limits)
+    filled = frozenset(finding.spot for finding in findings.values() if finding.spot is not None)
     for timed in fitting:
         finding = findings[timed.sheet.frame_id]
         likely = _proposal(timed, finding, guesses.get(timed.sheet.frame_id), by_line, limits)
-        decisions.append(_judge(timed, finding, likely, by_line, slow))
+        decisions.append(_judge(timed, finding, likely, by_line, slow, filled))
     return decisions
 
 
@@ -255,13 +256,15 @@ def _judge(
     likely: tuple[dict[str, Any], ...],
     lines: Mapping[int, LineSheet],
     slow: Mapping[int, str],
+    filled: frozenset[Spot],
 ) -> Decision:
     sheet = timed.sheet
     captured_at = timed.instant.at if timed.instant is not None else None
     if not sheet.is_read:
         return Decision(sheet.frame_id, captured_at)
     if finding.spot is None:
-        return _wait(timed, _why_doubtful(sheet, finding, lines), likely)
+        because = " ".join([*sheet.holds, _why_doubtful(sheet, finding, lines, filled)])
+        return _wait(timed, because, likely)
     if sheet.frame_id in slow:
         return _wait(timed, slow[sheet.frame_id], likely)
     if sheet.holds:
@@ -280,10 +283,12 @@ def _wait(timed: Timed, because: str, proposal: tuple[dict[str, Any], ...] = ())
     )
 
 
-def _why_doubtful(sheet: FrameSheet, finding: Finding, lines: Mapping[int, LineSheet]) -> str:
+def _why_doubtful(
+    sheet: FrameSheet, finding: Finding, lines: Mapping[int, LineSheet], filled: frozenset[Spot]
+) -> str:
     if finding.options:
         return _several_words(finding, lines)
-    open_lines = [line for line in lines.values() if line.layout.free]
+    open_lines = [line for line in lines.values() if not filled.issuperset(line.layout.free)]
     if not lines:
         return "The session has no shot line that is still open. Place it by hand."
     if not open_lines:
@@ -316,12 +321,7 @@ def _is_other_body(sheet: FrameSheet, line: LineSheet) -> bool:
 
 
 def _several_words(finding: Finding, lines: Mapping[int, LineSheet]) -> str:
-    shown = [
-        f"{lines[spot.line_id].spot_words(spot)} of {lines[spot.line_id].words}"
-        for spot in finding.options[:OPTIONS_SHOWN]
-    ]
-    further = len(finding.options) - len(shown)
-    named = listed([*shown, *([f"{further} further places"] if further else [])], last="or")
+    named = _options_words(finding.options, lines)
     if finding.may_be_extra:
         return (
             f"More frames came than there are places: this may be {named}, or one too many. "
@@ -330,6 +330,18 @@ def _several_words(finding: Finding, lines: Mapping[int, LineSheet]) -> str:
     if len(finding.options) == 1:
         return f"It may be {named}, but another frame of the same second fits there as well."
     return f"It may be {named}; time and exposure do not tell which. Something may be missing."
+
+
+def _options_words(options: Sequence[Spot], lines: Mapping[int, LineSheet]) -> str:
+    """Name places, those of one line together."""
+    by_line: dict[int, list[str]] = defaultdict(list)
+    for spot in options[:OPTIONS_SHOWN]:
+        by_line[spot.line_id].append(lines[spot.line_id].spot_words(spot))
+    named = [f"{listed(spots, 'or')} of {lines[pk].words}" for pk, spots in by_line.items()]
+    further = len(options) - OPTIONS_SHOWN
+    if further > 0:
+        named.append("one further place" if further == 1 else f"one of {further} further places")
+    return ", or ".join(named)
 
 
 def exposure_words(exif: Exif | None) -> str:

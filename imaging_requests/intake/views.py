@@ -57,6 +57,7 @@ def drops(request: HttpRequest) -> HttpResponse:
     context = {
         "filter": chosen,
         "page": page,
+        "rows": pages.drop_rows(page.object_list),
         "total": Drop.objects.count(),
         "waiting": queries.waiting_frames().count(),
         "standstill": pages.standstill_words(),
@@ -97,7 +98,7 @@ def drop_new(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def drop(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a drop and take in files; without scripts they come with the form."""
-    row = get_object_or_404(Drop.objects.select_related("session__station", "brought_by"), pk=pk)
+    row = get_object_or_404(queries.drops_with_names(), pk=pk)
     form = UploadForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         _take_in(request, row, form)
@@ -129,6 +130,7 @@ def _drop_context(request: HttpRequest, row: Drop) -> dict[str, Any]:
     user = signed_in(request)
     return {
         "drop": row,
+        "shot_for": pages.shot_for_words(row),
         "view": pages.drop_view(row, user, page=request.GET.get("page")),
         "may_upload": may(user, UPLOAD, row),
         "may_place": may(user, PLACE),
@@ -139,8 +141,9 @@ def _drop_context(request: HttpRequest, row: Drop) -> dict[str, Any]:
 @require_GET
 def drop_state(request: HttpRequest, pk: int) -> HttpResponse:
     """Answer the part of a drop's page that changes by itself."""
-    row = get_object_or_404(Drop, pk=pk)
-    return render(request, "intake/drop_state.html", _drop_context(request, row))
+    row = get_object_or_404(queries.drops_with_names(), pk=pk)
+    context = _drop_context(request, row) | {"is_fragment": True}
+    return render(request, "intake/drop_state.html", context)
 
 
 @requires(UPLOAD)
@@ -163,7 +166,7 @@ def drop_close(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def drop_clock(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct the camera's clock for a drop."""
-    row = get_object_or_404(Drop, pk=pk)
+    row = get_object_or_404(queries.drops_with_names(), pk=pk)
     form = ClockForm(request.POST)
     if form.is_valid():
         try:

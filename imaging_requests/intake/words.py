@@ -50,12 +50,12 @@ def line_words(*, number: str, technique: str, face: str, variant: str) -> str:
     """Name a shot line: object, face, technique, and what varies.
 
     >>> line_words(number="AR 0070", technique="Raking light", face="Front", variant="L")
-    'AR 0070, front, raking light from the left'
+    'AR 0070 front, raking light from the left'
     """
     is_plain_word = technique[1:2].islower()
     named = technique[:1].lower() + technique[1:] if is_plain_word else technique
     how = f" {DIRECTIONS.get(variant, variant)}" if variant else ""
-    return ", ".join(part for part in (number, face.lower(), f"{named}{how}") if part)
+    return f"{number} {face.lower()}, {named.replace(', ', ' ')}{how}"
 
 
 def spot_words(spot: Spot, grid: Grid) -> str:

@@ -28,6 +28,13 @@ def ask_for_layout(drop_ids: Iterable[int]) -> None:
         jobs.enqueue(SORT, drop_id, again=True, pause_s=pause_s)
 
 
+def ask_for_neighbours(session_ids: Iterable[int], *, except_drop: int = 0) -> None:
+    """Ask for drops of sessions whose waiting frames may see fewer free places now."""
+    waiting = Q(arrivals__state__in=ANSWERED, arrivals__frame__state=FrameState.WAITING)
+    drops = Drop.objects.filter(waiting, session__in=list(session_ids)).exclude(pk=except_drop)
+    ask_for_layout(drops.values_list("pk", flat=True))
+
+
 def ask_for_layout_of(frame_id: int) -> None:
     """Ask for every drop in which a frame came and still looks for its place."""
     drops = Drop.objects.filter(

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.collection.stale import mark_stale
-from imaging_requests.intake.actions.layout import ask_for_layout_of
+from imaging_requests.intake.actions.layout import ask_for_neighbours
 from imaging_requests.intake.actions.receiving import session_window
 from imaging_requests.intake.actions.sorting import (
     PLACE_FIELDS,
@@ -88,7 +88,7 @@ def place_frame(
         after={**frame_place(frame), "captured_at": instant},
         now=now,
     )
-    _follow(frame, line)
+    _follow(line, "intake.frame_placed")
     return frame
 
 
@@ -204,8 +204,7 @@ def _demand_free(frame: Frame) -> None:
 
 def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str = "") -> None:
     """Take a frame off its line, if it lies on one, and say where it is now."""
-    line_id, before = frame.shot_line_id, {"state": frame.state, **frame_place(frame)}
-    object_id = frame.shot_line.object_id if frame.shot_line is not None else None
+    line, before = frame.shot_line, {"state": frame.state, **frame_place(frame)}
     frame.state, frame.waiting_because = state, because
     frame.role = FrameRole.VIEW
     frame.shot_line, frame.placed_at, frame.placed_by = None, None, actor
@@ -214,21 +213,25 @@ def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str 
         "intake.frame_set_aside" if state == FrameState.SET_ASIDE else "intake.frame_taken_back",
         actor=actor,
         subject=frame,
-        object_id=object_id,
+        object_id=line.object_id if line is not None else None,
         before=before,
         after={"state": state},
         now=now,
     )
-    if line_id is not None and object_id is not None:
-        mark_stale({object_id}, "intake.frame_lifted")
-        ask_to_assemble([line_id])
-    ask_for_layout_of(frame.pk)
+    if line is not None:
+        _follow(line, "intake.frame_lifted")
+    else:
+        sessions = frame.arrivals.exclude(drop__session=None).values_list(
+            "drop__session", flat=True
+        )
+        ask_for_neighbours(set(sessions))
 
 
-def _follow(frame: Frame, line: ShotLine) -> None:
-    mark_stale({line.object_id}, "intake.frame_placed")
+def _follow(line: ShotLine, news: str) -> None:
+    """Let everything that depends on the frames of a line be done anew."""
+    mark_stale({line.object_id}, news)
     ask_to_assemble([line.pk])
-    ask_for_layout_of(frame.pk)
+    ask_for_neighbours([line.session_id])
 
 
 @dataclass(frozen=True, slots=True)

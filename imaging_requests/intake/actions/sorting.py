@@ -9,6 +9,7 @@ from django.db.models import F
 
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.intake import jobs
+from imaging_requests.intake.actions.layout import ask_for_neighbours
 from imaging_requests.intake.jobs import Work
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Drop, Frame, FrameRole, FrameState
@@ -48,6 +49,8 @@ def keep_layout(
         mark_stale({lines[pk].object_id for pk in touched if pk in lines}, "intake.frame_placed")
         if is_settled:
             Drop.objects.filter(pk=sheet.drop.pk).update(settled_at=now)
+        if touched and sheet.drop.session_id is not None:
+            ask_for_neighbours([sheet.drop.session_id], except_drop=sheet.drop.pk)
         ask_to_assemble(touched if is_settled else _complete(sheet, touched))
         work.result = {"placed": sum(1 for d in current if d.spot is not None)}
 
