@@ -171,7 +171,7 @@ def correction_changes(
     proposed = replace(
         _known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
     )
-    return meaning_changes(moment.case, speech.tables, proposed, at=moment)
+    return meaning_changes(moment, proposed)
 
 
 @transaction.atomic

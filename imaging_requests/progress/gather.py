@@ -410,19 +410,20 @@ def _decisions(ids: list[int]) -> ByObject[truth.Decision]:
             else incident_key(case.incident_id or 0)
         )
         common: dict[str, Any] = {
-            "key": f"c-{case.pk}",
             "chain": str(case.chain),
             "event": event,
             "opened_at": case.opened_at,
         }
-        found[case.object_id].append(truth.Decision(recorded_at=case.opened_at, **common))
+        opening = truth.Decision(key=f"c-{case.pk}", recorded_at=case.opened_at, **common)
+        found[case.object_id].append(opening)
         for verdict in verdicts.get(case.pk, ()):
             reopened = verdict.verdict == "reopened"
             found[case.object_id].append(
                 truth.Decision(
+                    key=f"c-{case.pk}-{verdict.pk}",
                     recorded_at=verdict.recorded_at,
                     verdict=None if reopened else Validity(verdict.verdict),
-                    decided_at=None if reopened else verdict.recorded_at,
+                    decided_at=verdict.recorded_at,
                     by=str(verdict.by_id),
                     reason=verdict.reason,
                     **common,

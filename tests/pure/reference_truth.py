@@ -236,8 +236,19 @@ def anchor_states(history, table, view, t, u):
 
 def window_states(history, table, anchor, openers):
     every = stacks(history, table, openers)
+    surfaces = [anchor["surface"]]
+    if anchor["surface"][0] in "ET":
+        surfaces += sorted({code for stack in every for code in stack["F"] + stack["B"]})
+    for surface in surfaces:
+        found = window_of_surface(anchor, openers, every, surface)
+        if found is not None:
+            return found
+    return [len(openers)], False, False, None
+
+
+def window_of_surface(anchor, openers, every, surface):
     now = len(openers)
-    seen = [is_seen(stack, anchor["surface"]) for stack in every]
+    seen = [surface != "COVER" and is_seen(stack, surface) for stack in every]
     for first in range(len(every)):
         if seen[first] and (first == 0 or not seen[first - 1]):
             opener = None if first == 0 else openers[first - 1]["key"]
@@ -246,19 +257,28 @@ def window_states(history, table, anchor, openers):
                 while states[-1] + 1 <= now and seen[states[-1] + 1]:
                     states.append(states[-1] + 1)
                 return states, True, states[-1] < now, None
-    return [now], False, False, None
+    return None
 
 
 # --- carry ---------------------------------------------------------------------------------------
 
 
 def verdict_on(history, chain, event, t, u):
+    """The last thing that happened in the case by t: a verdict, or nothing that decides it."""
+    acts = []
     for decision in known(history, "decisions", u):
-        is_this = decision["chain"] == chain and decision["event"] == event["key"]
-        is_decided = decision["decided"] is not None and decision["decided"] <= t
-        if is_this and decision["opened"] <= t and is_decided:
-            return decision["verdict"]
-    return None
+        if decision["chain"] != chain or decision["event"] != event["key"]:
+            continue
+        if decision["opened"] > t:
+            continue
+        acts.append((decision["opened"], None))
+        if decision["decided"] is not None and decision["decided"] <= t:
+            acts.append((decision["decided"], decision["verdict"]))
+    latest = None
+    for act in acts:
+        if latest is None or act[0] >= latest[0]:
+            latest = act
+    return None if latest is None else latest[1]
 
 
 def judge_event(history, cell, picture, event, t, u):

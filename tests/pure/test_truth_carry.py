@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from imaging_requests.reckoning.truth.carry import carry
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.terms import Anchor, Carry, Validity
@@ -46,14 +48,30 @@ def test_a_decision_counts_for_its_own_chain_only_and_from_its_own_day() -> None
     assert verdict(story.at("2026-02-11"), other.chain) is Carry.UNDECIDED
 
 
-def test_a_reopened_case_is_undecided_again() -> None:
+def test_a_case_is_as_its_last_act_left_it_on_the_day_asked_about() -> None:
     story = Story()
     picture = story.picture("RK-F-L", "2026-01-01")
     event = story.step(2, "2026-02-01")
-    story.decide(picture, event, Validity.VALID, "2026-02-10", key="case")
-    story.decide(picture, event, None, "2026-02-20", key="case")
-    assert verdict(story.at("2026-02-25", known="2026-02-15"), picture.chain) is Carry.OK
-    assert verdict(story.at("2026-02-25"), picture.chain) is Carry.UNDECIDED
+    story.decide(picture, event, None, "2026-02-01")
+    story.decide(picture, event, Validity.VALID, "2026-02-10")
+    story.decide(picture, event, None, "2026-02-20", decided_at=day("2026-02-20"))
+    story.decide(picture, event, Validity.OUT_OF_DATE, "2026-03-01")
+    days = ("2026-02-05", "2026-02-15", "2026-02-25", "2026-03-02")
+    expected = [Carry.UNDECIDED, Carry.OK, Carry.UNDECIDED, Carry.OUT]
+    assert [verdict(story.at(t), picture.chain) for t in days] == expected
+    assert verdict(story.at("2026-03-02", known="2026-02-15"), picture.chain) is Carry.OK
+
+
+def test_a_verdict_put_right_replaces_the_one_recorded_by_mistake() -> None:
+    story = Story()
+    picture = story.picture("RK-F-L", "2026-01-01")
+    event = story.step(2, "2026-02-01")
+    story.decide(picture, event, Validity.VALID, "2026-02-10", key="k")
+    mistaken = story.told["decisions"][-1]
+    right = replace(mistaken, recorded_at=day("2026-02-12"), verdict=Validity.OUT_OF_DATE)
+    story.tell("decisions", right)
+    assert verdict(story.at("2026-02-11", known="2026-02-11"), picture.chain) is Carry.OK
+    assert verdict(story.at("2026-02-11"), picture.chain) is Carry.OUT
 
 
 def test_a_decision_cannot_save_a_picture_from_a_rule() -> None:

@@ -174,6 +174,20 @@ def test_entry_19_announces_the_window_in_which_the_original_back_can_be_seen() 
     assert story.words(D0)["WIN XR"] is Status.BLOCKED
 
 
+def test_an_x_ray_of_a_window_may_name_the_x_ray_itself_as_its_surface() -> None:
+    story = drowned_orchard()
+    own = Anchor.in_window("T.1", opened_by="unline")
+    story.owe("XR", anchor=own, prefix="OWN ")
+    status = story.status("OWN XR", D0)
+    assert (status.status, status.reason.until) == (Status.OPEN, day("2026-05-04"))
+    step = next(event for event in story.told["events"] if event.key == "unline")
+    story.correct(
+        step, "2026-05-04 13:00", started_at=day("2026-05-03"), ended_at=day("2026-05-04")
+    )
+    story.picture("XR", "2026-05-06")
+    assert story.words("2026-05-07")["OWN XR"] is Status.FILED
+
+
 def test_entry_19_window_views_are_filed_once_made_and_lost_once_the_lining_is_back() -> None:
     story = drowned_orchard()
     step = next(event for event in story.told["events"] if event.key == "unline")

@@ -194,7 +194,7 @@ def anchor(chance: Chance, happened: list[dict[str, Any]]) -> dict[str, Any]:
     if kind == "DT":
         made["step"] = chance.random.randint(1, 5)
     if kind == "WIN":
-        made["surface"] = chance.random.choice(["B.1", "B.1", "B.2", "F.1"])
+        made["surface"] = chance.random.choice(["B.1", "B.1", "B.2", "F.1", "T.1"])
         bares = [e["key"] for e in happened if e["row"] in (10, 11, 12, 25)]
         made["window"] = chance.random.choice([None, *bares, *bares])
     if kind == "FIX":
@@ -288,5 +288,11 @@ def decisions(chance: Chance, made: dict[str, Any]) -> list[dict[str, Any]]:
                 decided=decided,
                 verdict=None if decided is None else verdict,
             )
-            found += correct(chance, record, "decided")
+            for version in correct(chance, record, "decided"):
+                late = version["decided"]
+                found.append({**version, "decided": late and max(late, opened)})
+            if decided is not None and chance.may(0.2):
+                again = {**record, "key": chance.key("k"), "decided": decided + chance.hour(0, 100)}
+                again |= {"verdict": chance.random.choice([None, "valid", "out_of_date"])}
+                found.append(again | {"recorded": record["recorded"] + chance.hour(0, 100)})
     return found

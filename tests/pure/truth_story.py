@@ -296,7 +296,7 @@ class Story:
                 event=event.key,
                 opened_at=event.ended_at or day(at),
                 verdict=verdict,
-                decided_at=day(at) if verdict else None,
+                decided_at=more.pop("decided_at", day(at) if verdict else None),
                 **more,
             ),
         )

@@ -191,9 +191,9 @@ def _due_point(moment: Moment, event: Event, key: ViewKey) -> _Due:
         if step.step is not None and step.step in asked:
             anchor = Anchor.during(event.treatment, step=step.step)
             ended = _has_ended(step, moment)
-            when = step.ended_at if ended else step.planned_end_at
+            when = step.ended_at if ended else _planned_end(step)
             return anchor, DueRule.AFTER_STEP, step, when, not ended
-    ends = [step.ended_at if _has_ended(step, moment) else step.planned_end_at for step in steps]
+    ends = [step.ended_at if _has_ended(step, moment) else _planned_end(step) for step in steps]
     known_ends = [end for end in ends if end is not None]
     due_at = max(known_ends) if len(known_ends) == len(ends) else None
     is_planned = not all(_has_ended(step, moment) for step in steps)
@@ -206,6 +206,11 @@ def _after_step(step: Event, event: Event) -> Anchor:
     if step.step is None:
         return Anchor.after(event.treatment, phase=event.phase)
     return Anchor.during(event.treatment, step=step.step)
+
+
+def _planned_end(step: Event) -> datetime | None:
+    """The planned end, or the planned start where no end is planned."""
+    return step.planned_end_at or step.planned_start_at
 
 
 def _has_ended(step: Event, moment: Moment) -> bool:

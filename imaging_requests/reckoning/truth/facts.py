@@ -226,9 +226,11 @@ class NotApplicable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """A conservator's case: does this picture chain survive that event?
+    """One act in a conservator's case: does this picture chain survive that event?
 
-    ``verdict`` is ``None`` while open (also when reopened, or held by a second opinion).
+    Opening the case is a record without ``decided_at``. Every verdict is a record of its own key
+    with the instant it was given; a verdict of ``None`` with an instant reopens the case (a later
+    fact, a second opinion). At any valid time the last act counts.
     """
 
     key: str

@@ -119,6 +119,9 @@ class Moment:
         now = self.line.current
         life = self.life(anchor.surface)
         span = life.window(anchor.window) if life is not None else None
+        if span is None and face_of(anchor.surface) in (EDGES, THROUGH):
+            spans = (other.window(anchor.window) for other in self.surfaces.lives.values())
+            span = next((found for found in spans if found is not None), None)
         if span is None:
             return Point(now, now, reached=False)
         if span.until is None:
@@ -315,12 +318,18 @@ def _waivers(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Waive
 
 
 def _verdicts(case: ObjectCase, t: datetime, u: datetime) -> dict[tuple[str, str], Validity | None]:
-    found: dict[tuple[str, str], Validity | None] = {}
+    found: dict[tuple[str, str], tuple[datetime, Validity | None]] = {}
     for decision in known(case.decisions, u):
         if decision.opened_at <= t:
-            decided = decision.decided_at is not None and decision.decided_at <= t
-            found[decision.chain, decision.event] = decision.verdict if decided else None
-    return found
+            done = decision.decided_at
+            if done is not None and done <= t:
+                act = (done, decision.verdict)
+            else:
+                act = (decision.opened_at, None)
+            key = (decision.chain, decision.event)
+            if key not in found or found[key][0] <= act[0]:
+                found[key] = act
+    return {key: verdict for key, (_, verdict) in found.items()}
 
 
 def _planned(case: ObjectCase, t: datetime, u: datetime) -> dict[str, PlannedShot]:

@@ -26,7 +26,7 @@ from enum import StrEnum
 from .carry import Carried, carry
 from .facts import Event, OwedView, Picture, Waiver
 from .moment import Moment, Standing
-from .stateline import Point
+from .stateline import Point, in_plan
 from .surfaces import Life, acts_on
 from .terms import AnchorKind, Carry, Effect, Status, Verdict, Why, face_of
 from .triggers import SurfaceAct
@@ -304,14 +304,16 @@ def _due(moment: Moment, view: OwedView) -> datetime | None:
     if anchor.kind is AnchorKind.FIX:
         return anchor.instant
     ends = [
-        event.planned_end_at
+        event.planned_end_at or event.planned_start_at
         for event in moment.events
         if (event.key == anchor.window if anchor.window else event.treatment == anchor.treatment)
         and (anchor.step is None or event.step == anchor.step)
-        and event.planned_end_at is not None
+        and (anchor.phase is None or event.phase == anchor.phase)
         and (event.ended_at is None or event.ended_at > moment.t)
+        and in_plan(event, moment.t)
     ]
-    return max(ends, default=None)
+    dated = [end for end in ends if end is not None]
+    return max(dated) if dated and len(dated) == len(ends) else None
 
 
 def _blocked(moment: Moment, view: OwedView) -> Reason | None:

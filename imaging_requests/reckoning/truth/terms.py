@@ -152,7 +152,11 @@ class Anchor:
 
     @classmethod
     def in_window(cls, surface: str, *, opened_by: str | None = None) -> Anchor:
-        """Any state during one visible interval of a surface."""
+        """Any state during one visible interval of a surface.
+
+        For a view of the edges or an X-ray, ``surface`` may be the view's own: the interval is
+        then found by the event that opened it.
+        """
         return cls(kind=AnchorKind.WIN, surface=surface, window=opened_by)
 
     @classmethod
