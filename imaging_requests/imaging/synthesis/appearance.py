@@ -13,6 +13,7 @@ import numpy as np
 
 from .back import bare_back
 from .condition import Condition, Losses, Varnish
+from .damage import joint_lines, tear, tide, tissue
 from .grid import Grid, blur, generator, mix
 from .maps import FaceMaps
 from .painting import Painting
@@ -28,6 +29,10 @@ DIRT_COLOUR = np.array([0.075, 0.068, 0.055], np.float32)
 # Emission of aged resin under 365 nm: a milky yellow green.
 AGED_EMISSION = np.array([0.052, 0.088, 0.052], np.float32)
 FRESH_EMISSION = np.array([0.010, 0.014, 0.018], np.float32)
+DARK_GAP = np.array([0.012, 0.010, 0.009], np.float32)
+BLOOM = np.array([0.42, 0.42, 0.42], np.float32)
+TISSUE = np.array([0.66, 0.64, 0.58], np.float32)
+TISSUE_GLOW = np.array([0.09, 0.11, 0.15], np.float32)
 RECENT = 3
 CHALK = np.array([0.80, 0.78, 0.72], np.float32)
 
@@ -124,7 +129,7 @@ class Scene:
         """Thickness of the film, 0 in cleaning windows."""
         layers = self.layers(face)
         share = {Varnish.AGED: 1.0, Varnish.THINNED: 0.35, Varnish.NONE: 0.0, Varnish.FRESH: 1.0}
-        film = layers.varnish * np.float32(share[self.condition.varnish])
+        film: Map = layers.varnish * np.float32(share[self.condition.varnish])
         if face is Face.FRONT and self.condition.varnish is Varnish.AGED:
             film = film * (1 - 0.93 * self._windows())
         return film
@@ -158,7 +163,18 @@ class Scene:
         if condition.has_overpaint:
             old = layers.paint * np.array([0.86, 0.80, 0.72], np.float32) + np.float32(0.004)
             colour = mix(colour, blur(old, 1.5), 0.8 * layers.overpaint)
-        return mix(colour, colour * np.float32(0.35), 0.55 * layers.cracks)
+        colour = mix(colour, colour * np.float32(0.35), 0.55 * layers.cracks)
+        if face is Face.FRONT:
+            colour = mix(colour, DARK_GAP, 0.9 * self._gaps())
+        return colour
+
+    def _gaps(self) -> Map:
+        """Open tears and joints on the front, 0 to 1."""
+        spec, condition = self.painting.spec, self.condition
+        gaps = joint_lines(spec, self.grid, is_open=condition.has_open_joint)
+        if condition.has_tear:
+            gaps = np.maximum(gaps, tear(spec, self.grid, 1.6))
+        return gaps
 
     def _visible(self, face: Face) -> Map:
         colour = self._surface(face)
@@ -170,6 +186,10 @@ class Scene:
             colour = colour * np.exp(-film[..., None] * absorption)
             matt = np.clip(1 - film * 2.5, 0, 1)[..., None]
             colour = colour * (1 - 0.045 * matt) + 0.016 * matt
+        if face is Face.FRONT and self.condition.has_water_stain:
+            inside, rim = tide(self.painting.spec, self.grid)
+            colour = mix(colour, BLOOM, 0.16 * inside)
+            colour = mix(colour, colour * np.float32(0.6), 0.5 * rim)
         dirt = self._dirt(face)
         colour = mix(colour * (1 - 0.22 * dirt[..., None]), DIRT_COLOUR, 0.30 * dirt)
         relief = self.relief(face)
@@ -177,14 +197,23 @@ class Scene:
             relief, cv2.CV_32F, 0, 1, ksize=3
         )
         shading = np.clip(1 - 0.28 * self.grid.px_per_mm * glance, 0.80, 1.22)
-        return np.clip(colour * shading[..., None], 0, 1).astype(np.float32)
+        colour = colour * shading[..., None]
+        if self._is_faced(face):
+            colour = mix(colour, TISSUE, tissue(self.painting.spec, self.grid))
+        return np.asarray(np.clip(colour, 0, 1), np.float32)
+
+    def _is_faced(self, face: Face) -> bool:
+        """Whether tissue hides the face."""
+        return face is Face.FRONT and self.condition.is_faced
 
     def _fluorescence(self, face: Face) -> Map:
         layers, condition = self.layers(face), self.condition
         film = self._varnish(face)
         is_fresh = condition.varnish is Varnish.FRESH
         dimming = np.exp(-film * np.float32(0.10 if is_fresh else 0.42))[..., None]
-        glow = layers.fluorescence * dimming * np.float32(2.4 if self.is_painted(face) else 1.0)
+        glow: Map = (
+            layers.fluorescence * dimming * np.float32(2.4 if self.is_painted(face) else 1.0)
+        )
         if self.is_painted(face):
             glow = glow + film[..., None] * (FRESH_EMISSION if is_fresh else AGED_EMISSION)
         patches = layers.losses if condition.is_retouched else np.zeros_like(layers.losses)
@@ -197,16 +226,20 @@ class Scene:
             glow * (1 - 0.45 * self._dirt(face))[..., None] * (1 - 0.5 * layers.cracks)[..., None]
         )
         glow = glow * (1 - 0.85 * layers.gloss)[..., None]
+        if self._is_faced(face):
+            glow = mix(glow, TISSUE_GLOW, tissue(self.painting.spec, self.grid))
         return np.maximum(glow, 0).astype(np.float32)
 
     def _infrared(self, face: Face) -> Map:
-        layers, condition = self.layers(face), self.condition
+        layers, condition, spec = self.layers(face), self.condition, self.painting.spec
         bright = layers.infrared
         if condition.has_overpaint:
             bright = mix(bright, blur(bright, 2.0) * np.float32(0.82), 0.55 * layers.overpaint)
         if condition.losses is not Losses.OLD_FILLS:
             bright = mix(bright, np.full_like(bright, 0.85), 0.7 * layers.losses)
         bright = bright * (1 - 0.35 * layers.cracks)
+        if self._is_faced(face):
+            bright = mix(bright, np.full_like(bright, 0.85), 0.6 * tissue(spec, self.grid))
         return np.clip(bright * (1 - 0.02 * self._dirt(face)), 0, 1).astype(np.float32)
 
     def _relief(self, face: Face) -> Map:
@@ -221,4 +254,12 @@ class Scene:
             own = own - 0.12 * layers.losses
         if face is Face.FRONT and condition.varnish is not Varnish.NONE:
             own = mix(own, blur(own, 1.0), 0.35)
+        if face is Face.FRONT:
+            own = own - 0.20 * self._gaps()
+            if condition.has_tear:
+                own = own + 0.8 * blur(tear(spec, self.grid, 3.0), self.grid.px(2.5))
+            elif condition.has_repaired_tear:
+                own = own + 0.12 * blur(tear(spec, self.grid, 3.0), self.grid.px(2.0))
+        if self._is_faced(face):
+            own = blur(own, self.grid.px(1.5)) + 0.10 * tissue(spec, self.grid)
         return (shape + own).astype(np.float32)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .condition import Condition
+from .damage import tear, tear_path, tide
 from .grid import Grid, generator, smooth_noise, smoothstep
 from .labels import lay_labels, supplier_stamp
 from .maps import FaceMaps
@@ -43,7 +44,7 @@ def bare_back(spec: PaintingSpec, condition: Condition, grid: Grid) -> FaceMaps:
     makers = {Support.PANEL: _panel, Support.COPPER: _copper}
     wall = makers.get(spec.support, _canvas)(spec, condition, grid)
     if condition.has_water_stain:
-        _tide_line(wall, spec, generator(spec.seed, "water"))
+        _tide_line(wall, spec)
     if condition.has_backing_board:
         _backing_board(wall, spec, generator(spec.seed, "board"))
     return wall.maps(generator(spec.seed, "back dirt"))
@@ -72,23 +73,8 @@ def _canvas(spec: PaintingSpec, condition: Condition, grid: Grid) -> Wall:
             patchy = smooth_noise(rng, grid.shape, grid.px(70), octaves=3)
             trowel = smooth_noise(rng, grid.shape, (grid.px(90), grid.px(6)))
             wall.stain(0.75 * smoothstep(-0.5, 0.9, patchy + 0.5 * trowel), GLUE)
-    if condition.has_repaired_tear:
-        wall.rect(
-            Rect(x=0.36 * w, y=0.55 * h, width=60, height=60),
-            LINING_CLOTH,
-            thickness_mm=0.4,
-            turn=0.2,
-        )
-    elif condition.has_tear:
-        wall.part(
-            [
-                (0.36 * w, 0.55 * h),
-                (0.40 * w, 0.57 * h),
-                (0.47 * w, 0.62 * h),
-                (0.40 * w, 0.585 * h),
-            ],
-            SHADOW,
-        )
+    if condition.has_tear or condition.has_repaired_tear:
+        _tear(wall, spec, condition)
     _stretcher(wall, spec, condition, grid)
     return wall
 
@@ -353,16 +339,30 @@ def _copper(spec: PaintingSpec, condition: Condition, grid: Grid) -> Wall:
     return wall
 
 
-def _tide_line(wall: Wall, spec: PaintingSpec, rng: np.random.Generator) -> None:
-    """A water stain that rose from the lower edge, its border darker."""
-    grid = wall.grid
-    x, y = grid.axes_mm()
-    level = spec.height_mm * 0.72 + 0.05 * spec.height_mm * smooth_noise(
-        rng, grid.shape, grid.px(140), octaves=3
+def _tear(wall: Wall, spec: PaintingSpec, condition: Condition) -> None:
+    """The tear from behind, or the cloth patch over it."""
+    if condition.has_tear:
+        gap = tear(spec, wall.grid, 1.6)[:, ::-1]
+        wall.stain(0.9 * gap, SHADOW)
+        return
+    path = tear_path(spec)
+    left, right = min(x for x, _ in path), max(x for x, _ in path)
+    top, bottom = min(y for _, y in path), max(y for _, y in path)
+    patch = Rect(x=left - 12, y=top - 12, width=right - left + 24, height=bottom - top + 24)
+    cloth = weave(wall.grid, generator(spec.seed, "patch"), pitch_mm=1.3)
+    wall.rect(
+        mirrored(patch, spec.width_mm),
+        LINING_CLOTH,
+        texture=0.15 * cloth,
+        thickness_mm=0.4,
+        shadow_mm=1.0,
     )
-    inside = smoothstep(0.0, 6.0, (y + 0 * x) - level)
-    rim = np.exp(-((((y + 0 * x) - level) / 3.5) ** 2))
-    wall.stain((0.25 * inside + 0.55 * rim).astype(np.float32), BROWN_LINE)
+
+
+def _tide_line(wall: Wall, spec: PaintingSpec) -> None:
+    """A water stain that rose from the lower edge, its border darker."""
+    inside, rim = tide(spec, wall.grid)
+    wall.stain((0.25 * inside + 0.55 * rim)[:, ::-1], BROWN_LINE)
 
 
 def _backing_board(wall: Wall, spec: PaintingSpec, rng: np.random.Generator) -> None:

@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 
 from .brushwork import Design, plain_tone
-from .composition import compose_design
 from .grid import Grid, generator, smooth_noise, smoothstep
 from .pigments import answers
+from .scenes.composition import compose_design
 from .spec import PaintingSpec
 from .vocabulary import Map, Subject, Support
 

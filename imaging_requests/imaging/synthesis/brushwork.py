@@ -237,8 +237,8 @@ def _lay(
     path, angle = _paths(place, design.angle, length, layer.wander, rng)
     index = np.zeros((rows, columns), np.float32)
     thickness = max(1, round(width))
-    for number, line in enumerate(np.round(path * 8).astype(np.int32)):
-        cv2.polylines(index, [line], False, float(number + 1), thickness, cv2.LINE_8, 3)
+    for one, line in enumerate(np.round(path * 8).astype(np.int32)):
+        cv2.polylines(index, [line], False, float(one + 1), thickness, cv2.LINE_8, 3)
     covered = np.flatnonzero(index.ravel())
     number = index.ravel()[covered].astype(np.int32) - 1
     y, x = np.divmod(covered.astype(np.int32), np.int32(columns))
@@ -319,14 +319,13 @@ def _colours(
     colour = tone[y, x]
     lighter = rng.normal(0, layer.colour_jitter, (len(place), 1))
     warmer = rng.normal(0, layer.colour_jitter * 0.45, (len(place), 1)) * [[1.0, 0.1, -1.0]]
-    return np.clip(colour * (1 + 1.5 * lighter) + 0.35 * lighter + warmer, 0.01, 1).astype(
-        np.float32
-    )
+    loaded = colour * (1 + 1.5 * lighter) + 0.35 * lighter + warmer
+    return np.asarray(np.clip(loaded, 0.01, 1), np.float32)
 
 
 def _inside(
-    x: NDArray[np.intp],
-    y: NDArray[np.intp],
+    x: NDArray[np.int32],
+    y: NDArray[np.int32],
     place: NDArray[np.float32],
     angle: NDArray[np.float32],
     number: NDArray[np.int32],
@@ -346,7 +345,7 @@ def _hairs(
     offset = rng.integers(0, 512, (int(number.max()) + 1, 2))
     row = (across * 40 + offset[number, 0]).astype(np.int32) & 511
     column = (along * 60 + offset[number, 1]).astype(np.int32) & 511
-    return hairs[row, column]
+    return np.asarray(hairs[row, column])
 
 
 __all__ = ["MANNER", "Design", "Layer", "blur", "lay_paint"]

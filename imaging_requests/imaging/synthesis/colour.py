@@ -71,7 +71,7 @@ def luminance(rgb: Map) -> Map:
 
 def to_screen(pixels: NDArray[np.uint16], *, exponent: float = TONE_EXPONENT) -> NDArray[np.uint8]:
     """8-bit sRGB for looking at a 16-bit frame; colour frames by the working space, grey as is."""
-    linear = (pixels.astype(np.float32) / np.float32(65535)) ** np.float32(exponent)
+    linear: Map = (pixels.astype(np.float32) / np.float32(65535)) ** np.float32(exponent)
     if linear.ndim == 3:
         matrix = (np.linalg.inv(SRGB_TO_RGB)).astype(np.float32)
         linear = cv2.transform(linear, matrix)
@@ -79,4 +79,5 @@ def to_screen(pixels: NDArray[np.uint16], *, exponent: float = TONE_EXPONENT) ->
     encoded = np.where(
         linear <= 0.0031308, linear * 12.92, 1.055 * np.power(linear, 1 / 2.4) - 0.055
     )
-    return (encoded * 255 + 0.5).astype(np.uint8)
+    shown: NDArray[np.uint8] = (encoded * 255 + 0.5).astype(np.uint8)
+    return shown

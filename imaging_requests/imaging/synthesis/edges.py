@@ -21,7 +21,7 @@ def edge_map(spec: PaintingSpec, edge: Direction, px_per_mm: float) -> tuple[Map
         grain = wood_grain(grid, [0.0, spec.depth_mm], rng, is_upright=is_level)[
             : grid.shape[0], : grid.shape[1]
         ]
-        colour = np.array([0.27, 0.17, 0.09], np.float32) * (1 + 0.3 * grain[..., None])
+        colour: Map = np.array([0.27, 0.17, 0.09], np.float32) * (1 + 0.3 * grain[..., None])
     elif spec.support is Support.COPPER:
         colour = np.array([0.34, 0.17, 0.10], np.float32) * np.ones((*grid.shape, 1), np.float32)
     else:

@@ -79,7 +79,7 @@ def smooth_noise(
         octaves: Number of layers, each half as coarse and persistence times as strong.
     """
     across, down = cell_px if isinstance(cell_px, tuple) else (cell_px, cell_px)
-    field: Map | None = None
+    field: Map = np.zeros((3, 3), np.float32)
     weight = 1.0
     for octave in range(octaves):
         rows = max(3, math.ceil(shape[0] / max(down, 1.0)) + 2)
@@ -87,15 +87,11 @@ def smooth_noise(
         if octave > 0 and rows * columns > shape[0] * shape[1]:
             break
         layer = rng.standard_normal((rows, columns), dtype=np.float32)
-        if field is None:
-            field = layer
-        else:
-            field = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_CUBIC)
-            field += np.float32(weight) * layer
+        coarser = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_CUBIC)
+        field = coarser + np.float32(weight) * layer
         weight *= persistence
         across, down = across / 2, down / 2
-    assert field is not None
-    full = cv2.resize(field, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
+    full: Map = cv2.resize(field, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
     sample = full[::3, ::3]
     spread = np.float32(max(float(sample.std()), 1e-6))
     full -= np.float32(sample.mean())
@@ -121,8 +117,9 @@ def blur(field: Map, sigma_px: float) -> Map:
 
 def smoothstep(low: float, high: float, value: Map) -> Map:
     """0 below low, 1 above high, a smooth rise between; low may exceed high for a fall."""
-    t = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
-    return t * t * (3 - 2 * t)
+    t: Map = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
+    rise: Map = t * t * (3 - 2 * t)
+    return rise
 
 
 def mix(base: Map, top: Map, alpha: Map | float) -> Map:

@@ -9,11 +9,11 @@ import numpy as np
 
 from .beneath import Hidden, hidden_composition, infrared_with, underdrawing
 from .brushwork import lay_paint
-from .composition import compose_design
 from .craquelure import crack, losses
 from .grid import Grid, blur, generator, smooth_noise, smoothstep
 from .maps import FaceMaps
 from .relief import board_edges
+from .scenes.composition import compose_design
 from .spec import PaintingSpec
 from .support import weave, wood_grain
 from .vocabulary import Map, Subject, Support
@@ -139,7 +139,7 @@ def _support_relief(spec: PaintingSpec, grid: Grid, rng: np.random.Generator) ->
 
 
 def _old_retouching(grid: Grid, lost: Map, rng: np.random.Generator) -> Map:
-    """Where an earlier hand has painted over: generously around losses, and in a few broad areas."""
+    """Where an earlier hand has painted over: around losses, and in a few broad areas."""
     ragged = smooth_noise(rng, grid.shape, max(3.0, grid.px(4.5)), octaves=3)
     near = blur(lost, max(1.0, grid.px(2.2))) * 3.0
     spots = smoothstep(0.55, 0.85, near + 0.16 * ragged)

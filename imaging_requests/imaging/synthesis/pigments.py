@@ -19,7 +19,7 @@ from .vocabulary import Map
 
 @dataclass(frozen=True)
 class Pigment:
-    """Colour as sRGB 0 to 255, infrared reflectance, X-ray attenuation, fluorescence (sRGB-like)."""
+    """Colour as sRGB 0 to 255; infrared reflectance; X-ray attenuation; emission, linear RGB."""
 
     name: str
     colour: tuple[int, int, int]
@@ -57,13 +57,14 @@ def tone(name: str) -> Map:
     """Colour of a palette pigment as the painter's modules mix it: square root of linear RGB."""
     for pigment, colour in zip(PALETTE, _COLOURS, strict=True):
         if pigment.name == name:
-            return colour.copy()
+            return np.array(colour)
     raise KeyError(name)
 
 
 def hue(red: float, green: float, blue: float) -> Map:
     """An sRGB colour 0 to 255 as the painter's modules mix it: square root of linear RGB."""
-    return np.sqrt(np.clip(np.array(srgb(red, green, blue)), 0, 1)).astype(np.float32)
+    linear = np.clip(np.array(srgb(red, green, blue)), 0, 1)
+    return np.asarray(np.sqrt(linear), np.float32)
 
 
 def answers(tones: Map) -> Map:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 
@@ -35,7 +37,7 @@ def large_shape(
         height += np.float32(BOW_SHARE) * warp * (1 - u * u)
         height += np.float32(TWIST_SHARE) * warp * u * v * np.float32(rng.choice([-1, 1]))
         edges = board_edges(spec)
-        for left, right in zip(edges[:-1], edges[1:], strict=True):
+        for left, right in itertools.pairwise(edges):
             x = (np.arange(columns, dtype=np.float32) + 0.5) / np.float32(grid.px_per_mm)
             t = np.clip((x - left) / (right - left), 0, 1) * 2 - 1
             inside = (x >= left) & (x < right)
@@ -98,16 +100,16 @@ def grazing_light(height_mm: Map, grid: Grid, *, azimuth_deg: float, elevation_d
         elevation_deg: Height of the lamp above the plane, 2 to 90.
     """
     azimuth, elevation = np.deg2rad(azimuth_deg), np.deg2rad(elevation_deg)
-    towards = (np.sin(azimuth), -np.cos(azimuth))
-    d = np.float32(grid.px_per_mm)
+    towards = (float(np.sin(azimuth)), float(-np.cos(azimuth)))
+    d = grid.px_per_mm
     slope_x = cv2.Sobel(height_mm, cv2.CV_32F, 1, 0, ksize=3) / 8 * d
     slope_y = cv2.Sobel(height_mm, cv2.CV_32F, 0, 1, ksize=3) / 8 * d
     # a surface that rises towards the lamp turns away from it
     rise = slope_x * np.float32(towards[0]) + slope_y * np.float32(towards[1])
     facing = 1 - rise / np.float32(np.tan(elevation))
     level = np.sqrt(1 + slope_x**2 + slope_y**2)
-    light = np.maximum(facing / level, 0)
-    tangent = np.float32(np.tan(elevation))
+    light: Map = np.maximum(facing / level, 0)
+    tangent = float(np.tan(elevation))
     light *= 1 - 0.92 * _shadow(height_mm, towards, tangent / d, (1.5, 3.0, 5.0, 8.0))
     quarter = cv2.resize(height_mm, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     far = _shadow(quarter, towards, 4 * tangent / d, (3.0, 5.0, 8.0, 12.0, 17.0, 24.0))

@@ -127,4 +127,5 @@ class Sheet:
 def _share(first: int, last: int, low: float, high: float) -> Map:
     """Share of each pixel from first to last that lies between two edges."""
     start = np.arange(first, last, dtype=np.float64)
-    return np.clip(np.minimum(start + 1, high) - np.maximum(start, low), 0, 1).astype(np.float32)
+    share: Map = np.minimum(start + 1, high) - np.maximum(start, low)
+    return np.clip(share, 0, 1).astype(np.float32)

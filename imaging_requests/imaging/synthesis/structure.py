@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .condition import Condition, Losses
+from .damage import joint_lines, tear
 from .grid import generator
 from .painting import Painting
 from .support import (
@@ -42,6 +43,10 @@ def structure_planes(painting: Painting, condition: Condition) -> list[Plane]:
     filled = {Losses.OLD_FILLS: 0.45, Losses.OPEN: -0.30, Losses.NEW_FILLS: 0.05}
     paint = np.maximum(paint + np.float32(filled[condition.losses]) * lost, 0.02)
     paint = paint - 0.10 * painting.front.cracks
+    gaps = joint_lines(spec, grid, is_open=condition.has_open_joint)
+    if condition.has_tear:
+        gaps = np.maximum(gaps, tear(spec, grid, 1.6))
+    paint = np.maximum(paint * (1 - 0.7 * gaps), 0.02)
     planes = [Plane(0.0, paint.astype(np.float32))]
     if condition.is_lined:
         planes.append(Plane(1.5, _lining(painting)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 
@@ -52,7 +54,7 @@ def wood_grain(
         return np.ascontiguousarray(wood_grain(turned, edges_mm, rng).T[:rows, :columns])
     total = np.zeros((rows, columns), np.float32)
     y = (np.arange(rows, dtype=np.float32)[:, None] + 0.5) / np.float32(grid.px_per_mm)
-    for left, right in zip(edges_mm[:-1], edges_mm[1:], strict=True):
+    for left, right in itertools.pairwise(edges_mm):
         first, last = round(grid.px(left)), min(columns, round(grid.px(right)))
         if last - first < 2:
             continue

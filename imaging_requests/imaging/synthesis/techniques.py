@@ -48,7 +48,7 @@ def capture(scene: Scene, shot: Shot) -> Exposure:
     >>> capture(scene, Shot(technique=Technique.INFRARED, tile=tile, px_per_mm=1.0)).pixels.shape
     (140, 140)
     """
-    light = _light(scene, shot) * np.float32(2.0**shot.ev)
+    light: Map = _light(scene, shot) * np.float32(2.0**shot.ev)
     matrix = pose_matrix(shot)
     if not np.allclose(matrix, np.eye(3), atol=1e-12):
         light = cv2.warpPerspective(

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
-Map = NDArray[np.float32]
+# Always float32 by construction; the image library's type hints know only "some number".
+Map = NDArray[Any]
 Matrix = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
 
 

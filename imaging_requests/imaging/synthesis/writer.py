@@ -172,7 +172,7 @@ def _strips(
     little = np.ascontiguousarray(pixels.astype("<u2", copy=False))
     pieces = [little[i : i + rows_per_strip] for i in range(0, len(little), rows_per_strip)]
     if compression == "none":
-        return [memoryview(piece).cast("B") for piece in pieces]
+        return [piece.data.cast("B") for piece in pieces]
     packed: list[bytes | memoryview] = []
     for piece in pieces:
         step = piece.copy()

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from ..pigments import hue
 from .board import Board, Point, Tone, between
-from .pigments import hue
 from .ships import lantern
 
 WALL_LIGHT = hue(196, 164, 120)

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .attributes import BEHIND, DRAWN
+from ..pigments import hue
+from ..vocabulary import Attribute
 from .board import Board, Point, spline
+from .features import paint_features
 from .forms import Light, Matter, Model
 from .hands import hand, sleeve
-from .heads import Cover, Head, model_head, paint_features
-from .pigments import hue
-from .vocabulary import Attribute
+from .heads import Cover, Head, model_head
+from .holding import BEHIND, DRAWN
 
 AZURITE = Matter(hue(16, 24, 44), hue(44, 74, 122), hue(140, 166, 196), 0.0, 0.6)
 VERMILION = Matter(hue(74, 16, 18), hue(176, 46, 36), hue(232, 120, 88), 0.0, 0.6)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from ..grid import smooth_noise, smoothstep
+from ..pigments import hue
+from ..vocabulary import Map
 from .board import Board, Point, Tone, between, spline
-from .grid import smooth_noise, smoothstep
-from .pigments import hue
-from .vocabulary import Map
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -285,7 +286,7 @@ def coast(
     """Land that rises from the water: an outline broken by noise, lit from one side."""
     rng = board.rng
     top: list[Point] = []
-    for (x0, y0), (x1, y1) in zip(points[:-1], points[1:], strict=True):
+    for (x0, y0), (x1, y1) in itertools.pairwise(points):
         for t in np.linspace(0, 1, 14, endpoint=False):
             rough = 0.35 * abs(y0 - waterline) * float(rng.normal(0, 0.12))
             top.append((x0 + (x1 - x0) * float(t), y0 + (y1 - y0) * float(t) + rough))

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from .brushwork import Accent, Design
-from .grid import Grid, Region, blur, smooth_noise, smoothstep
-from .pigments import hue
-from .vocabulary import Attribute, Map
+from ..brushwork import Accent, Design
+from ..grid import Grid, Region, blur, smooth_noise, smoothstep
+from ..pigments import hue
+from ..vocabulary import Attribute, Map
 
 Point = tuple[float, float]
 Tone = Map | Sequence[float]
@@ -200,7 +200,7 @@ class Board:
         """Darken towards the corners."""
         cx, cy = centre or (self.width / 2, self.height / 2)
         r = ((self.x - cx) / (0.62 * self.width)) ** 2 + ((self.y - cy) / (0.62 * self.height)) ** 2
-        self.darken((1 - np.float32(strength) * smoothstep(0.25, 1.5, r.astype(np.float32))))
+        self.darken(1 - np.float32(strength) * smoothstep(0.25, 1.5, r.astype(np.float32)))
 
 
 def spline(points: Sequence[Point], *, closed: bool = True, steps: int = 10) -> list[Point]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
+from ..grid import smoothstep
+from ..pigments import hue
 from .board import Board, Point, Tone, between, spline
-from .grid import smoothstep
-from .pigments import hue
 from .sea import DAY, DUSK, STORM, Weather, coast, lay_sea, lay_sky, mirror_in_water, rock
 from .ships import Rig, ferry, fishing_boat
 from .staffage import FIGURE_COATS, crowd, gulls, small_figure
@@ -248,7 +250,7 @@ def _cliff(board: Board, outline: list[Point], *, is_lit: bool) -> None:
     tone = dark + (light - dark) * lit
     board.lay(region, tone, detail=0.4, angle=1.4)
     grass = between(LEAF_LIGHT, hue(170, 150, 90), 0.4)
-    for (x0, y0), (x1, y1) in zip(outline[:-1], outline[1:], strict=True):
+    for (x0, y0), (x1, y1) in itertools.pairwise(outline):
         if max(y0, y1) < 0.5 * board.height and abs(y1 - y0) < 0.15:
             for t in np.linspace(0, 1, 40):
                 x, y = x0 + (x1 - x0) * float(t), y0 + (y1 - y0) * float(t)

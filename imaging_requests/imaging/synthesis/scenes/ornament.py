@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from .attributes import tern
+from ..grid import smoothstep
+from ..pigments import hue
 from .board import Board, Point, between
+from .emblems import tern
 from .forms import Light, Matter, Model
-from .grid import smoothstep
-from .pigments import hue
 from .sea import DAY, DUSK, coast, lay_sea, lay_sky, rock
 from .ships import Rig, lantern, three_master
 from .staffage import gulls
@@ -306,6 +306,3 @@ def _gannet(board: Board, foot: Point, size: float, light: Light, heading: int) 
     board.dab((x + 0.44 * f * s, y - 1.08 * s), 0.018 * s, hue(20, 24, 30))
     for dx in (-0.08, 0.10):
         board.line([(x + dx * s, y - 0.16 * s), (x + dx * s, y)], 0.05 * s, hue(60, 58, 60))
-
-
-__all__ = ["banner", "gilt_frame", "marbling", "sea_birds"]

@@ -6,20 +6,34 @@ from collections.abc import Callable
 
 import numpy as np
 
-from . import gatherings, land, marine, ornament, portraits, sacred, tables
+from ..brushwork import Design
+from ..grid import Grid
+from ..vocabulary import Attribute, Subject
+from . import (
+    devotion,
+    gatherings,
+    harbours,
+    land,
+    map_table,
+    marine,
+    ornament,
+    passion,
+    portraits,
+    ropewalk,
+    sacred,
+    tables,
+    thrones,
+)
 from .board import Board
-from .brushwork import Design
-from .grid import Grid
-from .vocabulary import Attribute, Subject
 
 COMPOSITIONS: dict[Subject, Callable[[Board], None]] = {
     Subject.SEASCAPE: marine.seascape,
     Subject.NIGHT_BOATS: marine.night_boats,
     Subject.WINTER_SEA: marine.winter_sea,
     Subject.STORM: marine.storm,
-    Subject.HARBOUR: marine.harbour,
-    Subject.HARBOUR_FIRE: marine.harbour_fire,
-    Subject.REGATTA: marine.regatta,
+    Subject.HARBOUR: harbours.harbour,
+    Subject.HARBOUR_FIRE: harbours.harbour_fire,
+    Subject.REGATTA: harbours.regatta,
     Subject.ISLAND: marine.island,
     Subject.ECLIPSE: marine.eclipse,
     Subject.PORTRAIT_MAN: portraits.man,
@@ -30,21 +44,21 @@ COMPOSITIONS: dict[Subject, Callable[[Board], None]] = {
     Subject.CROWD: gatherings.quay_crowd,
     Subject.WEDDING: gatherings.wedding,
     Subject.PROCESSION: gatherings.procession,
-    Subject.ROPEWALK: gatherings.ropewalk,
+    Subject.ROPEWALK: ropewalk.ropewalk,
     Subject.STILL_LIFE: tables.still_life,
-    Subject.MAP_TABLE: tables.map_table,
+    Subject.MAP_TABLE: map_table.map_table,
     Subject.BANNER: ornament.banner,
     Subject.BIRDS: ornament.sea_birds,
     Subject.MARBLING: ornament.marbling,
     Subject.GILT_FRAME: ornament.gilt_frame,
     Subject.SAINT: sacred.saint,
     Subject.TWO_SAINTS: sacred.two_saints,
-    Subject.VIRGIN: sacred.virgin,
-    Subject.ANNUNCIATION: sacred.annunciation,
-    Subject.LAMENTATION: sacred.lamentation,
-    Subject.CRUCIFIXION: sacred.crucifixion,
-    Subject.KING: sacred.king,
-    Subject.ALLEGORY: sacred.allegory,
+    Subject.VIRGIN: devotion.virgin,
+    Subject.ANNUNCIATION: devotion.annunciation,
+    Subject.LAMENTATION: passion.lamentation,
+    Subject.CRUCIFIXION: passion.crucifixion,
+    Subject.KING: thrones.king,
+    Subject.ALLEGORY: thrones.allegory,
     Subject.GRISAILLE: sacred.grisaille,
     Subject.PORTRAIT_CHILD: portraits.child,
     Subject.PORTRAIT_WOMAN: portraits.woman,

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
+from ..pigments import hue
 from .board import Board, Point, Tone, between, spline
-from .pigments import hue
 
 SKIN = hue(206, 152, 116)
 DARK = hue(36, 29, 25)
@@ -208,6 +206,3 @@ def crowd(
             )
         )
     return hands
-
-
-__all__ = ["FIGURE_COATS", "Coat", "crowd", "far_gull", "gulls", "small_figure"]

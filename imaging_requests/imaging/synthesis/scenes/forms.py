@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..grid import Region, blur, smooth_noise, smoothstep
+from ..vocabulary import Map
 from .board import Board, Point, Tone
-from .grid import Region, blur, smooth_noise, smoothstep
-from .vocabulary import Map
 
 Vector = tuple[float, float, float]
 FAR = np.float32(-8.0)
@@ -295,7 +295,7 @@ class Model:
         index = np.maximum(self.matter, 0)
 
         def table(name: str) -> Map:
-            return np.array([getattr(m, name) for m in self.matters], np.float32)[index]
+            return np.asarray(np.array([getattr(m, name) for m in self.matters], np.float32)[index])
 
         dark, middle, light = table("dark"), table("middle"), table("light")
         low = smoothstep(0.0, 0.5, lit)[..., None]
@@ -303,7 +303,7 @@ class Model:
         tone = dark + (middle - dark) * low + (light - middle) * high
         tone = tone + self.stain * ((0.25 + 0.75 * low) * table("blushes")[..., None])
         shine = (table("polish") * gleam)[..., None]
-        return np.clip(tone + (1.0 - tone) * shine, 0, 1).astype(np.float32)
+        return np.asarray(np.clip(tone + (1.0 - tone) * shine, 0, 1), np.float32)
 
 
 def _box_of(group: Map) -> tuple[slice, slice] | None:
@@ -318,11 +318,11 @@ def _box_of(group: Map) -> tuple[slice, slice] | None:
 
 def melted(a: Map, b: Map, width: float) -> Map:
     """The nearer of two surfaces, rounded where they meet within a width."""
-    nearer = np.maximum(a, b)
+    nearer: Map = np.maximum(a, b)
     if width <= 0:
         return nearer
     h = np.clip(np.float32(width) - np.abs(a - b), 0, None) / np.float32(width)
-    return (nearer + h * h * np.float32(width / 4)).astype(np.float32)
+    return np.asarray(nearer + h * h * np.float32(width / 4), np.float32)
 
 
 def turned(yaw: float = 0.0, pitch: float = 0.0, roll: float = 0.0) -> NDArray[np.float64]:

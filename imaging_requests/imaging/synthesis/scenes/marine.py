@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..grid import smoothstep
+from ..pigments import hue
 from .board import Board, between, spline
-from .grid import smoothstep
-from .pigments import hue
 from .sea import (
-    DAY,
     DUSK,
     ECLIPSE,
-    FIRE,
     NIGHT,
     STORM,
     WINTER,
@@ -22,7 +20,7 @@ from .sea import (
     mirror_in_water,
     rock,
 )
-from .ships import LANTERN, Rig, ferry, fishing_boat, lantern, three_master
+from .ships import Rig, ferry, fishing_boat, lantern, three_master
 from .staffage import crowd, gulls
 from .town import lighthouse, quay, town
 
@@ -30,9 +28,9 @@ from .town import lighthouse, quay, town
 def seascape(board: Board) -> None:
     """Ships and lanterns off a headland at dusk."""
     weather, rng = DUSK, board.rng
-    horizon = _open_sea(board, weather, 0.60)
+    horizon = open_sea(board, weather, 0.60)
     side = -1 if rng.random() < 0.5 else 1
-    _headland(board, weather, horizon, side)
+    headland(board, weather, horizon, side)
     foot = horizon - 0.16
     x = 0.16 * board.width if side < 0 else 0.84 * board.width
     lighthouse(board, x, foot + 0.045, 0.24, haze=0.25, haze_tone=weather.horizon, is_lit=True)
@@ -80,8 +78,8 @@ def seascape(board: Board) -> None:
 def night_boats(board: Board) -> None:
     """Lantern boats on still water under a moon."""
     weather, rng = NIGHT, board.rng
-    horizon = _open_sea(board, weather, 0.46)
-    _headland(board, weather, horizon, -1, height=0.12)
+    horizon = open_sea(board, weather, 0.46)
+    headland(board, weather, horizon, -1, height=0.12)
     town(
         board,
         0.60 * board.width,
@@ -120,7 +118,7 @@ def night_boats(board: Board) -> None:
 def winter_sea(board: Board) -> None:
     """A ferry among ice floes."""
     weather, rng = WINTER, board.rng
-    horizon = _open_sea(board, weather, 0.45)
+    horizon = open_sea(board, weather, 0.45)
     town(
         board, 0.02, 0.62 * board.width, horizon + 0.006, 0.11, haze=0.55, haze_tone=weather.horizon
     )
@@ -154,7 +152,7 @@ def winter_sea(board: Board) -> None:
 def storm(board: Board) -> None:
     """Ships in distress off bare stacks."""
     weather, rng = STORM, board.rng
-    horizon = _open_sea(board, weather, 0.52)
+    horizon = open_sea(board, weather, 0.52)
     beam = smoothstep(0.35, 0.0, np.abs(board.x - 0.52 * board.width - 0.35 * (board.y - horizon)))
     board.wash(0.30 * beam * smoothstep(horizon + 0.1, 0.0, board.y), weather.sun_tone)
     for x, h in ((0.80, 0.42), (0.90, 0.30), (0.70, 0.18)):
@@ -203,210 +201,10 @@ def storm(board: Board) -> None:
         )
 
 
-def harbour(board: Board) -> None:
-    """A harbour town by day with ships at the quay."""
-    weather, rng = DAY, board.rng
-    horizon = _open_sea(board, weather, 0.50)
-    w = board.width
-    coast(
-        board,
-        horizon,
-        [
-            (0, horizon - 0.02),
-            (0.2 * w, horizon - 0.12),
-            (0.5 * w, horizon - 0.07),
-            (0.8 * w, horizon - 0.16),
-            (w, horizon - 0.10),
-        ],
-        between(hue(128, 134, 112), weather.horizon, 0.5),
-        between(hue(86, 98, 92), weather.horizon, 0.5),
-    )
-    town(board, 0.02 * w, 0.62 * w, horizon + 0.012, 0.13, haze=0.30, haze_tone=weather.horizon)
-    lighthouse(
-        board, 0.78 * w, horizon + 0.012, 0.20, haze=0.3, haze_tone=weather.horizon, is_lit=False
-    )
-    mirror_in_water(board, horizon + 0.012, 0.2, 0.45)
-    for i, x in enumerate((0.24, 0.86, 0.55)):
-        fishing_boat(
-            board,
-            Rig(
-                x=x * w,
-                waterline=horizon + 0.05 + 0.045 * i,
-                length=0.10 + 0.035 * i,
-                heading=1 if i % 2 else -1,
-                shadow=0.15,
-                haze=0.25 - 0.08 * i,
-                haze_tone=weather.horizon,
-            ),
-            sail=hue(190, 120, 82) if i == 1 else hue(226, 208, 170),
-        )
-    three_master(
-        board,
-        Rig(x=0.66 * w, waterline=horizon + 0.17, length=0.42, heading=-1, shadow=0.2),
-        sails=bool(rng.random() < 0.5),
-    )
-    edge = board.height - 0.16
-    quay(
-        board,
-        [
-            (-0.02, edge),
-            (0.46 * w, edge + 0.03),
-            (0.40 * w, board.height + 0.02),
-            (-0.02, board.height + 0.02),
-        ],
-    )
-    crowd(board, ((0.02, edge + 0.03), (0.40 * w, edge + 0.12)), 9, 0.11)
-    gulls(board, 8, ((0, 0.1), (w, horizon - 0.1)), hue(240, 236, 224), 0.03)
-
-
-def harbour_fire(board: Board) -> None:
-    """A burning harbour at night."""
-    weather, rng = FIRE, board.rng
-    horizon = _open_sea(board, weather, 0.56)
-    w = board.width
-    seat = 0.60 * w
-    for _ in range(3):
-        board.glow(
-            (seat + float(rng.normal(0, 0.05)), horizon - 0.10), 0.34, hue(236, 128, 48), 0.6
-        )
-    _smoke(board, seat, horizon)
-    town(
-        board,
-        0.06 * w,
-        0.98 * w,
-        horizon + 0.01,
-        0.15,
-        haze=0.0,
-        haze_tone=weather.horizon,
-        lit=0.4,
-    )
-    dark = smoothstep(0.10, 0.55, np.abs(board.x - seat) / w) * smoothstep(
-        horizon - 0.3, horizon - 0.1, board.y
-    )
-    board.darken(1 - 0.55 * dark)
-    for _ in range(70):
-        x = seat + float(rng.normal(0, 0.11 * w))
-        reach = float(rng.uniform(0.05, 0.26)) * np.exp(-(((x - seat) / (0.14 * w)) ** 2))
-        _flame(board, x, horizon - float(rng.uniform(0.0, 0.13)), float(reach))
-    board.glow((seat, horizon - 0.12), 0.16, hue(255, 176, 80), 0.8)
-    mirror_in_water(board, horizon + 0.01, 0.42, 0.75)
-    three_master(
-        board,
-        Rig(x=0.30 * w, waterline=horizon + 0.13, length=0.36, heading=1, shadow=0.75),
-        sails=False,
-    )
-    for i, x in enumerate((0.62, 0.82, 0.14)):
-        ferry(
-            board,
-            Rig(
-                x=x * w,
-                waterline=horizon + 0.20 + 0.07 * i,
-                length=0.22 + 0.05 * i,
-                heading=-1 if i % 2 else 1,
-                shadow=0.7,
-            ),
-            passengers=6,
-            lanterns=1,
-            glow=0.7,
-        )
-    for _ in range(60):
-        x = seat + float(rng.normal(0, 0.16 * w))
-        y = horizon - float(rng.uniform(0.15, 0.5))
-        board.dab((x, y), 0.0016, hue(255, 190, 96), alpha=0.8)
-
-
-def _smoke(board: Board, seat: float, horizon: float) -> None:
-    """A leaning column of smoke lit from below."""
-    shape = board.noise(0.22, octaves=5, persistence=0.6)
-    rise = np.clip((horizon - board.y) / np.float32(horizon), 0, 1)
-    middle = seat + 0.42 * rise**1.3
-    width = 0.07 + 0.30 * rise
-    column = np.exp(-(((board.x - middle) / width) ** 2)) * smoothstep(0.0, 0.12, rise)
-    density = smoothstep(-0.5, 1.0, shape + 2.2 * column - 0.9) * column**0.4
-    lit = np.exp(-3.2 * rise)[..., None] + 0.16 * smoothstep(-0.5, 1.5, shape)[..., None]
-    tone = hue(22, 19, 20) + (hue(232, 120, 52) - hue(22, 19, 20)) * np.clip(lit, 0, 1)
-    board.tone += (tone - board.tone) * (0.92 * density)[..., None]
-
-
-def _flame(board: Board, x: float, y: float, reach: float) -> None:
-    """One tongue of fire."""
-    if reach < 0.015:
-        return
-    rng = board.rng
-    lean = float(rng.normal(0.15, 0.25)) * reach
-    for width, tone, share in (
-        (0.20, hue(206, 78, 28), 1.0),
-        (0.12, hue(246, 150, 48), 0.8),
-        (0.06, hue(255, 226, 140), 0.55),
-    ):
-        w = width * reach
-        points = [
-            (x - w, y),
-            (x - 0.6 * w + 0.3 * lean, y - 0.5 * reach * share),
-            (x + lean, y - reach * share),
-            (x + 0.7 * w + 0.4 * lean, y - 0.45 * reach * share),
-            (x + w, y),
-        ]
-        board.lay(board.region(points, soft=0.003), tone, alpha=0.75, detail=0.5, angle=1.5)
-
-
-def regatta(board: Board) -> None:
-    """Many sails on a fresh day."""
-    weather, rng = DAY, board.rng
-    horizon = _open_sea(board, weather, 0.50)
-    _headland(board, weather, horizon, 1, height=0.14)
-    lighthouse(
-        board,
-        0.90 * board.width,
-        horizon - 0.06,
-        0.16,
-        haze=0.4,
-        haze_tone=weather.horizon,
-        is_lit=False,
-    )
-    sails = (hue(230, 214, 180), hue(196, 116, 74), hue(216, 190, 140), hue(168, 72, 54))
-    for i in range(17):
-        t = (i / 16) ** 1.5
-        y = horizon + 0.012 + 0.62 * (board.height - horizon) * t
-        x = board.width * float(rng.uniform(0.06, 0.94))
-        fishing_boat(
-            board,
-            Rig(
-                x=x,
-                waterline=y,
-                length=0.05 + 0.17 * t,
-                heading=1,
-                shadow=0.12,
-                haze=0.6 * (1 - t) ** 2,
-                haze_tone=weather.horizon,
-                heel=0.10,
-            ),
-            sail=sails[int(rng.integers(len(sails)))],
-        )
-    edge = board.height - 0.13
-    quay(
-        board,
-        [
-            (0.5 * board.width, edge + 0.05),
-            (board.width + 0.02, edge),
-            (board.width + 0.02, board.height + 0.02),
-            (0.55 * board.width, board.height + 0.02),
-        ],
-    )
-    crowd(
-        board,
-        ((0.62 * board.width, edge + 0.05), (0.98 * board.width, edge + 0.11)),
-        12,
-        0.10,
-        raised=0.3,
-    )
-    gulls(board, 10, ((0, 0.1), (board.width, horizon - 0.1)), hue(240, 236, 224), 0.03)
-
-
 def island(board: Board) -> None:
     """A walled island with its landing, under an even evening."""
     weather = DUSK
-    horizon = _open_sea(board, weather, 0.52)
+    horizon = open_sea(board, weather, 0.52)
     w = board.width
     coast(
         board,
@@ -480,7 +278,7 @@ def island(board: Board) -> None:
 def eclipse(board: Board) -> None:
     """The covered sun over a town; people look up from the shore."""
     weather = ECLIPSE
-    horizon = _open_sea(board, weather, 0.62)
+    horizon = open_sea(board, weather, 0.62)
     w = board.width
     sun = (0.56 * w, 0.32 * horizon)
     board.glow(sun, 0.11, hue(250, 236, 200), 0.9)
@@ -538,7 +336,7 @@ def eclipse(board: Board) -> None:
     lantern(board, (hands[2][0], hands[2][1]), 0.010)
 
 
-def _open_sea(board: Board, weather: Weather, share: float) -> float:
+def open_sea(board: Board, weather: Weather, share: float) -> float:
     """Sky and sea; returns the horizon."""
     horizon = share * board.height
     lay_sky(board, weather, horizon)
@@ -546,7 +344,7 @@ def _open_sea(board: Board, weather: Weather, share: float) -> float:
     return horizon
 
 
-def _headland(
+def headland(
     board: Board, weather: Weather, horizon: float, side: int, height: float = 0.2
 ) -> None:
     """Land that runs out from one side."""
@@ -567,17 +365,3 @@ def _headland(
         between(hue(62, 62, 58), weather.horizon, 0.30),
         from_left=side > 0,
     )
-
-
-__all__ = [
-    "LANTERN",
-    "eclipse",
-    "harbour",
-    "harbour_fire",
-    "island",
-    "night_boats",
-    "regatta",
-    "seascape",
-    "storm",
-    "winter_sea",
-]

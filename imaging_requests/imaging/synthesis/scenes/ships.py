@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
+from ..pigments import hue
 from .board import Board, Point, Tone, between, spline
-from .pigments import hue
 from .staffage import FIGURE_COATS, small_figure
 
 HULL_DARK = hue(34, 27, 23)

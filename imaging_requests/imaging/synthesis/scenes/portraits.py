@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from .attributes import BEHIND, DRAWN
+from ..pigments import hue
+from ..vocabulary import Attribute
 from .board import Board, spline
+from .features import paint_features
 from .forms import Light, Matter, Model
 from .hands import hand, sleeve
-from .heads import LINEN, Cover, Head, model_head, paint_features
-from .pigments import hue
-from .vocabulary import Attribute
+from .heads import LINEN, Cover, Head, model_head
+from .holding import BEHIND, DRAWN
 
 CLOTHS = (
     Matter(hue(14, 12, 12), hue(34, 30, 29), hue(88, 82, 76), 0.06, 0.5),
@@ -217,16 +218,3 @@ def _buttons(board: Board, cx: float, neck: float, s: float, cloth: Matter) -> N
         at = (cx + 0.03 * s, neck + (0.48 + 0.17 * i) * s)
         board.dab(at, 0.026 * s, cloth.dark)
         board.dab((at[0] - 0.008 * s, at[1] - 0.008 * s), 0.012 * s, cloth.light, alpha=0.8)
-
-
-__all__ = [
-    "CLOTHS",
-    "FELT",
-    "LAMP_LIGHT",
-    "WINDOW_LIGHT",
-    "child",
-    "ground",
-    "man",
-    "portrait",
-    "woman",
-]

@@ -1,0 +1,1 @@
+"""What is painted: everything that draws a design, from a cloud to a crucifixion."""
