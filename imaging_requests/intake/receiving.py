@@ -27,6 +27,7 @@ from imaging_requests.intake.jobs import TryLaterError, Work
 from imaging_requests.intake.limits import reading_limits
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame
 
+PICTURE_ENDINGS = frozenset({".tif", ".tiff", ".jpg", ".jpeg", ".png"})
 EXTENSIONS = {"tiff": "tif", "bigtiff": "tif", "jpeg": "jpg", "png": "png"}
 
 
@@ -161,9 +162,7 @@ def _cut_short(structure: Structure) -> Unreadable | None:
 def _named(refusal: Unreadable, part: Path, arrival: Arrival) -> Unreadable:
     """Put the file's own name where the reader only knew the name in quarantine."""
     ending = Path(arrival.name).suffix.lower()
-    sentence = refusal.sentence.replace(part.name, arrival.name)
-    if ending:
-        sentence = sentence.replace(f"ends in {part.suffix}", f"ends in {ending}")
-    else:
-        sentence = sentence.replace(f" although its name ends in {part.suffix}", "")
+    said = f" although its name ends in {part.suffix}"
+    own = f" although its name ends in {ending}" if ending in PICTURE_ENDINGS else ""
+    sentence = refusal.sentence.replace(said, own).replace(part.name, arrival.name)
     return Unreadable(refusal.reason, sentence, refusal.detail)

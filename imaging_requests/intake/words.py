@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 from imaging_requests.intake.layout import Spot
 
 DIRECTIONS = {"L": "from the left", "R": "from the right", "T": "from the top", "B": "from below"}
-ALL_OF = 3
+NAMED_AT_MOST = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,32 +81,42 @@ def gap_words(expected: Sequence[Spot], filled: Collection[Spot], grid: Grid) ->
     >>> gap_words(bracket, bracket[:2], Grid(1, 1, (-1.0, 0.0, 1.0), 1))
     ['exposure +1 is missing; have −1 and 0']
     """
-    empty: list[str] = []
+    empty: list[Spot] = []
     broken: list[str] = []
     for _, together in groupby(expected, key=lambda s: (s.tile_y, s.tile_x, s.focus_slice)):
         spots = list(together)
+        present = [spot for spot in spots if spot in filled]
         missing = [spot for spot in spots if spot not in filled]
-        name = spot_words(spots[0], Grid(grid.across, grid.down, (), grid.slices))
-        if len(missing) == len(spots):
-            empty.append(name)
+        if not present:
+            empty.append(spots[0])
         elif missing:
-            broken.append(_bracket_words(name, missing, [s for s in spots if s in filled]))
-    return [*_empty_words(empty, has_any=bool(filled)), *broken]
+            broken.append(_bracket_words(missing, present, grid))
+    return [*_empty_words(empty, grid, has_any=bool(filled)), *broken]
 
 
-def _bracket_words(name: str, missing: Iterable[Spot], present: Iterable[Spot]) -> str:
+def _bracket_words(missing: Sequence[Spot], present: Sequence[Spot], grid: Grid) -> str:
     gone = [ev_words(spot.ev) for spot in missing]
     here = listed([ev_words(spot.ev) for spot in present])
     what = f"exposure {gone[0]} is" if len(gone) == 1 else f"exposures {listed(gone)} are"
-    where = "" if name == "the one frame" else f"{name}: "
-    return f"{where}{what} missing; have {here}"
+    name = _tile_words(missing[0], grid)
+    return f"{f'{name}: ' if name else ''}{what} missing; have {here}"
 
 
-def _empty_words(names: Sequence[str], *, has_any: bool) -> list[str]:
-    if not names:
+def _tile_words(spot: Spot, grid: Grid) -> str:
+    plain = Grid(grid.across, grid.down, (), grid.slices)
+    return spot_words(spot, plain) if grid.tiles > 1 or grid.slices > 1 else ""
+
+
+def _empty_words(spots: Sequence[Spot], grid: Grid, *, has_any: bool) -> list[str]:
+    if not spots:
         return []
     if not has_any:
         return ["nothing has come yet"]
-    if len(names) > ALL_OF:
-        return [f"{len(names)} tiles are missing: {listed(names[:ALL_OF])} and further ones"]
-    return [f"{listed(names)} {'is' if len(names) == 1 else 'are'} missing"]
+    if len(spots) == 1:
+        return [f"{_tile_words(spots[0], grid)} is missing"]
+    if grid.slices > 1:
+        return [f"{len(spots)} focus slices are missing, from {_tile_words(spots[0], grid)} on"]
+    numbers = [str(spot.tile_y * grid.across + spot.tile_x + 1) for spot in spots]
+    if len(numbers) > NAMED_AT_MOST:
+        return [f"{len(numbers)} of {grid.tiles} tiles are missing, from tile {numbers[0]} on"]
+    return [f"tiles {listed(numbers)} of {grid.tiles} are missing"]
