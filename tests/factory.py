@@ -33,6 +33,14 @@ from imaging_requests.collection.models import (
     ObjectNumber,
     Unavailability,
 )
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableFrame,
+    DeliverableKind,
+    DeliverableState,
+)
+from imaging_requests.intake.models import Copy, FileCheck, Frame, FrameState
+from imaging_requests.intake.sheets import expected_spots
 from imaging_requests.people.models import RoleHolding, User
 from imaging_requests.protocols.models import (
     EntryPin,
@@ -512,3 +520,103 @@ def shot_line(
     )
     line.owed_views.set(meets)
     return line
+
+
+# Frames and pictures
+
+
+def frame(line: ShotLine | None = None, **extra: Any) -> Frame:
+    """A frame in the store, placed on a line if one is given, read and without any fault."""
+    serial = next(_serial)
+    values: dict[str, Any] = {
+        "sha256": f"{serial:064x}",
+        "size_bytes": 1_000_000 + serial,
+        "first_name": f"IMG_{serial:04}.tif",
+        "extension": "tif",
+        "state": FrameState.RECEIVED if line is None else FrameState.PLACED,
+        "shot_line": line,
+        "captured_at": NOW if line is None else line.session.starts_at + hours(0.5),
+        "received_at": NOW,
+        "read_at": NOW,
+    }
+    return Frame.objects.create(**(values | extra))
+
+
+def frames_for(line: ShotLine, **extra: Any) -> list[Frame]:
+    """Every frame a line asks for, placed, a minute apart in shooting order."""
+    first = extra.pop("first_at", line.session.starts_at + hours(0.5))
+    made = []
+    for number, spot in enumerate(expected_spots(line)):
+        values = {
+            "tile_x": spot.tile_x,
+            "tile_y": spot.tile_y,
+            "focus_slice": spot.focus_slice,
+            "ev": spot.ev,
+            "captured_at": first + timedelta(minutes=number),
+        }
+        made.append(frame(line, **(values | extra)))
+    return made
+
+
+def proven(frames: Iterable[Frame], places: Sequence[str] = ("store", "second")) -> None:
+    """Copies of frames in these places, read back and matched."""
+    Copy.objects.bulk_create(
+        Copy(frame=each, place=place, is_good=True, verified_at=NOW, written_at=NOW)
+        for each in frames
+        for place in places
+    )
+
+
+def check(of: Frame, verdict: str = "fail", rule: str = "G3", **extra: Any) -> FileCheck:
+    """What a rule measured on a frame; a fail unless another verdict is given."""
+    values = {"rule_version": 1, "sentence": "The master has 8 bits per channel; 16 are needed."}
+    return FileCheck.objects.create(frame=of, rule=rule, verdict=verdict, **(values | extra))
+
+
+def deliverable(
+    obj: CollectionObject,
+    technique: str = "UV",
+    face: str = "F",
+    variant: str = "",
+    *,
+    state: str = DeliverableState.ACCEPTED,
+    by: User | None = None,
+    frames: Iterable[Frame] = (),
+    **extra: Any,
+) -> Deliverable:
+    """A version of a picture with its frames, as it stands after somebody decided about it."""
+    chosen = list(frames)
+    values: dict[str, Any] = {
+        "surface": f"{face}.1",
+        "kind": DeliverableKind.SINGLE,
+        "captured_at": LONG_AGO,
+        "px_per_mm": 6,
+        "is_complete": True,
+        "polarity": "negative" if technique == "XR" else "",
+        "cover": chosen[0] if chosen else None,
+        "created_at": LONG_AGO,
+        "handed_in_at": None if state == DeliverableState.BUILDING else LONG_AGO + hours(1),
+    }
+    made = Deliverable.objects.create(
+        object=obj,
+        technique=technique,
+        face=face,
+        variant=variant,
+        state=DeliverableState.BUILDING,
+        photographer=by or User.objects.filter(name="Amaro").first() or photographer(),
+        **(values | extra),
+    )
+    DeliverableFrame.objects.bulk_create(
+        DeliverableFrame(
+            deliverable=made,
+            frame=each,
+            tile_x=each.tile_x,
+            tile_y=each.tile_y,
+            ev=each.ev,
+            focus_slice=each.focus_slice,
+        )
+        for each in chosen
+    )
+    Deliverable.objects.filter(pk=made.pk).update(state=state)
+    made.refresh_from_db()
+    return made

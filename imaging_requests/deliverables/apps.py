@@ -9,6 +9,8 @@ class DeliverablesConfig(AppConfig):
     name = "imaging_requests.deliverables"
 
     def ready(self) -> None:
-        from imaging_requests.deliverables import guards
+        from imaging_requests.deliverables import guards, jobs
+        from imaging_requests.intake.jobs import register
 
         guards.declare()
+        register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)

@@ -21,6 +21,7 @@ KEPT = (
     "coverage_percent",
     "is_complete",
     "missing",
+    "faults",
     "polarity",
     "shot_line_id",
     "photographer_id",
@@ -106,8 +107,7 @@ def _declare_packages() -> None:
         event="INSERT",
         message="Only accepted pictures enter a package, and only before it is sealed.",
         when=(
-            f"{_state('deliverable', 'NEW')} <> 'accepted' "
-            f"OR {_state('package', 'NEW')} = 'sealed'"
+            f"{_state('deliverable', 'NEW')} <> 'accepted' OR {_state('package', 'NEW')} = 'sealed'"
         ),
     )
     add_guard(

@@ -68,6 +68,9 @@ class Deliverable(Versioned):
     coverage_percent = models.FloatField(default=100)
     is_complete = models.BooleanField(default=False)
     missing = models.JSONField(default=list)
+    faults = models.JSONField(
+        default=list, help_text="What the frames do not share although they should, in sentences."
+    )
     polarity = models.CharField(max_length=10, choices=Polarity.choices, blank=True)
     shot_line = models.ForeignKey(
         ShotLine, null=True, blank=True, on_delete=models.PROTECT, related_name="deliverables"
@@ -247,8 +250,7 @@ class Package(Versioned):
         ordering = ("-made_at", "-pk")
         constraints = (
             models.CheckConstraint(
-                condition=Q(state="open")
-                | (Q(sealed_at__isnull=False) & ~Q(manifest_sha256="")),
+                condition=Q(state="open") | (Q(sealed_at__isnull=False) & ~Q(manifest_sha256="")),
                 name="sealed_package_has_a_manifest",
             ),
         )

@@ -9,9 +9,7 @@ READ_DELIVERABLES = READ
 READ_REVIEWS = act(
     "deliverables.read_reviews",
     "Reading the reviews",
-    roles=frozenset(
-        {Role.LEAD, Role.PHOTOGRAPHER, Role.CONSERVATOR, Role.CURATOR, Role.HEAD}
-    ),
+    roles=frozenset({Role.LEAD, Role.PHOTOGRAPHER, Role.CONSERVATOR, Role.CURATOR, Role.HEAD}),
 )
 HAND_IN = act(
     "deliverables.hand_in",

@@ -30,7 +30,7 @@ SCOPE_CHOICES = (
 )
 
 
-class _LocalInstant(forms.DateTimeField):
+class StudioInstantField(forms.DateTimeField):
     """Date and time of the studio, as the browser's own field sends them."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -110,7 +110,7 @@ class StepForm(forms.Form):
     combined = forms.BooleanField(
         label="Combined step: done together with another on the same face", required=False
     )
-    exposure_until = _LocalInstant(
+    exposure_until = StudioInstantField(
         label="What it uncovers can be seen until",
         required=False,
         help_text="For a lining or board that comes off: the planned end of the window.",
@@ -130,7 +130,7 @@ class StepForm(forms.Form):
 class StartForm(forms.Form):
     """When a step began; with a shut gate also why it could not wait."""
 
-    started_at = _LocalInstant(label="Began at")
+    started_at = StudioInstantField(label="Began at")
     is_emergency = forms.BooleanField(
         label="Emergency: begin although the gate is shut",
         required=False,
@@ -180,15 +180,15 @@ class StartForm(forms.Form):
 class FinishForm(forms.Form):
     """When a step ended."""
 
-    finished_at = _LocalInstant(label="Ended at")
+    finished_at = StudioInstantField(label="Ended at")
     read_version = _read_version()
 
 
 class TimesForm(forms.Form):
     """When a step really began and ended, and how that came out."""
 
-    started_at = _LocalInstant(label="Began at")
-    finished_at = _LocalInstant(label="Ended at")
+    started_at = StudioInstantField(label="Began at")
+    finished_at = StudioInstantField(label="Ended at")
     reason = _words("Why the recorded times were wrong")
     read_version = _read_version()
 
@@ -232,7 +232,7 @@ class IncidentForm(forms.Form):
     """What happened to an object, when, and who looks at it."""
 
     kind = forms.ChoiceField(label="What happened", choices=Incident.Kind.choices)
-    occurred_at = _LocalInstant(label="When")
+    occurred_at = StudioInstantField(label="When")
     assigned_to = forms.ModelChoiceField(
         label="Conservator who looks at it", queryset=User.objects.none()
     )

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from django.utils import timezone
-
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.treatments.models import (
     DecisionCase,
@@ -259,7 +258,7 @@ def _overlap(one: Span, two: Span) -> bool:
 
 
 def _said(instant: datetime) -> str:
-    return f"{timezone.localtime(instant):%-d %b %Y, %H:%M}"
+    return f"{studio_time(instant):%-d %b %Y, %H:%M}"
 
 
 def demand_reason(reason: str, *, at_least: int) -> str:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
@@ -125,7 +126,7 @@ def _demand_witness(
     if now > due and not actor.has_role(Role.HEAD):
         raise NotAllowed(
             f"The {within_h:g} hours for naming the witness ended on "
-            f"{timezone.localtime(due):%-d %b %Y, %H:%M}.",
+            f"{studio_time(due):%-d %b %Y, %H:%M}.",
             code="treatments.witness_late",
             next_step="The department head can still name one; the record shows that it was late.",
         )

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
@@ -116,7 +117,7 @@ def _override(
         now=now,
     )
     within_h = trigger_table_in_force(now).witness_within_h
-    due = timezone.localtime(rules.witness_due_at(now, within_h=within_h))
+    due = studio_time(rules.witness_due_at(now, within_h=within_h))
     wanting = "" if emergency.witness_id else f" A witness is to be named by {due:%-d %b, %H:%M}."
     tell(
         [actor, *holders(Role.LEAD, Role.HEAD)],

@@ -1,0 +1,28 @@
+"""Writes about pictures and packages: putting together, reviewing, recalling, filing."""
+
+from imaging_requests.deliverables.actions.assembling import (
+    assemble_line,
+    hand_in,
+    start_again,
+    take_back,
+)
+from imaging_requests.deliverables.actions.filing import file_accepted, seal_package
+from imaging_requests.deliverables.actions.reviewing import (
+    accept,
+    allow_lone_work,
+    recall,
+    send_back,
+)
+
+__all__ = [
+    "accept",
+    "allow_lone_work",
+    "assemble_line",
+    "file_accepted",
+    "hand_in",
+    "recall",
+    "seal_package",
+    "send_back",
+    "start_again",
+    "take_back",
+]

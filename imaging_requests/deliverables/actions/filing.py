@@ -1,0 +1,118 @@
+"""Sealing packages of accepted pictures whose frames are proven in enough places."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.collection.models import Entry
+from imaging_requests.collection.stale import mark_stale
+from imaging_requests.deliverables import filing, naming
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableState,
+    Package,
+    PackageItem,
+)
+from imaging_requests.deliverables.policies import SEAL
+from imaging_requests.people import audit
+from imaging_requests.people.errors import DomainError
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import demand
+
+
+@transaction.atomic
+def seal_package(
+    *,
+    actor: User,
+    entry_id: int,
+    deliverable_ids: Sequence[int],
+    purpose: str,
+    now: datetime | None = None,
+) -> Package:
+    """Seal accepted pictures of an entry with a manifest that names every file and every gap.
+
+    Sealing counts as filing only for frames proven in enough places, so others are refused here.
+    """
+    entry = Entry.objects.select_related("catalogue").get(pk=entry_id)
+    demand(actor, SEAL, entry)
+    now = now or timezone.now()
+    wanted = sorted(set(deliverable_ids))
+    rows = list(
+        Deliverable.objects.select_for_update(of=("self",))
+        .filter(pk__in=wanted)
+        .select_related("object")
+        .order_by("pk")
+    )
+    _demand_sealable(rows, wanted, entry, now)
+    package = Package.objects.create(
+        number=uuid.uuid4().hex[:20],
+        purpose=purpose.strip() or f"Entry {entry.number}, {entry.title}"[:160],
+        entry=entry,
+        made_by=actor,
+        made_at=now,
+    )
+    package.number = f"P{package.pk:05}"
+    for row in rows:
+        PackageItem.objects.create(package=package, deliverable=row)
+    package.manifest = filing.manifest_of(package, rows, now=now)
+    package.manifest_sha256 = naming.manifest_sha256(package.manifest)
+    package.state, package.sealed_at = Package.State.SEALED, now
+    package.row_version += 1
+    package.save()
+    audit.record(
+        "deliverables.package_sealed",
+        actor=actor,
+        subject=package,
+        after={
+            "number": package.number,
+            "entry": entry.pk,
+            "pictures": wanted,
+            "manifest_sha256": package.manifest_sha256,
+        },
+        now=now,
+    )
+    mark_stale({row.object_id for row in rows}, "deliverables.package_sealed")
+    return package
+
+
+def _demand_sealable(
+    rows: Sequence[Deliverable], wanted: Sequence[int], entry: Entry, now: datetime
+) -> None:
+    if not rows or len(rows) != len(wanted):
+        raise DomainError(
+            "There is no picture to seal.",
+            code="deliverables.nothing_to_seal",
+            next_step="Choose accepted pictures whose files are proven in two places.",
+        )
+    members = set(entry.entry_objects.filter(removed_at=None).values_list("object_id", flat=True))
+    not_ready = filing.not_ready_because([row.pk for row in rows], now)
+    for row in rows:
+        if row.state != DeliverableState.ACCEPTED:
+            reason = f"it is {row.get_state_display().lower()}"
+        elif row.object_id not in members:
+            reason = f"its object is not in entry {entry.number}"
+        else:
+            reason = not_ready.get(row.pk, "")
+        if reason:
+            raise DomainError(
+                f"{row} of {row.object} cannot be sealed: {reason.rstrip('.')}.",
+                code="deliverables.not_sealable",
+                next_step="Leave it out for now; a further package can follow.",
+            )
+
+
+@transaction.atomic
+def file_accepted(
+    *, actor: User, entry_id: int, purpose: str = "", now: datetime | None = None
+) -> Package:
+    """Seal every accepted picture of an entry that is ready and lies in no package yet."""
+    now = now or timezone.now()
+    ready = [line.deliverable.pk for line in filing.sheet_of(entry_id, now).ready]
+    return seal_package(
+        actor=actor, entry_id=entry_id, deliverable_ids=ready, purpose=purpose, now=now
+    )

@@ -1,0 +1,252 @@
+"""What the pages of pictures and packages show, gathered in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Prefetch
+from django.http import Http404
+from django.urls import reverse
+
+from imaging_requests.campaigns.models import ShotLine
+from imaging_requests.deliverables import naming, policies, queries, shown
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableFrame,
+    DeliverableState,
+    Package,
+)
+from imaging_requests.people.clock import studio_time
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import why_not
+from imaging_requests.requesting.words import as_of_words
+
+FACES = {"F": "front", "B": "back", "E": "edges", "T": "through the object"}
+
+
+def picture(pk: int) -> Deliverable:
+    """Return one version with everything its pages name; an unknown one is not found."""
+    found = (
+        queries.with_names(Deliverable.objects.filter(pk=pk))
+        .select_related(
+            "object", "photographer", "shot_line__session__station", "shot_line__setup_card"
+        )
+        .first()
+    )
+    if found is None:
+        raise Http404
+    return found
+
+
+def seats_of(row: Deliverable) -> list[DeliverableFrame]:
+    """Return the frames of a version in their places."""
+    return list(
+        DeliverableFrame.objects.filter(deliverable=row)
+        .select_related("frame")
+        .order_by("tile_y", "tile_x", "focus_slice", "ev")
+    )
+
+
+def chosen_frame(
+    row: Deliverable, seats: list[DeliverableFrame], wanted: str
+) -> DeliverableFrame | None:
+    """Return the frame to show large: the one asked for, else the cover, else the first."""
+    by_id = {seat.frame_id: seat for seat in seats}
+    for pk in (int(wanted) if wanted.isdigit() else None, row.cover_id):
+        if pk in by_id:
+            return by_id[pk]
+    return seats[0] if seats else None
+
+
+def large_picture(
+    row: Deliverable, number: str, frame_id: int | None, large: dict[int, shown.Thumb]
+) -> dict[str, Any]:
+    """Return what the picture component needs to show one frame large."""
+    thumb = large.get(frame_id) if frame_id is not None else None
+    return {
+        "src": thumb.src if thumb else "",
+        "width": thumb.width if thumb else None,
+        "height": thumb.height if thumb else None,
+        "alt": f"{number}, {shown.words_of(row)}",
+        "is_tone_stretched": bool(thumb and thumb.is_tone_stretched),
+        "none_because": "This frame has not been read yet; the page shows it when it has."
+        if frame_id is not None
+        else "No frame has come yet.",
+        "technique": shown.words_of(row),
+        "face": number,
+        "taken_on": shown.clock(row.captured_at),
+    }
+
+
+def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dict[str, Any]]:
+    """Return the facts beside a picture."""
+    line = row.shot_line
+    facts: list[dict[str, Any]] = [
+        {
+            "label": "Object",
+            "value": f"{number} {row.object.title}",
+            "href": reverse("progress:object", args=[row.object_id]),
+        },
+        {"label": "Face", "value": FACES.get(row.face, row.face), "note": f"surface {row.surface}"},
+        {"label": "State", "value": place.words},
+        {"label": "Captured", "value": shown.clock(row.captured_at)},
+        {"label": "Photographer", "value": row.photographer.name},
+        {"label": "Density", "value": f"{row.px_per_mm:g}", "unit": "px/mm", "note": "as planned"},
+        {"label": "Kind", "value": row.get_kind_display(), "note": f"version {row.version}"},
+    ]
+    if row.polarity:
+        facts.append({"label": "Polarity", "value": row.get_polarity_display()})
+    if line is not None:
+        facts += _line_facts(line)
+    return facts
+
+
+def _line_facts(line: ShotLine) -> list[dict[str, Any]]:
+    card = line.setup_card
+    facts: list[dict[str, Any]] = [
+        {
+            "label": "Session",
+            "value": f"{line.session.station}, {shown.day(line.session.starts_at)}",
+            "href": reverse("campaigns:session", args=[line.session_id]),
+        },
+        {"label": "Set-up card", "value": str(card) if card is not None else "none named"},
+    ]
+    if card is not None:
+        facts += [
+            {"label": name.replace("_", " ").capitalize(), "value": str(value)}
+            for name, value in card.values.items()
+        ]
+    return facts
+
+
+def asked_for(row: Deliverable) -> list[str]:
+    """Say which owed views a picture was made for."""
+    if row.shot_line is None:
+        return []
+    views = row.shot_line.owed_views.select_related("treatment").order_by("pk")
+    return [as_of_words(view) for view in views]
+
+
+def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -> dict[str, Any]:
+    """Gather the review page."""
+    number = queries.number_of(row)
+    seats = seats_of(row)
+    chosen = chosen_frame(row, seats, frame)
+    chosen_id = chosen.frame_id if chosen is not None else None
+    before = queries.accepted_before(row)
+    small = shown.thumbs((seat.frame_id for seat in seats), shown.SMALL)
+    large = shown.thumbs([chosen_id, before.cover_id if before else None], shown.LARGE)
+    checks = queries.checks_of([row]).get(row.pk, [])
+    place = shown.state_place(row)
+    versions = list(queries.versions_of(row))
+    is_waiting = row.state == DeliverableState.TO_REVIEW
+    grid = shown.tile_grid(row, seats, small, chosen_id)
+    return {
+        "row": row,
+        "number": number,
+        "words": shown.words_of(row),
+        "large": large_picture(row, number, chosen_id, large),
+        "grid": grid if len(grid) * len(grid[0]) > 1 else [],
+        "strip": shown.strip(row, seats, small, chosen_id),
+        "check_rows": shown.check_rows(row, checks),
+        "passes": shown.passes(checks),
+        "unread": sum(seat.frame.read_at is None for seat in seats),
+        "facts": facts_of(row, number, place),
+        "since": place.since,
+        "as_of": asked_for(row),
+        "too_late": [as_of_words(view) for view in queries.views_too_late_for(row)],
+        "before": before
+        and large_picture(before, number, before.cover_id, large)
+        | {
+            "href": reverse("deliverables:deliverable", args=[before.pk]),
+            "state": before.get_state_display(),
+        },
+        "versions": [version for version in versions if version.pk != row.pk],
+        "decisions": next((list(v.reviews.all()) for v in versions if v.pk == row.pk), []),
+        "is_waiting": is_waiting,
+        "next": queries.next_in_queue(row),
+        "waited": shown.waited(row, studio_time(now).date()),
+        "not_because": why_not(user, policies.REVIEW, row) if is_waiting else "",
+    }
+
+
+def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any]]:
+    """Lay out a page of the review queue."""
+    pictures = list(rows)
+    small = shown.thumbs((row.cover_id for row in pictures), shown.SMALL)
+    checks = queries.checks_of(pictures)
+    today = studio_time(now).date()
+    late = queries.numbers(now).late_after_working_days
+    return [
+        {
+            "row": row,
+            "number": queries.number_of(row),
+            "words": shown.words_of(row),
+            "thumb": small.get(row.cover_id) if row.cover_id else None,
+            "verdicts": shown.verdict_counts(checks.get(row.pk, []), len(row.faults)),
+            "waited": (days := shown.waited(row, today)),
+            "is_late": days > late,
+        }
+        for row in pictures
+    ]
+
+
+def deliverable_context(row: Deliverable, *, user: User) -> dict[str, Any]:
+    """Gather the page of one picture with all its versions."""
+    number = queries.number_of(row)
+    seats = seats_of(row)
+    large = shown.thumbs([row.cover_id], shown.LARGE)
+    copies = queries.proven_copies_of(seat.frame_id for seat in seats)
+    return {
+        "row": row,
+        "number": number,
+        "words": shown.words_of(row),
+        "large": large_picture(row, number, row.cover_id, large),
+        "facts": facts_of(row, number, shown.state_place(row)),
+        "as_of": asked_for(row),
+        "seats": [
+            {"seat": seat, "frame": seat.frame, "copies": copies[seat.frame_id]} for seat in seats
+        ],
+        "versions": queries.versions_of(row),
+        "packages": queries.packages_with(row),
+        "hand_in_not_because": why_not(user, policies.HAND_IN, row),
+        "recall_not_because": why_not(user, policies.RECALL, row),
+    }
+
+
+def package(pk: int) -> Package:
+    """Return a sealed package with what lies in it; an unknown one is not found."""
+    inside = queries.with_names(Deliverable.objects.all())
+    found = (
+        Package.objects.filter(pk=pk)
+        .select_related("entry__catalogue", "made_by")
+        .prefetch_related(Prefetch("items__deliverable", queryset=inside))
+        .first()
+    )
+    if found is None:
+        raise Http404
+    return found
+
+
+def package_context(found: Package) -> dict[str, Any]:
+    """Gather the page of one package."""
+    pictures = [
+        {
+            "row": item.deliverable,
+            "number": queries.number_of(item.deliverable),
+            "words": shown.words_of(item.deliverable),
+            "is_recalled": item.deliverable.state == DeliverableState.RECALLED,
+        }
+        for item in found.items.all()
+    ]
+    return {
+        "package": found,
+        "pictures": pictures,
+        "recalled": sum(each["is_recalled"] for each in pictures),
+        "files": found.manifest.get("files", []),
+        "missing": found.manifest.get("missing", []),
+        "sum_matches": naming.manifest_sha256(found.manifest) == found.manifest_sha256,
+        "total_bytes": sum(file["size_bytes"] for file in found.manifest.get("files", [])),
+    }

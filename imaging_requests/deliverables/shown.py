@@ -1,0 +1,246 @@
+"""Pictures and measurements as pages show them, many in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.urls import reverse
+
+from imaging_requests.deliverables import rules
+from imaging_requests.deliverables.models import Deliverable, DeliverableFrame
+from imaging_requests.intake.models import Derivative, FileCheck
+from imaging_requests.intake.words import ev_words
+from imaging_requests.people.clock import studio_time
+from imaging_requests.protocols.queries import trigger_tables
+from imaging_requests.requesting.words import view_words
+from imaging_requests.treatments.models import Incident, Intervention
+
+SMALL, LARGE = "256", "1024"
+Verdict = FileCheck.Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Thumb:
+    """A derived picture of a frame."""
+
+    src: str
+    width: int
+    height: int
+    is_tone_stretched: bool
+
+
+def thumbs(frame_ids: Iterable[int | None], kind: str) -> dict[int, Thumb]:
+    """Return derived pictures of one size by frame; frames not read yet are left out."""
+    wanted = {pk for pk in frame_ids if pk is not None}
+    rows = Derivative.objects.filter(frame__in=wanted, kind=kind).order_by("pk")
+    return {
+        row.frame_id: Thumb(
+            src=reverse("intake:picture", args=[row.frame_id, kind]),
+            width=row.width_px,
+            height=row.height_px,
+            is_tone_stretched=row.tone_stretched,
+        )
+        for row in rows
+    }
+
+
+def words_of(row: Deliverable) -> str:
+    """Name what a picture shows."""
+    return view_words(row.technique, row.face, row.variant, row.surface)
+
+
+def day(instant: datetime | None) -> str:
+    """Say a day as pages do, in the studio's zone."""
+    return "" if instant is None else f"{studio_time(instant):%-d %b %Y}"
+
+
+def clock(instant: datetime | None) -> str:
+    """Say an instant as pages do, in the studio's zone."""
+    return "" if instant is None else f"{studio_time(instant):%-d %b %Y, %H:%M}"
+
+
+def waited(row: Deliverable, today: date) -> int:
+    """Count the working days a picture has waited for its review."""
+    if row.handed_in_at is None:
+        return 0
+    return rules.working_days(studio_time(row.handed_in_at).date(), today)
+
+
+def verdict_counts(checks: Sequence[FileCheck], faults: int = 0) -> list[dict[str, Any]]:
+    """Count verdicts that somebody must look at, the gravest first; passes are not listed."""
+    counted = Counter(check.verdict for check in checks)
+    counted[Verdict.FAIL] += faults
+    return [
+        {"verdict": verdict.value, "count": counted[verdict]}
+        for verdict in (Verdict.FAIL, Verdict.WARN, Verdict.CANNOT_TELL)
+        if counted[verdict]
+    ]
+
+
+def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, Any]]:
+    """Lay out what needs a look: faults of the whole, then fails, warnings, cannot tell."""
+    grave = {Verdict.FAIL: 0, Verdict.WARN: 1, Verdict.CANNOT_TELL: 2}
+    looked_at = sorted(
+        (check for check in checks if check.verdict in grave),
+        key=lambda check: (grave[Verdict(check.verdict)], check.rule, check.frame_id),
+    )
+    faults = [
+        {"what": "The frames together", "verdict": "fail", "value": "", "words": fault}
+        for fault in row.faults
+    ]
+    return faults + [
+        {
+            "what": f"{check.rule}, {check.frame.first_name}",
+            "verdict": check.verdict,
+            "value": check.value,
+            "unit": check.unit,
+            "limit": check.limit,
+            "words": check.sentence,
+        }
+        for check in looked_at
+    ]
+
+
+def passes(checks: Sequence[FileCheck]) -> list[str]:
+    """Say how many frames passed each rule."""
+    counted = Counter(check.rule for check in checks if check.verdict == Verdict.PASS)
+    return [
+        f"{rule}: {count} frame{'' if count == 1 else 's'}"
+        for rule, count in sorted(counted.items())
+    ]
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One tile on the page: the frame shown for it, or none."""
+
+    label: str
+    frame_id: int | None
+    thumb: Thumb | None
+    href: str
+    is_chosen: bool
+
+
+def tile_grid(
+    row: Deliverable, seats: Sequence[DeliverableFrame], small: dict[int, Thumb], chosen: int | None
+) -> list[list[Tile]]:
+    """Lay tiles out as they lie on the face; of a bracket the middle exposure stands for a tile."""
+    across, down = _extent(row, seats)
+    evs = sorted({seat.ev for seat in seats})
+    middle = evs[(len(evs) - 1) // 2] if evs else 0.0
+    best: dict[tuple[int, int], DeliverableFrame] = {}
+    for seat in seats:
+        place = (seat.tile_x, seat.tile_y)
+        known = best.get(place)
+        if known is None or abs(seat.ev - middle) < abs(known.ev - middle):
+            best[place] = seat
+    chosen_place = next(((s.tile_x, s.tile_y) for s in seats if s.frame_id == chosen), None)
+    return [
+        [
+            _tile(best.get((x, y)), y * across + x + 1, small, (x, y) == chosen_place)
+            for x in range(across)
+        ]
+        for y in range(down)
+    ]
+
+
+def _extent(row: Deliverable, seats: Sequence[DeliverableFrame]) -> tuple[int, int]:
+    line = row.shot_line
+    if line is not None:
+        return line.tiles_across, line.tiles_down
+    return (
+        max((seat.tile_x for seat in seats), default=0) + 1,
+        max((seat.tile_y for seat in seats), default=0) + 1,
+    )
+
+
+def _tile(
+    seat: DeliverableFrame | None, number: int, small: dict[int, Thumb], is_chosen: bool
+) -> Tile:
+    if seat is None:
+        return Tile(f"tile {number}", None, None, "", is_chosen)
+    href = f"?frame={seat.frame_id}"
+    return Tile(f"tile {number}", seat.frame_id, small.get(seat.frame_id), href, is_chosen)
+
+
+def strip(
+    row: Deliverable, seats: Sequence[DeliverableFrame], small: dict[int, Thumb], chosen: int | None
+) -> list[dict[str, Any]]:
+    """Lay out the frames of the chosen tile: its exposures and focus slices, gaps included."""
+    at = next((seat for seat in seats if seat.frame_id == chosen), None)
+    if at is None:
+        return []
+    own = {
+        (seat.ev, seat.focus_slice): seat
+        for seat in seats
+        if (seat.tile_x, seat.tile_y) == (at.tile_x, at.tile_y)
+    }
+    wanted = _wanted(row) or sorted(own)
+    has_slices = len({focus_slice for _, focus_slice in wanted}) > 1
+    return [_strip_frame(own.get(place), place, small, has_slices) for place in wanted]
+
+
+def _wanted(row: Deliverable) -> list[tuple[float, int]]:
+    line = row.shot_line
+    if line is None:
+        return []
+    exposures = sorted(float(ev) for ev in line.exposures_ev) or [0.0]
+    return [(ev, s) for s in range(max(1, line.focus_slices)) for ev in exposures]
+
+
+def _strip_frame(
+    seat: DeliverableFrame | None,
+    place: tuple[float, int],
+    small: dict[int, Thumb],
+    has_slices: bool,
+) -> dict[str, Any]:
+    ev, focus_slice = place
+    thumb = small.get(seat.frame_id) if seat is not None else None
+    note = f"slice {focus_slice + 1}" if has_slices else ""
+    if seat is not None and thumb is None:
+        note = f"{note} not read yet".strip()
+    return {
+        "ev": ev_words(ev),
+        "src": thumb.src if thumb is not None else "",
+        "alt": f"exposure {ev_words(ev)}",
+        "href": f"?frame={seat.frame_id}" if seat is not None else "",
+        "note": note,
+    }
+
+
+@dataclass(frozen=True)
+class StatePlace:
+    """Where a picture lies on the state line, in words, and what has happened since."""
+
+    words: str
+    since: tuple[str, ...]
+
+
+def state_place(row: Deliverable) -> StatePlace:
+    """Say which state of the object a picture shows: computed from instants, never typed."""
+    tables = trigger_tables()
+    newest = tables[max(tables)] if tables else None
+    events: list[tuple[datetime, str]] = []
+    steps = Intervention.objects.filter(
+        object_id=row.object_id, finished_at__isnull=False
+    ).select_related("treatment")
+    for step in steps:
+        known = newest.rows.get(step.type_row) if newest is not None else None
+        if known is not None and not known.opens_state:
+            continue
+        said = step.label or (known.said if known is not None else f"step {step.step}")
+        if step.finished_at is not None:
+            events.append((step.finished_at, f"{said} ({step.treatment.code})"))
+    for incident in Incident.objects.filter(object_id=row.object_id):
+        events.append((incident.occurred_at, f"{incident.get_kind_display().lower()} incident"))
+    events.sort(key=lambda event: event[0])
+    before = [event for event in events if event[0] <= row.captured_at]
+    after = [event for event in events if event[0] > row.captured_at]
+    words = f"s{len(before)}"
+    if before:
+        words = f"{words}, after {before[-1][1]} on {day(before[-1][0])}"
+    return StatePlace(words, tuple(f"{said} on {day(at)}" for at, said in after))
