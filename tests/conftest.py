@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseOperations
 
 from imaging_requests.people import guards
 

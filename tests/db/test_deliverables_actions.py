@@ -173,7 +173,7 @@ def test_a_complete_picture_is_handed_in_and_taken_back(line: ShotLine, amaro: U
 def test_an_incomplete_picture_is_not_handed_in(line: ShotLine, amaro: User) -> None:
     factory.frames_for(line)[0].delete()
     row = assemble(line)
-    with pytest.raises(DomainError, match="not complete. Exposure −1 is missing; have"):
+    with pytest.raises(DomainError, match=r"not complete\. Exposure −1 is missing; have"):
         handed_in(line, amaro)
     row.refresh_from_db()
     assert row.state == DeliverableState.BUILDING
@@ -296,7 +296,7 @@ def test_a_failed_check_needs_the_lead_and_a_reason(
     factory.check(frames[0], "cannot_tell", "G12", sentence="The outline is not known yet.")
     factory.check(frames[1])
     row = handed_in(line, amaro)
-    with pytest.raises(NotAllowed, match="1 check failed. The master has 8 bits"):
+    with pytest.raises(NotAllowed, match=r"1 check failed\. The master has 8 bits"):
         accept(row, lioba)
     with pytest.raises(DomainError, match="1 check failed"):
         accept(row, signe)
