@@ -1,4 +1,4 @@
-"""The app's place in Django."""
+"""The app's place in Django, and what it tells the room further in."""
 
 from django.apps import AppConfig
 
@@ -7,3 +7,11 @@ class CampaignsConfig(AppConfig):
     """Campaigns, stations, sessions, shot lines, bookings and set-up cards."""
 
     name = "imaging_requests.campaigns"
+
+    def ready(self) -> None:
+        from imaging_requests.campaigns import guards
+        from imaging_requests.campaigns.plans import plans_of
+        from imaging_requests.requesting import outlook
+
+        guards.declare()
+        outlook.tell_plans(plans_of)

@@ -11,6 +11,10 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import QuerySet
+
+from imaging_requests.requesting.models import OwedView
+
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
@@ -44,6 +48,7 @@ class DrawingPicture:
     height_mm: float
 
 
+OpenOnly = Callable[[QuerySet[OwedView]], QuerySet[OwedView]]
 StandingLookup = Callable[[Collection[int]], Mapping[int, Standing]]
 PlanLookup = Callable[[Collection[int]], Mapping[int, Plan]]
 PictureLookup = Callable[[int], Sequence[DrawingPicture]]
@@ -64,6 +69,17 @@ def tell_plans(lookup: PlanLookup) -> None:
 def tell_pictures(lookup: PictureLookup) -> None:
     """Register who has pictures of an object to draw on."""
     _lookups["pictures"] = lookup
+
+
+def tell_open(narrow: OpenOnly) -> None:
+    """Register who can narrow views to those that can be made now."""
+    _lookups["open"] = narrow
+
+
+def open_only(views: QuerySet[OwedView]) -> QuerySet[OwedView]:
+    """Narrow views to those that can be made now: not met, waived, lost, away or hidden."""
+    narrow = _lookups.get("open")
+    return narrow(views) if narrow else views  # type: ignore[return-value]
 
 
 def standing_of(view_ids: Collection[int]) -> Mapping[int, Standing]:

@@ -1,0 +1,24 @@
+"""What the database refuses about bookings: one resource in two places at once."""
+
+from __future__ import annotations
+
+from imaging_requests.people.guards import add_guard
+
+OVERLAPS = (
+    "NEW.released_at IS NULL AND EXISTS (SELECT 1 FROM campaigns_booking AS other "
+    "WHERE other.id {differs} NEW.id AND other.resource_id = NEW.resource_id "
+    "AND other.released_at IS NULL "
+    "AND other.starts_at < NEW.ends_at AND NEW.starts_at < other.ends_at)"
+)
+
+
+def declare() -> None:
+    """Declare the guards of this room."""
+    for event in ("INSERT", "UPDATE"):
+        add_guard(
+            table="campaigns_booking",
+            name=f"one_place_at_{event.lower()}",
+            event=event,
+            message="A resource is in one place only: this booking overlaps another.",
+            when=OVERLAPS,
+        )
