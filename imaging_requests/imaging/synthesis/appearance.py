@@ -68,12 +68,14 @@ class Scene:
         return self._recent[key]
 
     def outline(self, face: Face) -> tuple[tuple[float, float], ...]:
-        """Corners of the face in its viewer's coordinates, mm."""
+        """Corners of the face in its viewer's coordinates, mm, clockwise from the top left."""
         points = self.painting.outline_mm
         if face is not Face.BACK:
             return points
         width = self.painting.spec.width_mm
-        return tuple((width - x, y) for x, y in points)
+        top_left, top_right, bottom_right, bottom_left = points
+        seen = (top_right, top_left, bottom_left, bottom_right)
+        return tuple((width - x, y) for x, y in seen)
 
     def violet(self, face: Face) -> Map:
         """Reflectance of the violet around 400 nm, which aged varnish absorbs."""
@@ -240,7 +242,7 @@ class Scene:
         bright = bright * (1 - 0.35 * layers.cracks)
         if self._is_faced(face):
             bright = mix(bright, np.full_like(bright, 0.85), 0.6 * tissue(spec, self.grid))
-        return np.clip(bright * (1 - 0.02 * self._dirt(face)), 0, 1).astype(np.float32)
+        return np.clip(bright * (1 - 0.005 * self._dirt(face)), 0, 1).astype(np.float32)
 
     def _relief(self, face: Face) -> Map:
         layers, condition = self.layers(face), self.condition

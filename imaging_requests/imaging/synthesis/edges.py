@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .grid import Grid, generator, smooth_noise, smoothstep
+from .relief import board_edges
 from .spec import PaintingSpec
 from .support import dots, weave, wood_grain
 from .vocabulary import Direction, Map, Support
@@ -18,9 +19,9 @@ def edge_map(spec: PaintingSpec, edge: Direction, px_per_mm: float) -> tuple[Map
     rng = generator(spec.seed, "edge", edge.value)
     _, y = grid.axes_mm()
     if spec.support is Support.PANEL:
-        grain = wood_grain(grid, [0.0, spec.depth_mm], rng, is_upright=is_level)[
-            : grid.shape[0], : grid.shape[1]
-        ]
+        ends = board_edges(spec) if is_level else [0.0, spec.depth_mm]
+        grain = wood_grain(grid, ends, rng, is_upright=is_level)
+        grain = grain + 0.5 * smooth_noise(rng, grid.shape, (grid.px(1.4), grid.px(5)), octaves=2)
         colour: Map = np.array([0.27, 0.17, 0.09], np.float32) * (1 + 0.3 * grain[..., None])
     elif spec.support is Support.COPPER:
         colour = np.array([0.34, 0.17, 0.10], np.float32) * np.ones((*grid.shape, 1), np.float32)

@@ -76,13 +76,28 @@ class Sheet:
         )
 
     def lay(self, field: Map, grid: Grid, outline_mm: Sequence[tuple[float, float]]) -> None:
-        """A face's map, cut to its outline."""
+        """A face's map, cut to its convex outline (clockwise from the top left)."""
         rows, columns = self.image.shape[:2]
         placed = self.place(field, grid)
-        mask = Sheet(self.tile, self.px_per_mm, (rows, columns), 1)
-        mask.polygon(outline_mm, 1.0)
-        cover = mask.image if self.image.ndim == 2 else mask.image[..., None]
-        self.image += (placed - self.image) * cover
+        points = np.array([(self.x_px(x), self.y_px(y)) for x, y in outline_mm])
+        # inside this box every pixel is covered; only the four strips around it need blending
+        left = int(np.clip(np.ceil(max(points[0, 0], points[3, 0])) + 1, 0, columns))
+        right = int(np.clip(np.floor(min(points[1, 0], points[2, 0])) - 1, left, columns))
+        top = int(np.clip(np.ceil(max(points[0, 1], points[1, 1])) + 1, 0, rows))
+        bottom = int(np.clip(np.floor(min(points[2, 1], points[3, 1])) - 1, top, rows))
+        self.image[top:bottom, left:right] = placed[top:bottom, left:right]
+        for y0, y1, x0, x1 in (
+            (0, top, 0, columns),
+            (bottom, rows, 0, columns),
+            (top, bottom, 0, left),
+            (top, bottom, right, columns),
+        ):
+            if y0 < y1 and x0 < x1:
+                cover = _convex_cover(points, y0, y1, x0, x1)
+                if self.image.ndim == 3:
+                    cover = cover[..., None]
+                part = self.image[y0:y1, x0:x1]
+                part += (placed[y0:y1, x0:x1] - part) * cover
 
     def place(
         self, field: Map, grid: Grid, *, about: tuple[float, float] = (0, 0), enlarge: float = 1.0
@@ -129,3 +144,15 @@ def _share(first: int, last: int, low: float, high: float) -> Map:
     start = np.arange(first, last, dtype=np.float64)
     share: Map = np.minimum(start + 1, high) - np.maximum(start, low)
     return np.clip(share, 0, 1).astype(np.float32)
+
+
+def _convex_cover(points: Map, y0: int, y1: int, x0: int, x1: int) -> Map:
+    """Share of each pixel of a window inside a convex polygon: its distance to the nearest side."""
+    x = np.arange(x0, x1, dtype=np.float32)[None, :]
+    y = np.arange(y0, y1, dtype=np.float32)[:, None]
+    inside = np.full((y1 - y0, x1 - x0), np.inf, np.float32)
+    for (ax, ay), (bx, by) in zip(points, np.roll(points, -1, 0), strict=True):
+        length = float(np.hypot(bx - ax, by - ay))
+        away = ((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / length
+        np.minimum(inside, away.astype(np.float32), out=inside)
+    return np.asarray(np.clip(inside + np.float32(0.5), 0, 1))

@@ -94,11 +94,17 @@ class Wall:
             shadow_mm=shadow_mm,
         )
 
-    def stain(self, share: Map, stuff: Stuff) -> None:
-        """Mix a stain into the surface with a map of its strength, 0 to 1."""
-        self.paint += (np.asarray(stuff.colour, np.float32) - self.paint) * share[..., None]
-        self.infrared += (np.float32(_infrared(stuff)) - self.infrared) * share
-        self.glow += (np.asarray(stuff.glow, np.float32) - self.glow) * share[..., None]
+    def stain(self, share: Map, stuff: Stuff, *, at: tuple[int, int] = (0, 0)) -> None:
+        """Mix a stain into the surface with a map of its strength, 0 to 1.
+
+        Args:
+            at: Row and column of the map's upper left pixel; the map may be smaller than the face.
+        """
+        window = (slice(at[0], at[0] + share.shape[0]), slice(at[1], at[1] + share.shape[1]))
+        paint, infrared, glow = self.paint[window], self.infrared[window], self.glow[window]
+        paint += (np.asarray(stuff.colour, np.float32) - paint) * share[..., None]
+        infrared += (np.float32(_infrared(stuff)) - infrared) * share
+        glow += (np.asarray(stuff.glow, np.float32) - glow) * share[..., None]
 
     def write(
         self,
@@ -124,12 +130,21 @@ class Wall:
         angle = np.deg2rad(turn_deg)
         cos, sin = np.cos(angle) / fine, np.sin(angle) / fine
         x, y = at[0] * d - 0.5, at[1] * d - 0.5
+        reach = (length + tall) / fine + 4
+        row, column = max(0, int(y - reach)), max(0, int(x - tall / fine - 4))
+        last_row = min(self.grid.shape[0], int(y + reach))
+        last_column = min(self.grid.shape[1], int(x + reach))
+        if row >= last_row or column >= last_column:
+            return
         move = np.array(
-            [[cos, -sin, x - pad * cos + 2 * pad * sin], [sin, cos, y - pad * sin - 2 * pad * cos]]
+            [
+                [cos, -sin, x - column - pad * cos + 2 * pad * sin],
+                [sin, cos, y - row - pad * sin - 2 * pad * cos],
+            ]
         )
-        rows, columns = self.grid.shape
-        share = cv2.warpAffine(mark, move, (columns, rows), flags=cv2.INTER_AREA).astype(np.float32)
-        self.stain(share * np.float32(alpha / 255), ink)
+        size = (last_column - column, last_row - row)
+        share = cv2.warpAffine(mark, move, size, flags=cv2.INTER_AREA).astype(np.float32)
+        self.stain(share * np.float32(alpha / 255), ink, at=(row, column))
 
     def scribble(
         self,
@@ -148,18 +163,28 @@ class Wall:
         x = at[0] + width_mm * t + 0.22 * height_mm * np.sin(2 * np.pi * count * t)
         tall = np.repeat(rng.choice([0.45, 0.5, 1.0], count, p=[0.5, 0.3, 0.2]), 6)
         y = at[1] - height_mm * tall * (0.5 + 0.5 * np.cos(2 * np.pi * count * t + 0.6))
-        path = np.round(np.stack([x * d - 0.5, y * d - 0.5], 1) * 16).astype(np.int32)
-        mark = np.zeros(self.grid.shape, np.uint8)
+        points = np.stack([x * d - 0.5, y * d - 0.5], 1)
+        low = np.maximum(np.floor(points.min(0)).astype(int) - 3, 0)
+        high = np.minimum(np.ceil(points.max(0)).astype(int) + 4, self.grid.shape[::-1])
+        if (low >= high).any():
+            return
+        path = np.round((points - low) * 16).astype(np.int32)
+        mark = np.zeros((int(high[1] - low[1]), int(high[0] - low[0])), np.uint8)
         cv2.polylines(mark, [path], False, 255, max(1, round(weight_mm * d)), cv2.LINE_AA, 4)
-        share = mark.astype(np.float32) / 255 * np.float32(min(1.0, weight_mm * d))
-        self.stain(share * np.float32(0.85), ink)
+        share = mark.astype(np.float32) / 255 * np.float32(0.85 * min(1.0, weight_mm * d))
+        self.stain(share, ink, at=(int(low[1]), int(low[0])))
 
     def _shadow(self, region: Region, reach_mm: float) -> None:
         """Darken what lies around a piece."""
-        soft = np.zeros(self.grid.shape, np.float32)
-        soft[region.y0 : region.y1, region.x0 : region.x1] = region.cover
-        soft = blur(soft, self.grid.px(reach_mm))
-        self.paint *= (1 - 0.62 * np.clip(1.6 * soft, 0, 1))[..., None]
+        reach = self.grid.px(reach_mm)
+        margin = int(3 * reach) + 2
+        rows, columns = self.grid.shape
+        y0, y1 = max(0, region.y0 - margin), min(rows, region.y1 + margin)
+        x0, x1 = max(0, region.x0 - margin), min(columns, region.x1 + margin)
+        soft = np.zeros((y1 - y0, x1 - x0), np.float32)
+        soft[region.y0 - y0 : region.y1 - y0, region.x0 - x0 : region.x1 - x0] = region.cover
+        soft = np.clip(1.6 * blur(soft, reach), 0, 1)
+        self.paint[y0:y1, x0:x1] *= (1 - np.float32(0.62) * soft)[..., None]
 
     def maps(self, rng: np.random.Generator) -> FaceMaps:
         """The finished face."""
