@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import logging
 import zoneinfo
 from collections.abc import Callable
 
 from django.conf import settings
+from django.core.exceptions import ObjectDoesNotExist
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from imaging_requests.people.errors import DomainError, StaleWrite
+
+logger = logging.getLogger(__name__)
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -45,7 +49,10 @@ class StudioZone:
 
 
 class DomainErrors:
-    """Turn a refusal that no view handled into a page or a fragment with its sentence."""
+    """Turn a refusal that no view handled into a page or a fragment with its sentence.
+
+    A row that is gone when its action looks for it is answered like one that never was.
+    """
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
@@ -54,6 +61,9 @@ class DomainErrors:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if isinstance(error, ObjectDoesNotExist):
+            logger.warning("Gone, or never there: %s at %s", error, request.path)
+            return render(request, "errors/404.html", status=404)
         if not isinstance(error, DomainError):
             return None
         context = {

@@ -23,7 +23,7 @@ def test_no_model_change_is_without_its_migration() -> None:
 
 
 def test_a_planted_model_change_is_noticed() -> None:
-    loader = MigrationLoader(None, ignore_no_initial=True)
+    loader = MigrationLoader(None, ignore_no_migrations=True)
     state = loader.project_state()
     changed = ProjectState.from_apps(apps)
     user = changed.models["people", "user"]
@@ -35,7 +35,7 @@ def test_a_planted_model_change_is_noticed() -> None:
 
 
 def test_no_two_migrations_are_both_the_last() -> None:
-    assert MigrationLoader(None, ignore_no_initial=True).detect_conflicts() == {}
+    assert MigrationLoader(None, ignore_no_migrations=True).detect_conflicts() == {}
 
 
 def test_migrations_import_nothing_of_ours_and_say_what_they_do() -> None:

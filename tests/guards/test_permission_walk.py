@@ -68,7 +68,10 @@ def _filled(pattern: URLPattern | URLResolver) -> str:
     for name, converter in pattern.pattern.converters.items():
         kind = type(converter).__name__
         value = converter.to_url(ARGUMENTS[kind])
-        for written in (f"<{name}>", *(f"<{key}:{name}>" for key in ("int", "uuid", "slug", "str", "path"))):
+        for written in (
+            f"<{name}>",
+            *(f"<{key}:{name}>" for key in ("int", "uuid", "slug", "str", "path")),
+        ):
             route = route.replace(written, value)
     assert "<" not in route, f"the walk does not know how to fill {route}"
     return route

@@ -9,7 +9,9 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 TEMPLATES = sorted((CHECKOUT / "templates").rglob("*.html"))
 FORBIDDEN = {
     "a value shown unescaped": re.compile(r"\|\s*safe\b|autoescape\s+off"),
-    "script written into the page": re.compile(r"<script(?![^>]*\bsrc=)(?![^>]*type=\"application/json\")", re.I),
+    "script written into the page": re.compile(
+        r"<script(?![^>]*\bsrc=)(?![^>]*type=\"application/json\")", re.I
+    ),
     "style written into the page": re.compile(r"<style|\sstyle=", re.I),
     "a handler written into the page": re.compile(r"\son[a-z]+=|javascript:|hx-on", re.I),
     "a form that posts without its token": re.compile(
