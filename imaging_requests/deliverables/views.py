@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from imaging_requests.deliverables import actions, pages, policies, queries
+from imaging_requests.deliverables import actions, pages, policies, queries, shown
 from imaging_requests.deliverables.filters import ReviewFilter
 from imaging_requests.deliverables.forms import (
     AcceptForm,
@@ -104,9 +104,9 @@ def _decide(request: HttpRequest, row: Deliverable, form: AcceptForm | RefuseFor
     }
     if isinstance(form, RefuseForm):
         actions.send_back(**common, reasons=values["reasons"])
-        return f"{row} of {queries.number_of(row)} is sent back."
+        return f"{shown.words_of(row)} of {queries.number_of(row)} is sent back."
     actions.accept(**common, override_reason=values.get("override_reason", ""))
-    return f"{row} of {queries.number_of(row)} is accepted."
+    return f"{shown.words_of(row)} of {queries.number_of(row)} is accepted."
 
 
 def _refuse(form: VersionForm, error: DomainError) -> None:

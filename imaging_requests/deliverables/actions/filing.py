@@ -12,6 +12,7 @@ from django.utils import timezone
 from imaging_requests.collection.models import Entry
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.deliverables import filing, naming
+from imaging_requests.deliverables.actions.records import spoken
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableState,
@@ -100,7 +101,7 @@ def _demand_sealable(
             reason = not_ready.get(row.pk, "")
         if reason:
             raise DomainError(
-                f"{row} of {row.object} cannot be sealed: {reason.rstrip('.')}.",
+                f"{spoken(row)} cannot be sealed: {reason.rstrip('.')}.",
                 code="deliverables.not_sealable",
                 next_step="Leave it out for now; a further package can follow.",
             )
