@@ -37,7 +37,7 @@ def list_context(day: date, user: User) -> dict[str, Any]:
     sessions = queries.sessions_on(day, user)
     lines = queries.lines_of(sessions)
     numbers = numbers_of(line.object_id for line in lines)
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "line": line,
             "number": numbers[line.object_id],
@@ -130,9 +130,18 @@ def expected_words(line: ShotLine) -> str:
     return f"{' × '.join(parts)}: {files}"
 
 
+def ev_words(value: float) -> str:
+    """``+1``, ``0``, ``−1`` with a true minus sign.
+
+    >>> [ev_words(value) for value in (-1, 0, 2)]
+    ['−1', '0', '+2']
+    """
+    return f"{value:+g}".replace("-", "−") if value else "0"
+
+
 def figures_of(line: ShotLine) -> list[dict[str, Any]]:
     """The numbers that are set: density and bracket from the line, the rest from the card."""
-    exposures = ", ".join(f"{value:+g}" if value else "0" for value in line.exposures_ev)
+    exposures = ", ".join(ev_words(value) for value in line.exposures_ev)
     figures: list[dict[str, Any]] = [
         {"label": "Density", "figure": f"{line.px_per_mm:g}", "unit": "px/mm"},
     ]

@@ -8,12 +8,14 @@ from datetime import datetime
 from typing import Any
 
 from django.core.paginator import Page, Paginator
+from django.db.models import F, OuterRef, Subquery
 
 from imaging_requests.campaigns.checks import absence_sentence, absences, pieces_of
 from imaging_requests.campaigns.minutes import Piece, Studio, studio_for, total_minutes
 from imaging_requests.campaigns.models import Session
+from imaging_requests.campaigns.rules import order_key
 from imaging_requests.campaigns.words import duration_words, minutes_words
-from imaging_requests.collection.models import CollectionObject
+from imaging_requests.collection.models import CollectionObject, ObjectNumber
 from imaging_requests.requesting import outlook
 from imaging_requests.requesting.models import OwedView
 from imaging_requests.requesting.overlaps import asker, demands_of
@@ -61,14 +63,14 @@ def pick_context(
     """One page of objects with their open views, and the total of what is ticked."""
     paged = _objects(filtered.qs, page)
     ids = [row.pk for row in paged.object_list]
-    views = list(
-        filtered.qs.filter(object_id__in=ids)
-        .select_related("treatment")
-        .order_by("object", "face", "technique", "variant", "pk")
-    )
+    views = list(filtered.qs.filter(object_id__in=ids).select_related("treatment"))
     standings = outlook.standing_of([view.pk for view in views])
     views = [view for view in views if not (s := standings.get(view.pk)) or not s.is_met]
     studio = studio_for(ids, now)
+    order = studio.technique_order
+    views.sort(
+        key=lambda view: order_key(view.technique, view.face, view.variant, techniques=order)
+    )
     return {
         "session": session,
         "filter": filtered,
@@ -77,7 +79,6 @@ def pick_context(
         "view_ids": [view.pk for view in views],
         "total": total_words(session, [view for view in views if view.pk in ticked], now),
         "length": duration_words(session.ends_at - session.starts_at),
-        "length_min": round((session.ends_at - session.starts_at).total_seconds() / 60),
         "answer": f"What is shot in this session of {_length(session)}?",
     }
 
@@ -86,18 +87,26 @@ def _length(session: Session) -> str:
     return duration_words(session.ends_at - session.starts_at)
 
 
-def _objects(views: Any, page: str | None) -> Page[CollectionObject]:
-    """The objects of the views, by number; views before treatment and windows come first."""
-    objects = CollectionObject.objects.filter(pk__in=views.values("object")).order_by(
-        "numbers__number", "pk"
+def _objects(views: Any, page: str | None) -> Page[Any]:
+    """The objects of the views: what falls due first, then by number."""
+    due = views.filter(object=OuterRef("pk"), due_on__isnull=False).order_by("due_on")
+    number = ObjectNumber.objects.filter(
+        object=OuterRef("pk"), scheme="inventory", in_force_to=None
     )
-    current = objects.filter(numbers__scheme="inventory", numbers__in_force_to=None)
-    return Paginator(current, OBJECTS_PER_PAGE).get_page(page)
+    objects = (
+        CollectionObject.objects.filter(pk__in=views.values("object"))
+        .annotate(
+            first_due=Subquery(due.values("due_on")[:1]),
+            number=Subquery(number.values("number")[:1]),
+        )
+        .order_by(F("first_due").asc(nulls_last=True), "number", "pk")
+    )
+    return Paginator(objects, OBJECTS_PER_PAGE).get_page(page)
 
 
 def _pick_objects(
     session: Session,
-    page: Page[CollectionObject],
+    page: Page[Any],
     views: Sequence[OwedView],
     standings: Any,
     ticked: Collection[int],

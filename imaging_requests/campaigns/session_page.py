@@ -74,6 +74,13 @@ def session_context(session: Session, user: User, *, now: datetime) -> dict[str,
         "findings": findings,
         "lines": [_shown_line(line, numbers) for line in lines],
         "about": _about(session, lines, now),
+        "cautions": list(
+            dict.fromkeys(
+                str(caution)
+                for cautions in (*(line.cautions for line in lines), session.station.cautions)
+                for caution in cautions
+            )
+        ),
         "may_plan": planning,
         "is_running": session.state == SessionState.RUNNING,
         "steps": _steps(session, user, findings),

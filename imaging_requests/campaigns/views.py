@@ -64,7 +64,7 @@ def campaigns(request: HttpRequest) -> HttpResponse:
         "total": Campaign.objects.count(),
         "clear_href": request.path if request.GET else "",
         "questions": questions(),
-        "may_plan": may(request.user, PLAN),  # type: ignore[arg-type]
+        "may_plan": may(signed_in(request), PLAN),
         "answer": f"Now running: {', '.join(row.name for row in running)}"
         if running
         else "No campaign is running today",

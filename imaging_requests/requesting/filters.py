@@ -20,7 +20,7 @@ from imaging_requests.requesting.models import (
 class RequestFilter(django_filters.FilterSet):
     """Narrow requests by words, state, purpose and whose they are."""
 
-    words = django_filters.CharFilter(label="Number, title, person", method="with_words")
+    words = django_filters.CharFilter(label="Look for", method="with_words")
     whose = django_filters.ChoiceFilter(
         label="Whose", method="of_whom", choices=(("mine", "mine"),), empty_label="everybody's"
     )

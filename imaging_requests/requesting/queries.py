@@ -47,11 +47,18 @@ def request_list() -> QuerySet[Request]:
 
 def request_lines(request: Request) -> list[RequestLine]:
     """The lines of a request with their objects, and the views their demands were for."""
-    demands = Demand.objects.select_related("owed_view__treatment").order_by("-pk")
     return list(
         request.lines.select_related("object", "decided_by", "entry")
-        .prefetch_related(Prefetch("demands", queryset=demands))
+        .prefetch_related(_demands())
         .order_by("object", "pk")
+    )
+
+
+def _demands() -> Prefetch[str, QuerySet[Demand], str]:
+    """Demands of lines with their views, the newest first."""
+    return Prefetch(
+        "demands",
+        queryset=Demand.objects.select_related("owed_view__treatment").order_by("-pk"),
     )
 
 
@@ -60,6 +67,7 @@ def waiting_lines() -> list[RequestLine]:
     return list(
         RequestLine.objects.filter(state=LineState.SUBMITTED)
         .select_related("request__requester", "object", "entry")
+        .prefetch_related(_demands())
         .order_by("request__filed_at", "pk")
     )
 

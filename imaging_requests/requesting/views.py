@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,7 +19,7 @@ from imaging_requests.requesting import actions, queries
 from imaging_requests.requesting.filters import RequestFilter
 from imaging_requests.requesting.forms import AnswerForm, LinesForm, WishForm, add_refusal
 from imaging_requests.requesting.models import Request
-from imaging_requests.requesting.overlaps import find_overlaps
+from imaging_requests.requesting.overlaps import WishedView, find_overlaps
 from imaging_requests.requesting.policies import ASK, TRIAGE
 from imaging_requests.requesting.request_page import request_context
 from imaging_requests.requesting.triage_page import triage_context
@@ -97,7 +99,8 @@ def request_new(request: HttpRequest) -> HttpResponse:
     """Put a request together: choose objects, wish, see what is there, file."""
     data = request.POST if request.method == "POST" else request.GET
     chosen = chosen_objects(data)
-    if request.method == "GET" and (not chosen or "choose" in data):
+    is_choosing = "choose" in data and "go" not in data
+    if request.method == "GET" and (not chosen or is_choosing):
         part = getattr(request, "htmx", False)
         template = "requesting/found.html" if part else "requesting/choose.html"
         return render(request, template, choose_context(data))
@@ -111,28 +114,35 @@ def request_new(request: HttpRequest) -> HttpResponse:
 
 def _review_or_file(request: HttpRequest, form: WishForm) -> HttpResponse:
     """Show what is there already, or file when that has been seen."""
-    user = signed_in(request)
     try:
         wishes = actions.check_wishes(form.wishes(), now=timezone.now())
-        if "file" in request.POST:
-            filed = actions.file_request(
-                actor=user,
-                purpose=form.cleaned_data["purpose"],
-                why=form.cleaned_data["why"],
-                wanted_by=form.cleaned_data["wanted_by"],
-                lines=wishes,
-                counts_for_catalogue=form.cleaned_data["counts_for_catalogue"],
-                use_rights=form.cleaned_data["use_rights"],
-            )
-            messages.success(request, f"{filed.number} is filed.")
-            return redirect("requesting:request", pk=filed.pk)
     except DomainError as error:
         add_refusal(form, error)
-        if "file" not in request.POST:
-            return render(request, "requesting/wish.html", wish_context(form), status=422)
+        return render(request, "requesting/wish.html", wish_context(form), status=422)
+    if "file" in request.POST:
+        try:
+            filed = _file(request, form, wishes)
+        except DomainError as error:
+            add_refusal(form, error)
+        else:
+            messages.success(request, f"{filed.number} is filed.")
+            return redirect("requesting:request", pk=filed.pk)
     context = review_context(form, wishes, find_overlaps(wishes))
     status = 422 if form.errors else 200
     return render(request, "requesting/review.html", context, status=status)
+
+
+def _file(request: HttpRequest, form: WishForm, wishes: Sequence[WishedView]) -> Request:
+    data = form.cleaned_data
+    return actions.file_request(
+        actor=signed_in(request),
+        purpose=data["purpose"],
+        why=data["why"],
+        wanted_by=data["wanted_by"],
+        lines=wishes,
+        counts_for_catalogue=data["counts_for_catalogue"],
+        use_rights=data["use_rights"],
+    )
 
 
 @requires(TRIAGE)

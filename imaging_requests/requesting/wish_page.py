@@ -34,9 +34,9 @@ def chosen_objects(data: QueryDict) -> dict[int, int | None]:
         for object_id in object_ids:
             chosen.setdefault(object_id, entry_id)
     for value in data.getlist("object"):
-        object_id, _, entry_id = value.partition("-")
-        if object_id.isdigit():
-            chosen.setdefault(int(object_id), int(entry_id) if entry_id.isdigit() else None)
+        thing, _, through = value.partition("-")
+        if thing.isdigit():
+            chosen.setdefault(int(thing), int(through) if through.isdigit() else None)
     return chosen
 
 
@@ -204,6 +204,8 @@ def review_answer(*, total: int, here: int, out: int, shared: int) -> str:
             if total == 1
             else f"All {total} pictures are here already"
         )
+    if shared == total > 1:
+        return f"Others ask for these {total} pictures too"
     parts = []
     if here:
         parts.append(f"{here} {'is' if here == 1 else 'are'} here already")
