@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -164,18 +165,28 @@ def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.For
     raise Http404
 
 
+def _exact(typed: datetime, now: datetime) -> datetime:
+    """Return the present instant for a time typed as the present minute.
+
+    Forms take minutes; a picture accepted some seconds ago must not count as too late.
+    """
+    return now if now - timedelta(minutes=1) < typed <= now else typed
+
+
 def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> str:
     values = form.cleaned_data
+    now = timezone.now()
     common: dict[str, Any] = {
         "actor": user,
         "intervention_id": step.pk,
         "read_version": values["read_version"],
     }
     if name == "start" and isinstance(form, StartForm):
-        acts.start_step(**common, started_at=values["started_at"], emergency=form.emergency())
+        started_at = _exact(values["started_at"], now)
+        acts.start_step(**common, started_at=started_at, emergency=form.emergency(), now=now)
         return f"Step {step.step} has started."
     if name == "finish":
-        acts.finish_step(**common, finished_at=values["finished_at"])
+        acts.finish_step(**common, finished_at=_exact(values["finished_at"], now), now=now)
         return f"Step {step.step} is finished. What it changed is marked everywhere."
     if name == "correct":
         acts.correct_step_times(

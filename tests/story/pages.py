@@ -176,7 +176,9 @@ class Person:
     def sees(self, *words: str) -> Person:
         """Demand that the page says these words."""
         for each in words:
-            assert each.lower() in self.words.lower(), f"{each!r} is not at {self.address}:\n{self.words}"
+            assert each.lower() in self.words.lower(), (
+                f"{each!r} is not at {self.address}:\n{self.words}"
+            )
         return self
 
     def misses(self, *words: str) -> Person:
