@@ -105,7 +105,7 @@ def camera_for(technique: str) -> Camera:
 
 @dataclass(frozen=True, kw_only=True)
 class Take:
-    """One shot line photographed: what, in which condition of the object, when, into which folder."""
+    """One shot line photographed: what, in which condition of the object, when, and where to."""
 
     key: str
     technique: str

@@ -1,0 +1,62 @@
+"""Build the whole demo: the museum first, then its story step by step, each at its own instant."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from datetime import date
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from celery import current_app
+from django.conf import settings
+
+from imaging_requests.demo import asking, capturing, museum, painting, treating
+from imaging_requests.demo.calendar import Calendar
+from imaging_requests.demo.diary import visits
+from imaging_requests.demo.scenario import read_scenario
+from imaging_requests.demo.world import Say, Step, World
+
+FRAMES = "demo-frames"
+
+
+def build(*, size: str, today: date, say: Say) -> World:
+    """Make the demo of one size in the present database and stores, and return it."""
+    _wake_nobody()
+    scenario = read_scenario(size)
+    world = World(
+        scenario=scenario,
+        calendar=Calendar(
+            written_for=date.fromisoformat(scenario["museum"]["demo_day"]),
+            today=today,
+            zone=ZoneInfo(settings.STUDIO_ZONE),
+        ),
+    )
+    own = [visit for visit in visits(scenario) if visit.number in scenario.numbers]
+    with painting.opened(world, own, settings.DATA_DIR / FRAMES) as room:
+        started = time.monotonic()
+        museum.build(world)
+        say(f"The museum stands: {len(world.objects)} objects, {time.monotonic() - started:.0f} s.")
+        steps = [
+            *museum.steps(world),
+            *treating.steps(world),
+            *capturing.steps(world, own, room),
+            *asking.steps(world),
+        ]
+        run(sorted(steps), say=say)
+    return world
+
+
+def run(steps: Iterable[Step], *, say: Say) -> None:
+    """Let everything happen in the order of its instants, and say how each month went."""
+    for month, of_month in groupby(steps, key=lambda step: step.at.strftime("%B %Y")):
+        started, count = time.monotonic(), 0
+        for step in of_month:
+            step.do()
+            count += 1
+        say(f"{month}: {count} events, {time.monotonic() - started:.0f} s.")
+
+
+def _wake_nobody() -> None:
+    """Keep messages to workers in this process: the demo does its background work by itself."""
+    current_app.conf.broker_url = "memory://"
