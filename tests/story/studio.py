@@ -95,7 +95,7 @@ def _objects() -> list[dict[str, dict[str, str]]]:
 
 @contextmanager
 def workers() -> Iterator[None]:
-    """Run real workers beside the test where there is a broker; else work is done when waited for."""
+    """Run a real worker beside the test where there is a broker; else work waits for a wait."""
     if not settings.REDIS_URL:
         yield
         return

@@ -1,4 +1,4 @@
-"""Four people, one object: wished, planned, shot, accepted, filed, treated, fallen back, whole again.
+"""Four people, one object: wished, planned, shot, filed, treated, fallen back, whole again.
 
 Everything goes through the pages, with real files. On PostgreSQL and Redis a separate worker
 process does the background work.
