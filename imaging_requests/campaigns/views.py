@@ -167,8 +167,9 @@ def session_edit(request: HttpRequest, pk: int) -> HttpResponse:
                 )
             except StaleWrite as error:
                 add_refusal(form, error)
-                form.data = form.data.copy()
-                form.data["read_version"] = str(_session(pk).row_version)
+                data = request.POST.copy()
+                data["read_version"] = str(_session(pk).row_version)
+                form.data = data
                 differences, status = error.differences, error.status
             except DomainError as error:
                 add_refusal(form, error)

@@ -23,7 +23,7 @@ from imaging_requests.requesting.forms import (
     WordsForm,
     add_refusal,
 )
-from imaging_requests.requesting.models import OwedView, Waiver
+from imaging_requests.requesting.models import OwedView, Waiver, WaiverProposal
 from imaging_requests.requesting.policies import (
     DECIDE_APPLICABLE,
     END_WAIVER,
@@ -133,7 +133,7 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
 def refuse(request: HttpRequest, pk: int) -> HttpResponse:
     """Refuse a proposed waiver with its reason."""
     proposal = get_object_or_404(
-        queries.WaiverProposal.objects.select_related("owed_view", "asked_by"), pk=pk
+        WaiverProposal.objects.select_related("owed_view", "asked_by"), pk=pk
     )
     form = WordsForm(request.POST or None, initial={"read_version": proposal.row_version})
     if request.method == "POST" and form.is_valid():

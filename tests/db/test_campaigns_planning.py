@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from imaging_requests.campaigns import actions
+from imaging_requests.campaigns import actions, bookings
 from imaging_requests.campaigns.models import (
     Booking,
     Campaign,
@@ -147,6 +147,21 @@ def test_an_overlap_is_refused_in_words(
     assert "on Fri 17 Apr 2026 by a session at the Bay" in refusal.value.message
     assert Session.objects.count() == 1, "a refused plan leaves nothing behind"
     plan(signe, person, station, views, starts_at=FRIDAY + hours(4), ends_at=FRIDAY + hours(6))
+
+
+def test_the_database_decides_when_two_leads_plan_at_the_same_instant(
+    signe: User,
+    amaro: User,
+    bay: Station,
+    ropewalk: CollectionObject,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Neither has seen the other's booking yet; the second is refused all the same, in words."""
+    plan(signe, amaro, bay, at_bay(ropewalk, "UV"))
+    monkeypatch.setattr(bookings, "overlapping", lambda session, resources: [])
+    with pytest.raises(DomainError, match="Somebody booked the same station, person or object"):
+        plan(signe, factory.photographer("Lioba"), bay, [])
+    assert Session.objects.count() == 1
 
 
 def test_an_object_on_loan_is_not_booked(
