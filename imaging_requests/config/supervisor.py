@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import logging
 import signal
 import subprocess
@@ -14,7 +15,14 @@ from types import FrameType
 logger = logging.getLogger(__name__)
 
 GRACE_SECONDS = 10.0
+PR_SET_PDEATHSIG = 1
 LONGEST_PAUSE_SECONDS = 30.0
+
+
+def _end_with_parent() -> None:
+    """Ask Linux to end this child when the supervisor dies, even if it is killed outright."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
 
 
 @dataclass
@@ -69,7 +77,9 @@ class Supervisor:
                 child.pause_seconds = min(child.pause_seconds * 2, LONGEST_PAUSE_SECONDS)
             if child.process is None and now >= child.start_after and not self.stopping:
                 child.process = subprocess.Popen(
-                    [sys.executable, *child.arguments], start_new_session=True
+                    [sys.executable, *child.arguments],
+                    start_new_session=True,
+                    preexec_fn=_end_with_parent,
                 )
                 child.started_at = now
 

@@ -12,7 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from imaging_requests.config.desk import prepare
 from imaging_requests.config.supervisor import Child, Supervisor
 
-CELERY = ["-m", "celery", "-A", "imaging_requests.config.celery"]
+CELERY = ["-m", "celery", "--quiet", "-A", "imaging_requests.config.celery"]
 QUIET = ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel", "WARNING"]
 
 
