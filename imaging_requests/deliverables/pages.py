@@ -11,6 +11,7 @@ from django.http import Http404
 from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
+from imaging_requests.campaigns.words import card_figures, card_rest
 from imaging_requests.deliverables import naming, policies, queries, shown
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -61,7 +62,11 @@ def chosen_frame(
 
 
 def large_picture(
-    row: Deliverable, number: str, frame_id: int | None, large: dict[int, shown.Thumb]
+    row: Deliverable,
+    number: str,
+    frame_id: int | None,
+    large: dict[int, shown.Thumb],
+    place: shown.StatePlace,
 ) -> dict[str, Any]:
     """Return what the picture component needs to show one frame large."""
     thumb = large.get(frame_id) if frame_id is not None else None
@@ -76,6 +81,7 @@ def large_picture(
         else "No frame has come yet.",
         "technique": shown.words_of(row),
         "face": number,
+        "state": place.words,
         "taken_on": shown.clock(row.captured_at),
     }
 
@@ -104,20 +110,20 @@ def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dic
 
 
 def _line_facts(line: ShotLine) -> list[dict[str, Any]]:
-    card = line.setup_card
     facts: list[dict[str, Any]] = [
         {
             "label": "Session",
             "value": f"{line.session.station}, {shown.day(line.session.starts_at)}",
             "href": reverse("campaigns:session", args=[line.session_id]),
-        },
-        {"label": "Set-up card", "value": str(card) if card is not None else "none named"},
+        }
     ]
-    if card is not None:
-        facts += [
-            {"label": name.replace("_", " ").capitalize(), "value": str(value)}
-            for name, value in card.values.items()
-        ]
+    card = line.setup_card
+    if card is None:
+        return [*facts, {"label": "Set-up card", "value": "none named"}]
+    address = reverse("campaigns:setup_card", args=[card.pk])
+    facts.append({"label": "Set-up card", "value": str(card), "href": address})
+    for row in (*card_figures(card.values), *card_rest(card.values)):
+        facts.append({"value": row.get("figure", row.get("value")), **row})
     return facts
 
 
@@ -139,15 +145,16 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
     small = shown.thumbs((seat.frame_id for seat in seats), shown.SMALL)
     large = shown.thumbs([chosen_id, before.cover_id if before else None], shown.LARGE)
     checks = queries.checks_of([row]).get(row.pk, [])
-    place = shown.state_place(row)
-    versions = list(queries.versions_of(row))
+    places = shown.state_places(row.object_id, [row, *([before] if before else [])])
+    place = places[row.pk]
+    versions = versions_with_words(row, now)
     is_waiting = row.state == DeliverableState.TO_REVIEW
     grid = shown.tile_grid(row, seats, small, chosen_id)
     return {
         "row": row,
         "number": number,
         "words": shown.words_of(row),
-        "large": large_picture(row, number, chosen_id, large),
+        "large": large_picture(row, number, chosen_id, large, place),
         "grid": grid if len(grid) * len(grid[0]) > 1 else [],
         "strip": shown.strip(row, seats, small, chosen_id),
         "check_rows": shown.check_rows(row, checks),
@@ -158,10 +165,10 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "as_of": asked_for(row),
         "too_late": [as_of_words(view) for view in queries.views_too_late_for(row)],
         "before": before
-        and large_picture(before, number, before.cover_id, large)
+        and large_picture(before, number, before.cover_id, large, places[before.pk])
         | {
             "href": reverse("deliverables:deliverable", args=[before.pk]),
-            "state": before.get_state_display(),
+            "stands": before.get_state_display().lower(),
         },
         "versions": [version for version in versions if version.pk != row.pk],
         "decisions": next((list(v.reviews.all()) for v in versions if v.pk == row.pk), []),
@@ -177,6 +184,7 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
     pictures = list(rows)
     small = shown.thumbs((row.cover_id for row in pictures), shown.SMALL)
     checks = queries.checks_of(pictures)
+    unread = queries.unread_of(pictures)
     today = studio_time(now).date()
     late = queries.numbers(now).late_after_working_days
     return [
@@ -186,6 +194,7 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
             "words": shown.words_of(row),
             "thumb": small.get(row.cover_id) if row.cover_id else None,
             "verdicts": shown.verdict_counts(checks.get(row.pk, []), len(row.faults)),
+            "unread": unread[row.pk],
             "waited": (days := shown.waited(row, today)),
             "is_late": days > late,
         }
@@ -193,23 +202,35 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
     ]
 
 
-def deliverable_context(row: Deliverable, *, user: User) -> dict[str, Any]:
+def versions_with_words(row: Deliverable, now: datetime) -> list[Deliverable]:
+    """Return the versions of a picture, each decision with the words of its reasons."""
+    known = queries.numbers(now).reasons
+    versions = list(queries.versions_of(row))
+    for version in versions:
+        for decision in version.reviews.all():
+            words = [known[code].words if code in known else code for code in decision.reasons]
+            decision.reason_words = words  # type: ignore[attr-defined]
+    return versions
+
+
+def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[str, Any]:
     """Gather the page of one picture with all its versions."""
     number = queries.number_of(row)
     seats = seats_of(row)
     large = shown.thumbs([row.cover_id], shown.LARGE)
     copies = queries.proven_copies_of(seat.frame_id for seat in seats)
+    place = shown.state_places(row.object_id, [row])[row.pk]
     return {
         "row": row,
         "number": number,
         "words": shown.words_of(row),
-        "large": large_picture(row, number, row.cover_id, large),
-        "facts": facts_of(row, number, shown.state_place(row)),
+        "large": large_picture(row, number, row.cover_id, large, place),
+        "facts": facts_of(row, number, place),
         "as_of": asked_for(row),
         "seats": [
             {"seat": seat, "frame": seat.frame, "copies": copies[seat.frame_id]} for seat in seats
         ],
-        "versions": queries.versions_of(row),
+        "versions": versions_with_words(row, now),
         "packages": queries.packages_with(row),
         "hand_in_not_because": why_not(user, policies.HAND_IN, row),
         "recall_not_because": why_not(user, policies.RECALL, row),

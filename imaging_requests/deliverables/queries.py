@@ -136,6 +136,12 @@ def unread_frames(row: Deliverable) -> int:
     return row.deliverable_frames.filter(frame__read_at=None).count()
 
 
+def unread_of(rows: Iterable[Deliverable]) -> Counter[int]:
+    """Count for each picture the frames whose pixels have not been measured yet."""
+    seats = DeliverableFrame.objects.filter(deliverable__in=list(rows), frame__read_at=None)
+    return Counter(seats.values_list("deliverable_id", flat=True))
+
+
 def checks_of(rows: Iterable[Deliverable]) -> dict[int, list[FileCheck]]:
     """Return for each picture what was measured on its frames, each rule in its newest version."""
     found: dict[int, dict[tuple[int, str], FileCheck]] = {}

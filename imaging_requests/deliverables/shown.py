@@ -39,7 +39,7 @@ def thumbs(frame_ids: Iterable[int | None], kind: str) -> dict[int, Thumb]:
     rows = Derivative.objects.filter(frame__in=wanted, kind=kind).order_by("pk")
     return {
         row.frame_id: Thumb(
-            src=reverse("intake:picture", args=[row.frame_id, kind]),
+            src=f"{reverse('intake:picture', args=[row.frame_id, kind])}?of={row.recipe}",
             width=row.width_px,
             height=row.height_px,
             is_tone_stretched=row.tone_stretched,
@@ -220,27 +220,35 @@ class StatePlace:
     since: tuple[str, ...]
 
 
-def state_place(row: Deliverable) -> StatePlace:
-    """Say which state of the object a picture shows: computed from instants, never typed."""
-    tables = trigger_tables()
-    newest = tables[max(tables)] if tables else None
-    events: list[tuple[datetime, str]] = []
-    steps = Intervention.objects.filter(
-        object_id=row.object_id, finished_at__isnull=False
-    ).select_related("treatment")
-    for step in steps:
-        known = newest.rows.get(step.type_row) if newest is not None else None
-        if known is not None and not known.opens_state:
-            continue
-        said = step.label or (known.said if known is not None else f"step {step.step}")
-        if step.finished_at is not None:
-            events.append((step.finished_at, f"{said} ({step.treatment.code})"))
-    for incident in Incident.objects.filter(object_id=row.object_id):
-        events.append((incident.occurred_at, f"{incident.get_kind_display().lower()} incident"))
-    events.sort(key=lambda event: event[0])
+def state_places(object_id: int, pictures: Iterable[Deliverable]) -> dict[int, StatePlace]:
+    """Say which state of an object each picture shows: computed from instants, never typed."""
+    events = _events(object_id)
+    return {row.pk: _place(row, events) for row in pictures}
+
+
+def _place(row: Deliverable, events: Sequence[tuple[datetime, str]]) -> StatePlace:
     before = [event for event in events if event[0] <= row.captured_at]
     after = [event for event in events if event[0] > row.captured_at]
     words = f"s{len(before)}"
     if before:
         words = f"{words}, after {before[-1][1]} on {day(before[-1][0])}"
     return StatePlace(words, tuple(f"{said} on {day(at)}" for at, said in after))
+
+
+def _events(object_id: int) -> list[tuple[datetime, str]]:
+    """List what opened states of an object, in order; a mere examination opens none."""
+    tables = trigger_tables()
+    newest = tables[max(tables)] if tables else None
+    events: list[tuple[datetime, str]] = []
+    steps = Intervention.objects.filter(
+        object_id=object_id, finished_at__isnull=False
+    ).select_related("treatment")
+    for step in steps:
+        known = newest.rows.get(step.type_row) if newest is not None else None
+        if step.finished_at is None or (known is not None and not known.opens_state):
+            continue
+        said = step.label or (known.said if known is not None else f"step {step.step}")
+        events.append((step.finished_at, f"{said} ({step.treatment.code})"))
+    for incident in Incident.objects.filter(object_id=object_id):
+        events.append((incident.occurred_at, f"{incident.get_kind_display().lower()} incident"))
+    return sorted(events, key=lambda event: event[0])

@@ -134,10 +134,11 @@ def _deliverable_page(
     request: HttpRequest, row: Deliverable, refused: RefuseForm | None
 ) -> HttpResponse:
     initial = {"read_version": row.row_version}
-    context = pages.deliverable_context(row, user=signed_in(request)) | {
+    now = timezone.now()
+    context = pages.deliverable_context(row, user=signed_in(request), now=now) | {
         "hand_in": HandInForm(initial=initial, is_x_ray=row.technique == "XR"),
         "step": VersionForm(initial=initial),
-        "recall": refused or RefuseForm(initial=initial, numbers=queries.numbers(timezone.now())),
+        "recall": refused or RefuseForm(initial=initial, numbers=queries.numbers(now)),
     }
     status = 422 if refused is not None else 200
     return render(request, "deliverables/deliverable.html", context, status=status)

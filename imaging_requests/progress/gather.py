@@ -214,7 +214,7 @@ def _reviews(ids: list[int]) -> ByObject[truth.Review]:
                 verdict=Verdict(row.verdict),
                 at=row.recorded_at,
                 by=str(row.by_id),
-                frames_good="frames_good" in row.reasons,
+                frames_good=row.frames_good,
             )
         )
     return found

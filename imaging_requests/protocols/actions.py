@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.collection.models import Entry, EntryObject
@@ -130,7 +131,8 @@ def sign_version(
     save_row(row, fields=["published_by"])
     audit.record("protocols.signed", actor=actor, subject=row, now=now)
     others = [user for user in holders(CO_SIGNERS[kind]) if user.pk != actor.pk]
-    tell(others, f"{actor.name} signed the {row}; your signature publishes it.", now=now)
+    said = f"{actor.name} signed the {row}; your signature publishes it."
+    tell(others, said, reverse("protocols:version", args=[kind, row.pk]), now=now)
     return row
 
 

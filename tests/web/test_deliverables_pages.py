@@ -139,14 +139,26 @@ def test_the_queue_asks_the_database_a_fixed_number_of_times(
     waiting(obj, amaro)
     client = signed_in(signe)
     client.get(at("reviews"))
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         client.get(at("reviews"))
     for number in range(4):
         other = factory.museum_object()
         _, line = waiting(other, amaro, since=number)
         factory.check(line.frames.first())
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         client.get(at("reviews"))
+
+
+def test_what_is_not_measured_yet_is_never_shown_as_passed(
+    obj: CollectionObject, amaro: User, signe: User
+) -> None:
+    _, line = waiting(obj, amaro)
+    client = signed_in(signe)
+    assert 'class="verdict verdict--pass"' in text(client.get(at("reviews")))
+    line.frames.update(read_at=None)
+    page = text(client.get(at("reviews")))
+    assert "4 frames not measured yet" in page
+    assert 'class="verdict verdict--pass"' not in page
 
 
 def test_an_empty_queue_says_so(signe: User) -> None:
@@ -166,7 +178,7 @@ def test_the_page_shows_picture_bracket_checks_and_facts(
     factory.check(first)
     factory.check(second, "pass", sentence="16 bits per channel.")
     page = text(signed_in(signe).get(at("review", row.pk)))
-    assert f'src="{reverse("intake:picture", args=[row.cover_id, "1024"])}"' in page
+    assert f'src="{reverse("intake:picture", args=[row.cover_id, "1024"])}?of=r"' in page
     for frame in line.frames.all():
         assert reverse("intake:picture", args=[frame.pk, "256"]) in page
     assert "The master has 8 bits per channel; 16 are needed." in page
@@ -192,7 +204,7 @@ def test_tiles_lie_as_on_the_face_and_one_is_shown_large(
     page = text(signed_in(signe).get(at("review", row.pk), {"frame": last.pk}))
     assert page.count("<td") - page.count("data-column") >= 6
     assert 'alt="tile 6"' in page
-    assert f'src="{reverse("intake:picture", args=[last.pk, "1024"])}"' in page
+    assert f'src="{reverse("intake:picture", args=[last.pk, "1024"])}?of=r"' in page
 
 
 def test_the_picture_before_stands_beside_it(
@@ -316,7 +328,7 @@ def test_a_decided_picture_shows_its_words_and_no_buttons(
     )
     page = text(signed_in(amaro).get(at("review", row.pk)))
     assert "sent back by Signe" in page
-    assert "White patch at 34 %." in page
+    assert "wrong filter, or none. “White patch at 34 %.”" in page
     assert 'value="accept"' not in page
 
 
@@ -327,9 +339,9 @@ def test_the_review_page_asks_the_database_a_fixed_number_of_times(
     large, _ = waiting(obj, amaro, "VF", tiles_across=3, tiles_down=4, expected_files=12)
     client = signed_in(signe)
     client.get(at("review", small.pk))
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(21):
         client.get(at("review", small.pk))
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(21):
         client.get(at("review", large.pk))
 
 

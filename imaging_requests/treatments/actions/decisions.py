@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.collection.stale import mark_stale
@@ -69,6 +70,7 @@ def ask_cases(
             [assigned_to],
             f"{count} older picture{'' if count == 1 else 's'} of {event.object} "
             f"{'waits' if count == 1 else 'wait'} for your decision.",
+            reverse("progress:decisions"),
             now=now,
         )
     return [case for case, _ in asked]
@@ -148,7 +150,8 @@ def reopen_case(
         case, Verdict.REOPENED, words, actor=actor, code="treatments.case_reopened", now=now
     )
     if actor.pk != case.assigned_to_id:
-        tell([case.assigned_to], f"{actor.name} reopened a decision of yours: {words}", now=now)
+        said = f"{actor.name} reopened a decision of yours: {words}"
+        tell([case.assigned_to], said, reverse("progress:decisions"), now=now)
     return answer
 
 
@@ -198,5 +201,6 @@ def reassign_case(
         after={"assigned_to": case.assigned_to_id},
         now=now,
     )
-    tell([case.assigned_to], f"{actor.name} gave you a decision on {case.object}.", now=now)
+    said = f"{actor.name} gave you a decision on {case.object}."
+    tell([case.assigned_to], said, reverse("progress:decisions"), now=now)
     return case

@@ -23,6 +23,7 @@ from imaging_requests.treatments import rules
 from imaging_requests.treatments.actions.records import (
     Before,
     locked_step,
+    page_of,
     settle_treatment,
     values_of,
 )
@@ -331,7 +332,8 @@ def reassign_treatment(
         case.assigned_to = conservator
         save_row(case, fields=["assigned_to"])
     before.record("treatments.reassigned", actor=actor, fields=("conservator_id",), now=now)
-    tell([conservator], f"{actor.name} gave you treatment {treatment.code}.", now=now)
+    said = f"{actor.name} gave you treatment {treatment.code}."
+    tell([conservator], said, page_of(treatment), now=now)
     return treatment
 
 

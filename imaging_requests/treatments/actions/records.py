@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from django.urls import reverse
+
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
@@ -110,6 +112,11 @@ def _span(step: Intervention) -> Span | None:
     if step.started_at is None:
         return None
     return Span(str(step), step.face, step.started_at, step.finished_at, step.combined)
+
+
+def page_of(treatment: Treatment) -> str:
+    """Return where a treatment is shown."""
+    return reverse("progress:treatment", args=[treatment.pk])
 
 
 def settle_treatment(treatment: Treatment) -> None:

@@ -24,6 +24,7 @@ from imaging_requests.treatments.actions.records import (
     demand_alone,
     keep_times,
     locked_step,
+    page_of,
     settle_treatment,
 )
 from imaging_requests.treatments.models import EmergencyOverride, Intervention, Treatment
@@ -123,6 +124,7 @@ def _override(
         [actor, *holders(Role.LEAD, Role.HEAD)],
         f"{actor.name} started {step} as an emergency. Not made before it: "
         f"{rules.listed(gate.missing)}.{wanting}",
+        page_of(treatment),
         now=now,
     )
 
@@ -211,6 +213,7 @@ def correct_times(
     tell(
         holders(Role.LEAD),
         f"{actor.name} corrected the times of {step}: {words}",
+        page_of(treatment),
         now=now,
     )
     return step
