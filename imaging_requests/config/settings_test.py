@@ -15,3 +15,10 @@ ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
 
 # WhiteNoise warns of a folder that is not there, and a warning fails a test.
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405
+
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    # A file and not memory: threads of a live server then wait for each other as at desk size.
+    DATABASES["default"]["TEST"] = {"NAME": str(_work_dir / "tests.sqlite3")}  # noqa: F405
+    DATABASES["default"]["OPTIONS"]["init_command"] = (  # noqa: F405
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF; PRAGMA foreign_keys=ON;"
+    )

@@ -82,6 +82,7 @@ def shoot(line: ShotLine, *, number: str, folder: Path, at: datetime, counter: i
         focus_slices=line.focus_slices,
         px_per_mm=line.px_per_mm / REDUCTION,
         starts_at=at,
+        zone=settings.STUDIO_ZONE,
         folder=folder / str(line.pk),
         first_counter=counter,
     )

@@ -6,8 +6,10 @@ process does the background work.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -29,34 +31,40 @@ LONG_AGO = datetime(1990, 1, 1, tzinfo=UTC)
 
 def test_the_main_job_from_wish_to_whole_entry_and_back_again(stores: Path, tmp_path: Path) -> None:
     studio.open_studio()
-    signe, oda, runa, amaro = (
-        Person(studio.address_of(name), studio.PASSWORD)
+    people = {
+        name: Person(studio.address_of(name), studio.PASSWORD)
         for name in ("Signe", "Oda", "Runa", "Amaro")
-    )
+    }
     with studio.workers():
-        start_catalogue(oda, runa)
-        oda_wishes(oda)
-        signe_agrees_and_plans(signe)
-        amaro_shoots_everything(amaro, tmp_path)
-        signe_accepts_everything(signe)
-        signe_files(signe)
-        entry = Entry.objects.get()
-        oda.open(f"/entries/{entry.pk}/").sees("Entry 5 is fully documented")
-        oda.open(f"/catalogues/{entry.catalogue_id}/").sees("1 of 1 entries is fully documented")
-        runa_treats(runa)
-        oda.open(f"/entries/{entry.pk}/").sees(
-            "is not fully documented", "changed UV of the front", "out of date"
-        )
-        oda.open(f"/catalogues/{entry.catalogue_id}/").sees("0 of 1 entries")
-        signe_plans_again(signe)
-        amaro_shoots_everything(amaro, tmp_path)
-        signe_accepts_everything(signe)
-        signe_files(signe)
-        oda.open(f"/entries/{entry.pk}/").sees("Entry 5 is fully documented")
+        tell(people, tmp_path)
     assert Frame.objects.count() >= 18 + 6
     assert Copy.objects.filter(is_good=True).count() == 2 * Frame.objects.count()
     assert list(broken_links()) == []
     assert verify() == []
+
+
+def tell(people: Mapping[str, Any], tmp_path: Path) -> None:
+    """Tell the story with people of either kind, with or without a browser."""
+    signe, oda, runa, amaro = (people[name] for name in ("Signe", "Oda", "Runa", "Amaro"))
+    start_catalogue(oda, runa)
+    oda_wishes(oda)
+    signe_agrees_and_plans(signe)
+    amaro_shoots_everything(amaro, tmp_path)
+    signe_accepts_everything(signe)
+    signe_files(signe)
+    entry = Entry.objects.get()
+    oda.open(f"/entries/{entry.pk}/").sees("Entry 5 is fully documented")
+    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("1 of 1 entries is fully documented")
+    runa_treats(runa)
+    oda.open(f"/entries/{entry.pk}/").sees(
+        "is not fully documented", "changed UV of the front", "out of date"
+    )
+    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("0 of 1 entries")
+    signe_plans_again(signe)
+    amaro_shoots_everything(amaro, tmp_path)
+    signe_accepts_everything(signe)
+    signe_files(signe)
+    oda.open(f"/entries/{entry.pk}/").sees("Entry 5 is fully documented")
 
 
 def start_catalogue(oda: Person, runa: Person) -> None:
