@@ -5,9 +5,11 @@ from __future__ import annotations
 import doctest
 import importlib
 import pkgutil
+from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 
 from imaging_requests.imaging import synthesis
 from imaging_requests.imaging.synthesis import (
@@ -29,7 +31,7 @@ def test_every_subject_fills_its_face(subject: Subject, width: float, height: fl
     spec = PaintingSpec(
         seed=3, width_mm=width, height_mm=height, subject=subject, support=Support.COPPER
     )
-    front = build_painting(spec, px_per_mm=1.2).front
+    front = build_painting(spec, px_per_mm=0.8).front
     for name in ("paint", "height_mm", "infrared", "fluorescence", "x_ray", "varnish", "dirt"):
         assert np.isfinite(getattr(front, name)).all(), name
     assert front.paint.min() >= 0
@@ -86,3 +88,21 @@ def test_examples_in_the_documentation_run() -> None:
         assert result.failed == 0, name
         tried += result.attempted
     assert tried >= 20
+
+
+def test_the_example_of_the_manual_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    manual = Path(__file__).parents[2] / "docs" / "synthetic-pictures.md"
+    example = manual.read_text(encoding="utf-8").split("```python\n")[1].split("```")[0]
+    monkeypatch.chdir(tmp_path)
+    exec(compile(example, "manual", "exec"), {})
+    with tifffile.TiffFile(tmp_path / "BAY0001.tif") as file:
+        assert file.asarray().shape == (735, 938, 3)
+
+
+@pytest.mark.parametrize("name", ["subject", "attribute", "support"])
+def test_names_from_data_files_are_understood_or_refused(name: str) -> None:
+    values = {"subject": "banner", "attribute": "lamp", "support": "panel"}
+    spec = PaintingSpec(seed=1, width_mm=100, height_mm=100, **{name: values[name]})  # type: ignore[arg-type]
+    assert type(getattr(spec, name)) in (Subject, Attribute, Support)
+    with pytest.raises(ValueError, match="not a valid"):
+        PaintingSpec(seed=1, width_mm=100, height_mm=100, **{name: "nonsense"})  # type: ignore[arg-type]

@@ -193,7 +193,7 @@ class Scene:
             colour = mix(colour, BLOOM, 0.16 * inside)
             colour = mix(colour, colour * np.float32(0.6), 0.5 * rim)
         dirt = self._dirt(face)
-        colour = mix(colour * (1 - 0.22 * dirt[..., None]), DIRT_COLOUR, 0.30 * dirt)
+        colour = mix(colour * (1 - 0.16 * dirt[..., None]), DIRT_COLOUR, 0.20 * dirt)
         relief = self.relief(face)
         glance = cv2.Sobel(relief, cv2.CV_32F, 1, 1, ksize=3) - cv2.Sobel(
             relief, cv2.CV_32F, 0, 1, ksize=3

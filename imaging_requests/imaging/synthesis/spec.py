@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from .vocabulary import Attribute, BackFinish, Subject, Support
 
 SMALLEST_SIDE_MM = 60.0
 LARGEST_SIDE_MM = 6000.0
+_NAMED: tuple[tuple[str, Callable[[str], object]], ...] = (
+    ("support", Support),
+    ("subject", Subject),
+    ("attribute", Attribute),
+    ("back_subject", Subject),
+    ("back_finish", BackFinish),
+    ("hidden_subject", Subject),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,15 +34,17 @@ class PaintingSpec:
         back_subject: Kind of composition on a painted back; None for a bare one.
         back_finish: How a back looks that carries no picture.
         hidden_subject: An earlier composition under the front; None lets the seed decide.
-        number: Inventory number as written on labels, markers and plates.
+        number: Inventory number as written on labels.
         title: Words for the label; no other use.
+        labels: Further lines written on the back.
         is_cradled: A panel with a lattice of battens on its back.
         is_lined: A canvas that carries a second cloth.
         has_lead_lining: The lining adhesive holds lead white, so X-rays show nothing but it.
         is_fragment: Sawn from something larger; irregular outline.
 
     Raises:
-        ValueError: A size is outside its range or the seed is negative.
+        ValueError: A size is outside its range, the seed is negative, a name is unknown, or facts
+            contradict each other.
 
     >>> PaintingSpec(seed=7, width_mm=740, height_mm=920).support.value
     'canvas'
@@ -59,13 +70,17 @@ class PaintingSpec:
     labels: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
+        # names read from data files are as good as the members they name
+        for name, kind in _NAMED:
+            if (value := getattr(self, name)) is not None:
+                object.__setattr__(self, name, kind(value))
         if self.seed < 0:
             raise ValueError(f"The seed must not be negative, got {self.seed}.")
-        for name, value in (("width_mm", self.width_mm), ("height_mm", self.height_mm)):
-            if not SMALLEST_SIDE_MM <= value <= LARGEST_SIDE_MM:
+        for name, side in (("width_mm", self.width_mm), ("height_mm", self.height_mm)):
+            if not SMALLEST_SIDE_MM <= side <= LARGEST_SIDE_MM:
                 raise ValueError(
                     f"{name} must be between {SMALLEST_SIDE_MM:g} and {LARGEST_SIDE_MM:g} mm, "
-                    f"got {value:g}."
+                    f"got {side:g}."
                 )
         if self.is_cradled and self.support is not Support.PANEL:
             raise ValueError("Only a panel can carry a cradle.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -64,6 +65,24 @@ COMPOSITIONS: dict[Subject, Callable[[Board], None]] = {
     Subject.PORTRAIT_WOMAN: portraits.woman,
 }
 
+TURNABLE = frozenset(
+    {
+        Subject.NIGHT_BOATS,
+        Subject.WINTER_SEA,
+        Subject.STORM,
+        Subject.HARBOUR,
+        Subject.HARBOUR_FIRE,
+        Subject.REGATTA,
+        Subject.ISLAND,
+        Subject.ORCHARD,
+        Subject.GORGE,
+        Subject.BEACH,
+        Subject.CROWD,
+        Subject.WEDDING,
+        Subject.BIRDS,
+    }
+)
+
 
 def compose_design(
     subject: Subject,
@@ -72,7 +91,25 @@ def compose_design(
     *,
     attribute: Attribute | None = None,
 ) -> Design:
-    """Design of a subject on a grid."""
+    """Design of a subject on a grid; half of the landscapes are turned as in a mirror."""
     board = Board(grid, rng, attribute)
+    is_turned = subject in TURNABLE and rng.random() < 0.5
     COMPOSITIONS[subject](board)
-    return board.design()
+    design = board.design()
+    return _mirrored(design) if is_turned else design
+
+
+def _mirrored(design: Design) -> Design:
+    """The same design with left and right exchanged."""
+    last = design.tone.shape[1] - 1
+    accents = tuple(
+        replace(accent, path=accent.path * (-1, 1) + (last, 0)) for accent in design.accents
+    )
+    return Design(
+        tone=np.ascontiguousarray(design.tone[:, ::-1]),
+        angle=np.ascontiguousarray(np.pi - design.angle[:, ::-1]).astype(np.float32),
+        detail=np.ascontiguousarray(design.detail[:, ::-1]),
+        gloss=np.ascontiguousarray(design.gloss[:, ::-1]),
+        accents=accents,
+        order=None if design.order is None else np.ascontiguousarray(design.order[:, ::-1]),
+    )

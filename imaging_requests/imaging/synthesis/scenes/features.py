@@ -22,9 +22,9 @@ def paint_features(board: Board, head: Head) -> None:
             continue
         _eye(board, skull, side, head, dark)
         arch = [
-            (0.060 * side, -0.112, 0.36),
-            (0.135 * side, -0.140, 0.325),
-            (0.225 * side, -0.105, 0.235),
+            (0.058 * side, -0.132, 0.355),
+            (0.135 * side, -0.156, 0.320),
+            (0.220 * side, -0.118, 0.240),
         ]
         width = (0.016 if head.is_woman else 0.026) * s
         line = spline([skull.point(*p) for p in arch], closed=False)

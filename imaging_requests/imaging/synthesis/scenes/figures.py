@@ -78,6 +78,8 @@ def draw_figure(board: Board, figure: Figure, light: Light = DAYLIGHT) -> Head:
     neck = top + 1.02 * s
     hold = (x - 0.62 * s + lean, top + 2.75 * s)
     if f.attribute in BEHIND:
+        hold = (x - 1.12 * s + lean, top + 2.60 * s)
+    if f.attribute in BEHIND:
         DRAWN[f.attribute](board, hold, 0.62 * s, light)
     model = Model(board, ((x - 3.2 * s, top - 0.8 * s), (x + 3.2 * s, foot + 0.4 * s)))
     if f.wings is not None:

@@ -179,9 +179,9 @@ def _blushes(model: Model, skull: Skull, s: float, head: Head) -> None:
     """Red of cheeks, nose and chin; cooler where a beard is shaved."""
     warm = np.array([0.10, -0.035, -0.045], np.float32) * (1.15 if head.is_woman else 1.0)
     for x, y, z, radius, strength in (
-        (0.17, 0.10, 0.28, 0.12, 0.85),
-        (-0.17, 0.10, 0.28, 0.12, 0.85),
-        (0, 0.11, 0.42, 0.06, 0.8),
+        (0.17, 0.10, 0.28, 0.14, 0.58),
+        (-0.17, 0.10, 0.28, 0.14, 0.58),
+        (0, 0.11, 0.42, 0.06, 0.6),
         (0, 0.40, 0.30, 0.08, 0.4),
         (0.31, -0.02, 0, 0.05, 0.8),
         (-0.31, -0.02, 0, 0.05, 0.8),
@@ -236,7 +236,7 @@ def _hair(model: Model, skull: Skull, head: Head, ball: Ball) -> None:
         ball(beard, (0, 0.40, 0.19), (0.20, 0.10 + 0.12 * size, 0.15), 0)
         for side in (-1, 1):
             ball(beard, (0.17 * side, 0.27, 0.13), (0.095, 0.17, 0.13), 0.06)
-            ball(beard, (0.060 * side, 0.200, 0.312), (0.070, 0.022, 0.05), 0.03)
+            ball(beard, (0.056 * side, 0.198, 0.332), (0.074, 0.026, 0.05), 0.03)
         if size > 0.6:
             ball(beard, (0, 0.52, 0.16), (0.15, 0.10 + 0.16 * size, 0.12), 0.08)
         model.folds(

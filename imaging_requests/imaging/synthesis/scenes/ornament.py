@@ -243,14 +243,17 @@ def sea_birds(board: Board) -> None:
     ):
         rock(board, (x * w, y * h), (sx, sy * h), hue(168, 154, 128), hue(58, 52, 47))
     light = Light(towards=(-0.55, -0.55, 0.62), fill=0.14)
-    for x, y, size, heading in (
-        (0.12, 0.80, 0.26, 1),
-        (0.44, 0.86, 0.22, -1),
-        (0.62, 0.76, 0.30, -1),
-    ):
-        tern(board, (x * w, y * h), size, light, heading=heading)
-    for x, y, size, heading in ((0.84, 0.68, 0.34, -1), (0.30, 0.88, 0.24, 1)):
-        _gannet(board, (x * w, y * h), size, light, heading)
+    perches = ((0.10, 0.79), (0.27, 0.87), (0.44, 0.86), (0.61, 0.77))
+    gannets = set(rng.permutation(len(perches))[:1].tolist())
+    for number, (x, y) in enumerate(perches):
+        place = ((x + float(rng.uniform(-0.03, 0.03))) * w, y * h)
+        heading = 1 if rng.random() < 0.5 else -1
+        size = float(rng.uniform(0.20, 0.30))
+        if number in gannets:
+            _gannet(board, place, size, light, heading)
+        else:
+            tern(board, place, size, light, heading=heading)
+    _gannet(board, (0.84 * w, 0.68 * h), 0.34, light, -1 if rng.random() < 0.7 else 1)
     gulls(board, 11, ((0.05 * w, 0.06 * h), (0.95 * w, 0.40 * h)), hue(244, 240, 228), 0.07)
 
 

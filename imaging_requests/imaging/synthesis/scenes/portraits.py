@@ -117,10 +117,14 @@ def portrait(board: Board, sitter: Head) -> None:
         roll=float(rng.uniform(-0.05, 0.05)),
     )
     attribute = board.attribute
+    # who feels a coast with the fingers does not need to look
+    head = replace(head, closed_eyes=attribute is Attribute.MAP)
     light = LAMP_LIGHT if attribute is Attribute.LAMP else WINDOW_LIGHT
     cx, neck = head.at[0], head.at[1] + 0.50 * s
     cloth = CLOTHS[int(rng.integers(len(CLOTHS)))] if rng.random() < 0.6 else CLOTHS[0]
     hold = (cx - 0.42 * s, neck + 1.38 * s)
+    if attribute in BEHIND:
+        hold = (cx - 0.70 * s, neck + 1.30 * s)
     if attribute in BEHIND:
         DRAWN[attribute](board, hold, 0.6 * s, light)
     model = Model(board, ((0, 0), (w, h)))

@@ -65,7 +65,7 @@ def two_saints(board: Board) -> None:
 def _saints(board: Board, count: int) -> None:
     rng = board.rng
     w, h = board.width, board.height
-    is_tall = h > 1.25
+    is_tall = min(0.80 * h, 2.05 * w / count)
     if board.attribute is Attribute.WHALE:
         shore_scene(board, DUSK, 0.58)
         is_gold = False
@@ -75,7 +75,7 @@ def _saints(board: Board, count: int) -> None:
         is_gold = True
     if is_tall and count == 1 and is_gold:
         painted_arch(board)
-    tall = min(0.80 * h, 2.6 * w / count * 0.8, 1.55)
+    tall = min(0.80 * h, 2.05 * w / count)
     colours = robes(rng, 2 * count)
     for i in range(count):
         is_woman = bool(rng.random() < 0.4) if count == 1 else i == 1
