@@ -132,6 +132,17 @@ def _packages_of(deliverable_ids: Sequence[int]) -> dict[int, list[str]]:
     return found
 
 
+def sealed_for(entry: Entry, purpose: str, deliverable_ids: Sequence[int]) -> dict[int, str]:
+    """Return pictures that were sealed for an entry and purpose before, with the package."""
+    items = PackageItem.objects.filter(
+        deliverable__in=deliverable_ids,
+        package__state=Package.State.SEALED,
+        package__entry=entry,
+        package__purpose=purpose,
+    )
+    return dict(items.values_list("deliverable_id", "package__number"))
+
+
 def _target(row: Deliverable | OwedView) -> tuple[Any, ...]:
     return (row.object_id, row.surface, row.technique, row.variant, str(row.detail_mm))
 

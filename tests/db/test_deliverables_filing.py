@@ -102,6 +102,16 @@ def test_what_is_not_ready_is_refused_with_its_reason(
     seal(entry, signe, ready)
 
 
+def test_a_form_sent_twice_makes_one_package(
+    entry: Entry, obj: CollectionObject, signe: User
+) -> None:
+    row = picture(obj)
+    first = seal(entry, signe, row)
+    with pytest.raises(DomainError, match=f"lies in package {first.number} for the same purpose"):
+        seal(entry, signe, row)
+    seal(entry, signe, row, purpose="for the printer")
+
+
 @pytest.mark.parametrize("role", ["curator", "conservator", "photographer", "head", "keeper"])
 def test_only_the_lead_seals(entry: Entry, obj: CollectionObject, role: str) -> None:
     row = picture(obj)

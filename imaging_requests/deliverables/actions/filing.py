@@ -49,10 +49,11 @@ def seal_package(
         .select_related("object")
         .order_by("pk")
     )
-    _demand_sealable(rows, wanted, entry, now)
+    words = purpose.strip() or f"Entry {entry.number}, {entry.title}"[:160]
+    _demand_sealable(rows, wanted, entry, words, now)
     package = Package.objects.create(
         number=uuid.uuid4().hex[:20],
-        purpose=purpose.strip() or f"Entry {entry.number}, {entry.title}"[:160],
+        purpose=words,
         entry=entry,
         made_by=actor,
         made_at=now,
@@ -82,7 +83,7 @@ def seal_package(
 
 
 def _demand_sealable(
-    rows: Sequence[Deliverable], wanted: Sequence[int], entry: Entry, now: datetime
+    rows: Sequence[Deliverable], wanted: Sequence[int], entry: Entry, purpose: str, now: datetime
 ) -> None:
     if not rows or len(rows) != len(wanted):
         raise DomainError(
@@ -92,8 +93,11 @@ def _demand_sealable(
         )
     members = set(entry.entry_objects.filter(removed_at=None).values_list("object_id", flat=True))
     not_ready = filing.not_ready_because([row.pk for row in rows], now)
+    sealed = filing.sealed_for(entry, purpose, [row.pk for row in rows])
     for row in rows:
-        if row.state != DeliverableState.ACCEPTED:
+        if row.pk in sealed:
+            reason = f"it lies in package {sealed[row.pk]} for the same purpose"
+        elif row.state != DeliverableState.ACCEPTED:
             reason = f"it is {row.get_state_display().lower()}"
         elif row.object_id not in members:
             reason = f"its object is not in entry {entry.number}"
