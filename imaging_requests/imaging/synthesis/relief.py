@@ -110,10 +110,10 @@ def grazing_light(height_mm: Map, grid: Grid, *, azimuth_deg: float, elevation_d
     level = np.sqrt(1 + slope_x**2 + slope_y**2)
     light: Map = np.maximum(facing / level, 0)
     tangent = float(np.tan(elevation))
-    light *= 1 - 0.92 * _shadow(height_mm, towards, tangent / d, (1.5, 3.0, 5.0, 8.0))
+    light *= 1 - 0.88 * _shadow(height_mm, towards, tangent / d, (1.5, 3.0, 5.0, 8.0))
     quarter = cv2.resize(height_mm, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     far = _shadow(quarter, towards, 4 * tangent / d, (3.0, 5.0, 8.0, 12.0, 17.0, 24.0))
-    light *= 1 - 0.92 * cv2.resize(far, height_mm.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    light *= 1 - 0.88 * cv2.resize(far, height_mm.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     return np.clip(light, 0, 3).astype(np.float32)
 
 

@@ -63,7 +63,6 @@ class Role(StrEnum):
     FLAT = "flat"
     AMBIENT = "ambient"
     DARK = "dark"
-    SLATE = "slate"
 
 
 class Attribute(StrEnum):

@@ -11,6 +11,7 @@ import zlib
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import Path
 from typing import Literal
 
@@ -19,8 +20,7 @@ from numpy.typing import NDArray
 
 from .profiles import grey_profile, wide_rgb_profile
 
-BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 1, 2, 3, 4, 5, 7
-_LENGTH = {BYTE: 1, ASCII: 1, SHORT: 2, LONG: 4, RATIONAL: 8, UNDEFINED: 1}
+ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 2, 3, 4, 5, 7
 STRIP_BYTES = 262_144
 Compression = Literal["none", "deflate"]
 
@@ -124,11 +124,7 @@ def tiff_bytes(
     rows_per_strip = max(1, min(rows, STRIP_BYTES // (columns * channels * 2)))
     strips = _strips(pixels, rows_per_strip, compression)
     lengths = [len(strip) for strip in strips]
-    offsets = (
-        [8 + sum(lengths[:i]) for i in range(len(lengths))]
-        if len(lengths) < 64
-        else list(8 + np.concatenate([[0], np.cumsum(lengths[:-1])]).astype(int))
-    )
+    offsets = list(accumulate(lengths[:-1], initial=8))
     end = 8 + sum(lengths)
     pad = end % 2
     if profile is None:

@@ -15,7 +15,6 @@ PAPER = Matter(hue(120, 100, 74), hue(196, 174, 134), hue(236, 220, 184), 0.0, 0
 LEATHER = Matter(hue(40, 22, 16), hue(104, 56, 36), hue(170, 108, 70), 0.15, 0.8)
 FEATHER = Matter(hue(96, 98, 104), hue(186, 188, 190), hue(244, 244, 240), 0.0, 0.85)
 WOOD = Matter(hue(48, 32, 20), hue(116, 80, 46), hue(184, 138, 84), 0.05, 0.7)
-GLOOM = hue(30, 24, 20)
 
 
 def lamp(board: Board, at: Point, size: float, light: Light) -> None:

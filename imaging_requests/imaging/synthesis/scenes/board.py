@@ -9,12 +9,10 @@ import numpy as np
 
 from ..brushwork import Accent, Design
 from ..grid import Grid, Region, blur, smooth_noise, smoothstep
-from ..pigments import hue
 from ..vocabulary import Attribute, Map
 
 Point = tuple[float, float]
 Tone = Map | Sequence[float]
-NOTHING = hue(0, 0, 0)
 
 
 class Board:

@@ -66,7 +66,7 @@ def _punched_border(board: Board) -> None:
 
 def painted_arch(board: Board) -> None:
     """A painted arch with spandrels."""
-    w, h = board.width, board.height
+    w = board.width
     t = np.linspace(np.pi, 0, 30)
     inner = [(w / 2 + 0.43 * w * np.cos(a), 0.36 * w - 0.26 * w * np.sin(a) + 0.06) for a in t]
     shape = [(0.0, 0.0), (0.0, 0.36 * w + 0.06), *inner, (w, 0.36 * w + 0.06), (w, 0.0)]
@@ -90,4 +90,3 @@ def painted_arch(board: Board) -> None:
                 GOLD_LIGHT,
                 alpha=0.8,
             )
-    del h

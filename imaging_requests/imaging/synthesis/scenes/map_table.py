@@ -49,8 +49,7 @@ def map_table(board: Board) -> None:
     model.put(globe, LEATHER)
     sphere = model.blank()
     model.ball(sphere, (gx, gy, 0.6), (r, r, r))
-    seen = model.put(sphere, GLOBE)
-    del seen
+    model.put(sphere, GLOBE)
     for x, y, matter in ((0.80, 0.02, LEATHER), (0.83, -0.03, PAPER), (0.79, -0.075, LEATHER)):
         book = model.blank()
         model.cushion(

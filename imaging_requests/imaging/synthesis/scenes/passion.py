@@ -34,7 +34,7 @@ def lamentation(board: Board) -> None:
     """Mourners around a body at the foot of a mast-like cross, a low evening sky."""
     rng = board.rng
     w, h = board.width, board.height
-    horizon = shore_scene(board, DUSK, 0.50)
+    shore_scene(board, DUSK, 0.50)
     wooden_cross(board, (0.5 * w, h - 0.18), 0.95 * h)
     board.darken(0.85 + np.zeros_like(board.detail))
     colours = (VIOLET, GREEN, VERMILION)
@@ -63,7 +63,6 @@ def lamentation(board: Board) -> None:
     draw_figure(board, mother)
     _lying(board, (0.5 * w, h - 0.17), 0.66 * w)
     board.vignette(0.3)
-    del horizon
 
 
 def _lying(board: Board, middle: Point, length: float) -> None:

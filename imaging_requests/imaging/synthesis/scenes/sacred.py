@@ -30,9 +30,6 @@ def floor_tiles(
     board: Board,
     horizon: float,
     first: Point,
-    *,
-    light: np.ndarray | None = None,
-    dark: np.ndarray | None = None,
 ) -> None:
     """A chequered floor in perspective from a horizon line down; first is the vanishing point."""
     vx, vy = first
@@ -41,8 +38,7 @@ def floor_tiles(
     column = np.floor((board.x - np.float32(vx)) * depth / 0.17 + 100)
     row = np.floor(np.log2(np.maximum(depth, 1e-3)) * 3.1 + 50)
     even = ((column + row) % 2).astype(np.float32)
-    a = hue(196, 176, 142) if light is None else light
-    b = hue(104, 66, 48) if dark is None else dark
+    a, b = hue(196, 176, 142), hue(104, 66, 48)
     tone = a + (b - a) * even[..., None]
     fade = smoothstep(horizon, board.height, board.y)
     tone = (tone * (0.70 + 0.30 * fade)[..., None]).astype(np.float32)
