@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 WEEK = timedelta(weeks=1)
@@ -50,20 +50,19 @@ class Calendar:
         return self.on(self.day(day), clock)
 
     def on(self, day: date, clock: str) -> datetime:
-        """Return the instant of a wall time on a day of the demo."""
+        """Return the instant, in UTC, of a wall time on a day of the demo."""
         wall = datetime.combine(day, time.fromisoformat(clock or "00:00"))
-        return wall.replace(tzinfo=self.zone)
+        return wall.replace(tzinfo=self.zone).astimezone(UTC)
 
     def last_clock_change(self) -> date:
-        """Return the last Sunday before the demo day on which the clocks went forward.
+        """Return the last Sunday before the demo day on which the clocks were put on or back.
 
         This night is not moved by weeks: an ordinary night would not show what it is there for.
         """
         day = self.demo_day
         while True:
             day -= A_DAY
-            begins, ends = self.on(day, "00:00"), self.on(day + A_DAY, "00:00")
-            if (begins.utcoffset() or timedelta()) < (ends.utcoffset() or timedelta()):
+            if self.on(day + A_DAY, "00:00") - self.on(day, "00:00") != A_DAY:
                 return day
 
 

@@ -37,9 +37,9 @@ def steps(world: World, visits: Sequence[Visit], room: Darkroom) -> Iterator[Ste
     """Yield everything that happens around the visits of this demo's objects."""
     for visit in visits:
         act = _Act(world, visit, room)
-        planned_on = working_day_after(visit.starts.date() + world.calendar.shift, -1)
         begins, ends = visit.begins_at(world.calendar), visit.ends_at(world.calendar)
         name = f"{visit.number} at the {visit.station}"
+        planned_on = working_day_after(begins.date(), -1)
         if visit.outcome == PLANNED:
             planned_on = world.calendar.day(world.scenario["campaigns"]["planned_on"])
         plan_at = world.calendar.on(planned_on, "15:00")

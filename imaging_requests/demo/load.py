@@ -59,4 +59,4 @@ def run(steps: Iterable[Step], *, say: Say) -> None:
 
 def _wake_nobody() -> None:
     """Keep messages to workers in this process: the demo does its background work by itself."""
-    current_app.conf.broker_url = "memory://"
+    current_app.conf.broker_url = "memory://localhost/"

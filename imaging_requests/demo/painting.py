@@ -107,6 +107,7 @@ def _takes_of(world: World, visit: Visit, folder: Path, counters: dict[str, int]
             focus_slices=spec.focus_slices,
             px_per_mm=spec.px_per_mm,
             starts_at=starts_at,
+            zone=world.calendar.zone.key,
             folder=folder / key,
             first_counter=counters[prefix],
             changes=changes_before(world, visit.number, starts_at),

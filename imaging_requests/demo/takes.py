@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from imaging_requests.imaging.synthesis import (
     BackFinish,
@@ -116,6 +117,7 @@ class Take:
     focus_slices: int
     px_per_mm: float
     starts_at: datetime
+    zone: str
     folder: Path
     first_counter: int
     changes: tuple[str, ...] = ()
@@ -247,7 +249,7 @@ def _shoot(take: Take, scene: Scene, spec: PaintingSpec) -> Iterable[TakenFrame]
                     is_linear=exposure.is_linear,
                     compression="deflate",
                     notes=CameraNotes(
-                        taken_at=at,
+                        taken_at=at.astimezone(ZoneInfo(take.zone)),
                         exposure_s=exposure_s,
                         iso=ISO.get(take.technique, camera.iso),
                         is_flash_fired=take.technique == "VF",

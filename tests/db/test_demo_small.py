@@ -1,0 +1,151 @@
+"""The small demo, built as a visitor builds it: real files, real intake, statuses derived."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+ONE_GIGABYTE = 10**9
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.xdist_group("demo"),
+    pytest.mark.skipif(
+        bool(os.environ.get("DATABASE_URL")), reason="the demo is proven at desk size"
+    ),
+]
+
+
+@dataclass(frozen=True)
+class Built:
+    folder: Path
+    printed: str
+
+    def rows(self, question: str) -> list[tuple[object, ...]]:
+        """Answer a question from the database itself, past the program."""
+        with closing(sqlite3.connect(self.folder / "imaging.sqlite3")) as database:
+            return database.execute(question).fetchall()
+
+    def count(self, question: str) -> object:
+        return self.rows(f"SELECT count(*) FROM {question}")[0][0]
+
+
+def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    environment = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith(("IMAGING_", "DJANGO_", "DATABASE_URL", "REDIS_URL"))
+    }
+    return subprocess.run(
+        [sys.executable, "manage.py", "demo", *arguments],
+        cwd=CHECKOUT,
+        env=environment | {"IMAGING_DATA_DIR": str(folder)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
+    folder = tmp_path_factory.mktemp("demo")
+    answer = run(folder, "--no-start")
+    assert answer.returncode == 0, answer.stdout + answer.stderr
+    return Built(folder, answer.stdout)
+
+
+def test_it_is_the_museum_that_the_story_tells(built: Built) -> None:
+    assert "0 differences to the story." in built.printed
+    present = dict(
+        built.rows(
+            "SELECT s.status, count(*) FROM progress_viewstatus s "
+            "JOIN requesting_owedview v ON v.id = s.owed_view_id "
+            "WHERE v.ended_at IS NULL AND v.anchor = 'CUR' AND EXISTS (SELECT 1 FROM "
+            "requesting_demand d WHERE d.owed_view_id = v.id AND d.source = 'protocol' "
+            "AND d.until IS NULL) GROUP BY s.status"
+        )
+    )
+    assert present == {
+        "filed": 85,
+        "open": 12,
+        "out_of_date": 3,
+        "to_review": 3,
+        "undecided": 2,
+        "sent_back": 2,
+        "planned": 1,
+    }
+    assert built.rows("SELECT grade, count(*) FROM progress_entrystatus GROUP BY grade") == [
+        ("full", 4),
+        ("in_progress", 6),
+        ("not_started", 1),
+    ]
+
+
+def test_treatments_owe_what_the_story_says(built: Built) -> None:
+    counted = built.rows(
+        "SELECT t.code, sum(s.is_met), sum(s.status = 'lost'), count(*) "
+        "FROM progress_viewstatus s JOIN requesting_owedview v ON v.id = s.owed_view_id "
+        "JOIN treatments_treatment t ON t.id = v.treatment_id "
+        "WHERE v.ended_at IS NULL GROUP BY t.code ORDER BY t.code"
+    )
+    assert counted == [("T1", 13, 0, 13), ("T2", 5, 0, 10), ("T4", 4, 0, 5), ("T7", 3, 3, 6)]
+
+
+def test_every_file_came_in_whole_and_lies_in_two_proven_places(built: Built) -> None:
+    frames = built.count("intake_frame WHERE state = 'placed'")
+    assert frames == built.count("intake_frame") == built.count("intake_arrival")
+    assert isinstance(frames, int)
+    assert frames > 300
+    assert built.count("intake_copy WHERE is_good AND verified_at IS NOT NULL") == 2 * frames
+    assert built.count("intake_job WHERE state <> 'done'") == 0
+    assert built.count("intake_filecheck WHERE verdict = 'fail'") == 0
+    assert built.rows("SELECT DISTINCT bits, profile <> '' FROM intake_frame") == [(16, 1)]
+
+
+def test_nobody_reviewed_an_own_picture_and_every_event_has_its_time(built: Built) -> None:
+    assert built.count("deliverables_review") > 90
+    assert (
+        built.count(
+            "deliverables_review r JOIN deliverables_deliverable d ON d.id = r.deliverable_id "
+            "WHERE r.by_id = d.photographer_id"
+        )
+        == 0
+    )
+    (codes,) = built.rows("SELECT count(DISTINCT code) FROM people_auditevent")[0]
+    assert codes >= 25
+    ordered = built.rows("SELECT recorded_at FROM people_auditevent ORDER BY id")
+    assert ordered == sorted(ordered)
+
+
+def test_it_is_small_and_leaves_no_painted_files_behind(built: Built) -> None:
+    size = sum(path.stat().st_size for path in built.folder.rglob("*") if path.is_file())
+    assert size < ONE_GIGABYTE
+    assert not (built.folder / "demo-frames").exists()
+
+
+def test_it_says_where_it_is_and_who_can_sign_in(built: Built) -> None:
+    people = json.loads((CHECKOUT / "fixtures" / "demo" / "people.json").read_text())
+    for person in people["people"]:
+        assert person["email"] in built.printed
+    assert people["password"] in built.printed
+    assert built.printed.count("http://127.0.0.1:8000/entries/") == 2
+    assert "http://127.0.0.1:8000/treatments/" in built.printed
+
+
+def test_a_demo_with_somebodys_account_in_it_is_not_replaced(built: Built) -> None:
+    with closing(sqlite3.connect(built.folder / "imaging.sqlite3")) as database, database:
+        database.execute(
+            "UPDATE people_user SET email = 'brann@ardenmoor.example' WHERE name = 'Hale'"
+        )
+    answer = run(built.folder, "--no-start")
+    assert answer.returncode != 0
+    assert "holds 1 account that no demo made" in answer.stderr
+    assert built.count("people_user") == 10
