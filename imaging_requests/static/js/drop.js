@@ -32,6 +32,10 @@ async function inTurns(items, width, work) {
   await Promise.all(Array.from({ length: width }, turn));
 }
 
+function changed() {
+  document.body.dispatchEvent(new Event("drop:changed"));
+}
+
 class Sender {
   constructor(form) {
     this.form = form;
@@ -63,8 +67,9 @@ class Sender {
     this.show();
     const tasks = inOrder.map((file) => ({ file, key: this.fingerprint(file) }));
     await inTurns(tasks, ANNOUNCE_AT_ONCE, (task) => this.announce(task));
+    changed();
     await inTurns(tasks, AT_ONCE, (task) => (task.address ? this.upload(task) : null));
-    document.body.dispatchEvent(new Event("drop:changed"));
+    changed();
   }
 
   async announce(task) {
@@ -175,7 +180,7 @@ class Sender {
         button.hidden = true;
         this.failed -= 1;
         await repeat();
-        document.body.dispatchEvent(new Event("drop:changed"));
+        changed();
       },
       { once: true },
     );
