@@ -51,6 +51,12 @@ def hoard(_: dict[str, Any]) -> dict[str, Any]:
         held.append(bytearray(16 * 1024 * 1024))
 
 
+def take_some(_: dict[str, Any]) -> dict[str, Any]:
+    """Use a good part of the memory allowed, and give it back."""
+    held = bytearray(os.urandom(1024)) * 350_000
+    return {"pid": os.getpid(), "held": len(held)}
+
+
 def hoard_pixels(_: dict[str, Any]) -> dict[str, Any]:
     """Let the decoder's own library take memory without end."""
     image = pyvips.Image.black(60_000, 60_000, bands=3).copy_memory()
@@ -118,8 +124,8 @@ def worn_out(_: dict[str, Any]) -> dict[str, Any]:
 
 
 TASKS = (
-    echo, hang, spin, hoard, hoard_pixels, crash, vanish, babble, flood, chatter, fail, no_space,
-    litter, worn_out,
+    echo, hang, spin, hoard, hoard_pixels, take_some, crash, vanish, babble, flood, chatter, fail,
+    no_space, litter, worn_out,
 )  # fmt: skip
 
 

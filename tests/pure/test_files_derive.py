@@ -146,13 +146,13 @@ def test_an_oddity_in_a_descriptive_tag_is_no_damage(
 
 
 def test_one_large_compressed_strip_is_no_obstacle(tmp_path: Path) -> None:
-    """72 MB in one strip: above the decoder's own bound of 50 MB, far below ours."""
-    array = np.tile(np.arange(6_000, dtype=np.uint16), (6_000, 1))
+    """60 MB that do not shrink, in one strip: the decoder's own bound would be 50 MB."""
+    array = np.random.default_rng(2).integers(0, 65_536, (5_500, 5_500), np.uint16)
     path = write_tiff(
-        tmp_path / "a.tif", array, compression="zlib", compressionargs={"level": 1},
-        rowsperstrip=6_000,
+        tmp_path / "a.tif", array, compression="zlib", compressionargs={"level": 0},
+        rowsperstrip=5_500,
     )  # fmt: skip
-    assert built(path).levels[0].distinct == 6_000
+    assert built(path).levels[0].distinct == 65_536
 
 
 @pytest.mark.parametrize("suffix", ["png", "jpg"])
@@ -236,23 +236,55 @@ def test_grey_goes_through_the_embedded_curve(tmp_path: Path) -> None:
     assert abs(int(picture(path, found)[20, 20]) - 127.5) <= 1.5
 
 
-@pytest.mark.parametrize(
-    "profile",
-    [
-        b"x" * 500,
-        wide_rgb_profile()[:200],
-        grey_profile(),
-        wide_rgb_profile().replace(b"curv\0\0\0\0", b"crvx\0\0\0\0"),
-    ],
-    ids=["garbage", "cut", "of another kind", "sound table, unusable curve"],
-)
+def with_bytes(profile: bytes, at: int, changed: bytes) -> bytes:
+    return profile[:at] + changed + profile[at + len(changed) :]
+
+
+BROKEN_PROFILES = {
+    "garbage": lambda good: b"x" * 500,
+    "cut": lambda good: good[:200],
+    "unusable curve": lambda good: good.replace(b"curv\0\0\0\0", b"crvx\0\0\0\0"),
+    "unknown version": lambda good: with_bytes(good, 8, b"\x09\x90"),
+    "unknown class": lambda good: with_bytes(good, 12, b"xxxx"),
+    "wrong connection space": lambda good: with_bytes(good, 20, b"Yxy "),
+}
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+@pytest.mark.parametrize("fault", BROKEN_PROFILES)
 def test_a_profile_that_cannot_be_used_is_said_and_not_guessed(
-    tmp_path: Path, profile: bytes
+    tmp_path: Path, fault: str, bands: int
 ) -> None:
-    path = write_tiff(tmp_path / "a.tif", pixels(), iccprofile=profile)
-    found = built(path)
+    good = grey_profile() if bands == 1 else wide_rgb_profile()
+    array = pixels(bands=bands)
+    path = write_tiff(tmp_path / "a.tif", array, iccprofile=BROKEN_PROFILES[fault](good))
+    found = built(path, Tone.MANAGED)
     assert found.colour_source == "assumed"
-    assert np.abs(picture(path, found) - pixels() / 257).mean() < JPEG_TOLERANCE
+    assert np.abs(picture(path, found) - array / 257).mean() < JPEG_TOLERANCE
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+def test_a_profile_of_another_kind_of_colour_is_not_used(tmp_path: Path, bands: int) -> None:
+    wrong = wide_rgb_profile() if bands == 1 else grey_profile()
+    path = write_tiff(tmp_path / "a.tif", pixels(bands=bands), iccprofile=wrong)
+    assert built(path).colour_source == "assumed"
+
+
+def test_white_stays_white_whatever_white_the_profile_names(tmp_path: Path) -> None:
+    """Relative colorimetric: the white of the space is the white of the screen."""
+    good = wide_rgb_profile()
+    d50, d65 = (
+        b"".join(round(value * 65_536).to_bytes(4, "big") for value in white)
+        for white in ((0.9642, 1.0, 0.8249), (0.9505, 1.0, 1.0890))
+    )
+    at = good.index(b"XYZ " + bytes(4) + d50)
+    path = write_tiff(
+        tmp_path / "a.tif", np.full((40, 40, 3), 65_535, np.uint16),
+        iccprofile=with_bytes(with_bytes(good, at + 8, d65), 12, b"scnr"),
+    )  # fmt: skip
+    found = built(path)
+    assert found.colour_source == "embedded"
+    assert picture(path, found).min() >= 254
 
 
 def test_lab_and_cmyk_give_a_picture_or_a_sentence(tmp_path: Path) -> None:

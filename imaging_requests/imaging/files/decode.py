@@ -29,7 +29,11 @@ DISPLAY_TOP = 255
 NOT_DECODED_HERE = (
     "not configured", "not support", "unsupported", "not implemented", "tile size", "labq",
 )  # fmt: skip
-PROBE_COLOURS = np.array([[[204, 51, 26], [26, 179, 77], [51, 51, 204]]], np.uint8)
+PROBE_LEVELS = np.array(
+    [[[204, 51, 26, 10], [26, 179, 77, 30], [51, 51, 204, 60], [128, 90, 60, 0]]], np.uint8
+)
+PROBES = {1: ("b-w", ("srgb", "p3")), 3: ("srgb", ("srgb", "p3")), 4: ("cmyk", ("cmyk", "srgb"))}
+"""Interpretation and two fallbacks for the test of a profile, by number of bands."""
 FLAT_TILE_PX = 128
 TURNED: dict[int, Callable[[pyvips.Image], pyvips.Image]] = {
     2: lambda image: image.fliphor(),
@@ -98,10 +102,11 @@ def show(image: pyvips.Image, structure: Structure, window: tuple[int, int] | No
         and profile.colour_space == PROFILE_SPACE.get(bands)
         and colour.interpretation not in ("lab", "labs")
         and colour.get_typeof(ICC_NAME) != 0
+        and _profile_works(bytes(colour.get(ICC_NAME)), bands)
     )
     if bands == 1:
         return _show_grey(colour, is_fitting, window)
-    if is_fitting and (bands != 3 or _profile_works(bytes(colour.get(ICC_NAME)))):
+    if is_fitting:
         return Shown(_to_srgb(colour), "embedded", None)
     plain = _without(colour, ICC_NAME)
     if colour.interpretation == "cmyk":
@@ -189,18 +194,25 @@ def _to_srgb(image: pyvips.Image, fallback: str = "srgb") -> pyvips.Image:
 
 
 @lru_cache(maxsize=32)
-def _profile_works(profile: bytes) -> bool:
-    """Whether the colour engine really uses an RGB profile.
+def _profile_works(profile: bytes, bands: int) -> bool:
+    """Whether the colour engine really uses a profile for pictures with so many bands.
 
-    The engine silently takes the fallback if it cannot use a profile; so a few colours are
-    converted with two different fallbacks, and a difference gives it away.
+    The engine silently takes the fallback if it cannot use a profile. So a few colours are
+    converted with two fallbacks that differ, and a difference, or the refusal of a fallback that
+    does not fit, gives it away. For grey all fallbacks agree: levels that come back unchanged mean
+    that the profile was not used, or that it says what is assumed without one.
     """
-    colours = pyvips.Image.new_from_array(PROBE_COLOURS).copy(interpretation="srgb")
+    interpretation, fallbacks = PROBES[bands]
+    colours = pyvips.Image.new_from_array(PROBE_LEVELS[..., :bands]).copy(
+        interpretation=interpretation
+    )
     colours.set_type(pyvips.GValue.blob_type, ICC_NAME, profile)
     try:
-        one, other = (_to_srgb(colours, fallback).numpy() for fallback in ("srgb", "p3"))
+        one, other = (_to_srgb(colours, fallback).numpy() for fallback in fallbacks)
     except pyvips.Error:
         return False
+    if bands == 1:
+        return bool((one != PROBE_LEVELS[..., :1]).any())
     return bool((one == other).all())
 
 
