@@ -20,6 +20,8 @@ from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.synthesis.profiles import wide_rgb_profile
 from tests.pure.files_samples import limits, recipe
 
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("large master")]
+
 WIDTH, HEIGHT = 14_204, 10_652
 BAND_ROWS = 512
 MEMORY_BYTES = 1_500_000_000
@@ -51,7 +53,6 @@ def bands(path: Path) -> Iterator[tuple[int, np.ndarray]]:
         yield top, np.asarray(pixels[top : top + BAND_ROWS])
 
 
-@pytest.mark.slow
 def test_a_large_master_passes_with_all_its_bits_in_bounded_memory(
     master: Path, tmp_path: Path
 ) -> None:
@@ -87,7 +88,6 @@ def test_a_large_master_passes_with_all_its_bits_in_bounded_memory(
     assert sizes == [(WIDTH, HEIGHT), (1024, 768), (256, 192)]
 
 
-@pytest.mark.slow
 def test_two_readers_see_the_same_sixteen_bits(master: Path) -> None:
     image = pyvips.Image.tiffload(str(master), access="sequential", fail_on="warning")
     assert (image.format, image.bands) == ("ushort", 3)
