@@ -5,6 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from imaging_requests.intake import jobs
+from imaging_requests.intake.actions.receiving import tidy_quarantine
 from imaging_requests.intake.limits import background
 
 
@@ -28,5 +29,5 @@ def run_job(job_id: int) -> str:
 
 @shared_task(name="intake.sweep_jobs")
 def sweep_jobs() -> dict[str, int]:
-    """Send due jobs and expired claims again."""
-    return jobs.sweep()
+    """Send due jobs and expired claims again, and finish what a crash left in quarantine."""
+    return jobs.sweep() | {"tidied": tidy_quarantine()}
