@@ -1,0 +1,294 @@
+"""Every bad file gets its own clear sentence, and the rest of the drop is kept."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from imaging_requests.imaging.files.verdicts import Outcome, Verdict
+from imaging_requests.intake import actions, quarantine, queries
+from imaging_requests.intake import deriving as deriving_job
+from imaging_requests.intake.models import (
+    Arrival,
+    ArrivalState,
+    Copy,
+    Drop,
+    FileCheck,
+    Frame,
+    FrameState,
+)
+from imaging_requests.intake.rules import may_format
+from imaging_requests.people.errors import IllegalStep, NotAllowed
+from imaging_requests.people.models import AuditEvent, User
+from tests import factory
+from tests.intake_scene import bracket, bring, frame_of, open_drop, pixels, settle, tiff
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+GOOD = tiff(1, at=factory.NOW)
+
+
+def png_of(width: int, height: int, *, rows: int | None = None) -> bytes:
+    """A black PNG that unfolds to width × height × 3 bytes, or whose header says so."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        body = kind + data
+        return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))
+
+    packer = zlib.compressobj(9)
+    row = b"\0" * (1 + 3 * width)
+    kept = height if rows is None else rows
+    data = b"".join(packer.compress(row) for _ in range(kept)) + packer.flush()
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
+
+
+def broken_inside() -> bytes:
+    """A whole file with a good header whose packed pixels are damaged."""
+    from datetime import datetime
+
+    from imaging_requests.imaging.synthesis.writer import CameraNotes, tiff_bytes
+
+    taken = datetime.fromisoformat("2026-04-16T10:00:00+01:00")
+    parts = tiff_bytes(
+        pixels(3),
+        px_per_mm=6,
+        notes=CameraNotes(taken_at=taken, exposure_s=1),
+        compression="deflate",
+    )
+    strip = bytearray(bytes(parts[1]))
+    strip[200:400] = bytes(200)
+    return b"".join([bytes(parts[0]), bytes(strip), *(bytes(part) for part in parts[2:])])
+
+
+REFUSED: dict[str, tuple[str, Callable[[], bytes], str]] = {
+    "a truncated TIFF": ("F1.tif", lambda: GOOD[: len(GOOD) // 2], "The file is cut short"),
+    "a TIFF without its last strip": (
+        "F1.tif",
+        lambda: GOOD[:200],
+        "Copy it again from the card before the card is formatted",
+    ),
+    "a text named .tif": (
+        "notes.tif",
+        lambda: b"Dear colleague, the pictures follow. " * 20,
+        "notes.tif is a text file although its name ends in .tif",
+    ),
+    "zero bytes": ("empty.tif", lambda: b"", "empty.tif is empty"),
+    "a decompression bomb": ("bomb.png", lambda: png_of(10_000, 10_000), "It was not opened"),
+    "too many pixels": (
+        "huge.png",
+        lambda: png_of(100_000, 100_000, rows=1),
+        "deliver it in parts",
+    ),
+    "a film": ("clip.tif", lambda: b"\0\0\0\x20ftypmp42" + bytes(200), "a film although its name"),
+    "garbage": ("x.tif", lambda: bytes(range(256)) * 9, "does not begin like any picture"),
+}
+
+
+@pytest.fixture
+def drop() -> Drop:
+    return open_drop(factory.photographer())
+
+
+@pytest.mark.parametrize("case", REFUSED)
+def test_a_file_that_gives_no_picture_is_refused_with_its_reason(
+    drop: Drop, case: str, django_capture_on_commit_callbacks: Any
+) -> None:
+    name, make, words = REFUSED[case]
+    data = make()
+    with django_capture_on_commit_callbacks(execute=True):
+        bad = bring(drop, name, data)
+        good = bring(drop, "good.tif", GOOD)
+        settle()
+    bad.refresh_from_db()
+    assert bad.state == ArrivalState.REFUSED
+    assert words in bad.answer
+    assert ".part" not in bad.answer, "the name in quarantine is nobody's business"
+    assert bad.frame is None
+    assert frame_of(good).copies.filter(is_good=True).count() == 2
+    assert bad.refused_kept == bool(data)
+    if data:
+        assert quarantine.refused_path(bad.token).read_bytes() == data
+    assert not quarantine.part_path(bad.token).exists()
+    answer = may_format(queries.count_of(drop.pk))
+    assert not answer.is_safe
+    assert "1 file refused" in answer.sentence
+
+
+def test_a_file_that_breaks_inside_is_kept_and_said_not_to_be_whole(drop: Drop) -> None:
+    arrival = bring(drop, "F1.tif", broken_inside())
+    settle()
+    frame = frame_of(arrival)
+    whole = frame.checks.get(rule="G1")
+    assert whole.verdict == FileCheck.Verdict.FAIL
+    assert "part of the picture cannot be decoded" in whole.sentence
+    assert frame.state == FrameState.WAITING
+    assert whole.sentence in frame.waiting_because
+    assert not frame.derivatives.exists()
+    answer = may_format(queries.count_of(drop.pk))
+    assert not answer.is_safe
+    assert "1 file found not to be whole" in answer.sentence
+    actions.set_aside(actor=drop.brought_by, frame_id=frame.pk, read_version=frame.row_version)
+    assert may_format(queries.count_of(drop.pk)).is_safe
+
+
+@pytest.fixture
+def line_drop(drop: Drop) -> Drop:
+    session = factory.session(by=drop.brought_by)
+    line = factory.shot_line(session, factory.museum_object("AR 0070"), "VF")
+    return open_drop(drop.brought_by, line=line)
+
+
+def shot(drop: Drop, **more: Any) -> bytes:
+    assert drop.session is not None
+    return tiff(5, at=drop.session.starts_at + factory.hours(0.5), **more)
+
+
+@pytest.mark.parametrize(
+    ("more", "rule", "words"),
+    [
+        pytest.param(
+            {"picture": (pixels(5) // 257 * 257).astype(np.uint16)},
+            "G3",
+            "Upgraded from 8 bit",
+            id="8 bits in a 16-bit container",
+        ),
+        pytest.param(
+            {"has_profile": False}, "G4", "No colour profile is embedded", id="no profile"
+        ),
+    ],
+)
+def test_a_fault_that_a_person_must_see_holds_a_frame_back(
+    line_drop: Drop, more: dict[str, Any], rule: str, words: str
+) -> None:
+    arrival = bring(line_drop, "F1.tif", shot(line_drop, **more))
+    settle()
+    frame = frame_of(arrival)
+    assert frame.checks.get(rule=rule).verdict == FileCheck.Verdict.FAIL
+    assert frame.state == FrameState.WAITING
+    assert words in frame.waiting_because
+    assert frame.proposal[0]["line"] == line_drop.shot_line_id
+    assert frame.derivatives.filter(kind="256").exists(), "a person wants to see it"
+
+
+def test_the_same_shot_without_fault_is_placed(line_drop: Drop) -> None:
+    arrival = bring(line_drop, "F1.tif", shot(line_drop))
+    settle()
+    assert frame_of(arrival).state == FrameState.PLACED
+
+
+@pytest.mark.parametrize(
+    ("outcome", "state"),
+    [
+        (Outcome.FAIL, FrameState.WAITING),
+        (Outcome.WARN, FrameState.WAITING),
+        (Outcome.CANNOT_TELL, FrameState.PLACED),
+        (Outcome.PASS, FrameState.PLACED),
+    ],
+)
+def test_a_doubt_about_the_object_sends_a_frame_to_the_sorting_table(
+    line_drop: Drop, outcome: Outcome, state: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = "This looks like AR 0011, not like AR 0070."
+
+    def with_recognition(*args: Any, **options: Any) -> tuple[Verdict, ...]:
+        return (Verdict("G12", 1, outcome, 1.2, "ratio", "1.5", words),)
+
+    monkeypatch.setattr(deriving_job, "check_structure", with_recognition)
+    arrival = bring(line_drop, "F1.tif", shot(line_drop))
+    settle()
+    frame = frame_of(arrival)
+    assert frame.state == state
+    assert (words in frame.waiting_because) == (state == FrameState.WAITING)
+    assert frame.proposal == [], "a frame of another object has no likely place here"
+
+
+def test_the_same_file_under_two_names_is_stored_once_with_both(drop: Drop) -> None:
+    first = bring(drop, "A.tif", GOOD)
+    second = bring(drop, "B.tif", GOOD)
+    settle()
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert (first.state, second.state) == (ArrivalState.CHECKED, ArrivalState.ALREADY_HERE)
+    assert first.frame_id == second.frame_id
+    assert "Already here: exactly these bytes came as A.tif" in second.answer
+    assert "with both names" in second.answer
+    assert Frame.objects.count() == 1
+    assert Copy.objects.count() == 2
+    assert {a.name for a in frame_of(first).arrivals.all()} == {"A.tif", "B.tif"}
+    assert may_format(queries.count_of(drop.pk)).is_safe
+
+
+def test_two_files_of_one_name_with_different_bytes_are_both_stored(drop: Drop) -> None:
+    first = bring(drop, "F0001.tif", tiff(1, at=factory.NOW))
+    settle()
+    second = bring(drop, "F0001.tif", tiff(2, at=factory.NOW))
+    settle()
+    assert frame_of(first).pk != frame_of(second).pk
+    assert "Another file named F0001.tif with other bytes came" in second.answer
+    assert "both are kept" in second.answer
+
+
+def test_fourteen_kinds_of_files_in_one_drop_each_get_their_answer(line_drop: Drop) -> None:
+    assert line_drop.session is not None
+    session = line_drop.session
+    uv = factory.shot_line(session, factory.museum_object("AR 0011"), "UV")
+    drop = open_drop(line_drop.brought_by, line=uv)
+    for name, data in bracket(session, (-1, 0, 1, 2)):
+        bring(drop, name, data)
+    for number, (name, make, _) in enumerate(REFUSED.values()):
+        bring(drop, f"{number}-{name}", make())
+    settle()
+    states = list(drop.arrivals.values_list("state", flat=True))
+    assert states.count(ArrivalState.CHECKED) == 4
+    assert states.count(ArrivalState.REFUSED) == len(REFUSED)
+    assert Frame.objects.filter(shot_line=uv, state=FrameState.PLACED).count() == 4
+
+
+# What becomes of refused bytes
+
+
+@pytest.fixture
+def refused(drop: Drop, django_capture_on_commit_callbacks: Any) -> Arrival:
+    with django_capture_on_commit_callbacks(execute=True):
+        arrival = bring(drop, "notes.tif", b"words, words, words, and no picture")
+        settle()
+    arrival.refresh_from_db()
+    return arrival
+
+
+def test_the_keeper_removes_refused_bytes_and_the_reason_stays(
+    refused: Arrival, django_capture_on_commit_callbacks: Any
+) -> None:
+    keeper = factory.person("Hale", "keeper")
+    with pytest.raises(NotAllowed, match="Removing refused files is for the system keeper"):
+        actions.clear_refused(actor=refused.drop.brought_by, arrival_id=refused.pk)
+    with django_capture_on_commit_callbacks(execute=True):
+        actions.clear_refused(actor=keeper, arrival_id=refused.pk)
+    assert not quarantine.refused_path(refused.token).exists()
+    refused.refresh_from_db()
+    assert "is a text file" in refused.answer
+    assert AuditEvent.objects.filter(code="intake.refused_cleared", actor=keeper).exists()
+    with pytest.raises(IllegalStep, match="No bytes of notes"):
+        actions.clear_refused(actor=keeper, arrival_id=refused.pk)
+
+
+def test_a_refused_file_that_nobody_needs_stops_counting(refused: Arrival) -> None:
+    amaro: User = refused.drop.brought_by
+    bring(refused.drop, "A.tif", GOOD)
+    settle()
+    assert not may_format(queries.count_of(refused.drop_id)).is_safe
+    actions.give_up_arrival(actor=amaro, token=refused.token)
+    assert may_format(queries.count_of(refused.drop_id)).is_safe
+    assert quarantine.refused_path(refused.token).exists(), "its bytes stay until removed"
+
+
+def test_an_answered_file_cannot_be_given_up(drop: Drop) -> None:
+    arrival = bring(drop, "A.tif", GOOD)
+    settle()
+    with pytest.raises(IllegalStep, match="has had its answer already: checked"):
+        actions.give_up_arrival(actor=drop.brought_by, token=arrival.token)
