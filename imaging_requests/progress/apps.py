@@ -9,7 +9,10 @@ class ProgressConfig(AppConfig):
     name = "imaging_requests.progress"
 
     def ready(self) -> None:
-        from imaging_requests.progress.standing import standings
+        from imaging_requests.progress.drawing import drawing_pictures
+        from imaging_requests.progress.standing import open_only, standings
         from imaging_requests.requesting import outlook
 
         outlook.tell_standing(standings)
+        outlook.tell_open(open_only)
+        outlook.tell_pictures(drawing_pictures)

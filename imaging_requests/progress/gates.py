@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from imaging_requests.progress.gather import event_key
 from imaging_requests.reckoning.truth.changes import Preview, preview
 from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.gate import Gate, GateState, ScopeLine, gate, scope_of
@@ -13,6 +12,7 @@ from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.terms import AnchorKind, Effect
 from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.requesting.treatment_duties import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
 
 

@@ -19,8 +19,10 @@ from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, 
 from imaging_requests.intake.models import Copy
 from imaging_requests.protocols.models import TriggerTableVersion, VersionState
 from imaging_requests.reckoning.truth import facts as truth
-from imaging_requests.reckoning.truth.terms import Anchor, Validity, Verdict
+from imaging_requests.reckoning.truth.terms import Validity, Verdict
+from imaging_requests.requesting.anchors import anchor_of
 from imaging_requests.requesting.models import Demand, NotApplicable, OwedView, Waiver
+from imaging_requests.requesting.treatment_duties import event_key
 from imaging_requests.treatments.models import (
     DecisionCase,
     DecisionVerdict,
@@ -46,11 +48,6 @@ def _instant(day: date | None) -> datetime | None:
 def order_of(recorded_at: datetime) -> int:
     """Return the journal number of a first record: it breaks ties between events."""
     return int(recorded_at.timestamp() * 1_000_000)
-
-
-def event_key(intervention_id: int) -> str:
-    """Return the key by which the rules know an intervention."""
-    return f"i-{intervention_id}"
 
 
 def incident_key(incident_id: int) -> str:
@@ -266,22 +263,6 @@ def _filings(ids: list[int]) -> ByObject[truth.Filing]:
     return found
 
 
-def _anchor(view: OwedView) -> Anchor:
-    treatment = str(view.treatment_id)
-    if view.anchor == "BT":
-        return Anchor.before(treatment, phase=view.anchor_phase)
-    if view.anchor == "AT":
-        return Anchor.after(treatment, phase=view.anchor_phase)
-    if view.anchor == "DT":
-        return Anchor.during(treatment, step=view.anchor_step or 0)
-    if view.anchor == "WIN":
-        opened_by = event_key(view.anchor_event_id) if view.anchor_event_id else None
-        return Anchor.in_window(view.surface, opened_by=opened_by)
-    if view.anchor == "FIX" and view.anchor_at is not None:
-        return Anchor.at(view.anchor_at)
-    return Anchor.current()
-
-
 def _views(views: list[OwedView]) -> ByObject[truth.OwedView]:
     found: ByObject[truth.OwedView] = defaultdict(list)
     for view in views:
@@ -290,7 +271,7 @@ def _views(views: list[OwedView]) -> ByObject[truth.OwedView]:
             "surface": view.surface,
             "technique": view.technique,
             "variant": view.variant,
-            "anchor": _anchor(view),
+            "anchor": anchor_of(view),
             "px_per_mm": view.px_per_mm,
             "tolerance": view.tolerance_percent / 100,
             "min_coverage": view.min_coverage_percent / 100,

@@ -39,13 +39,23 @@ class Plan:
 
 @dataclass(frozen=True, kw_only=True)
 class DrawingPicture:
-    """A picture of a face on which a region can be drawn; it shows the whole face."""
+    """A picture that shows a whole face, on which a region can be drawn.
+
+    `left_mm` and `top_mm` are where the picture's top left corner lies in the coordinates of the
+    face (negative where there is a margin), `width_mm` and `height_mm` what the picture spans.
+    `note` says how well that is known.
+    """
 
     face: str
     words: str
     src: str
+    left_mm: float
+    top_mm: float
     width_mm: float
     height_mm: float
+    face_width_mm: float
+    face_height_mm: float
+    note: str = ""
 
 
 OpenOnly = Callable[[QuerySet[OwedView]], QuerySet[OwedView]]

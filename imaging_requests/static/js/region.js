@@ -1,5 +1,6 @@
 // Draws a region on a picture of a whole face and writes it into plain number fields, in
-// millimetres from the top left corner of the face. Without this file the fields are typed into.
+// millimetres from the top left corner of the face. The picture may have margins around the face;
+// a region never leaves the face. Without this file the fields are typed into.
 
 const SVG = "http://www.w3.org/2000/svg";
 const STEP_MM = 1;
@@ -56,12 +57,16 @@ class Drawing {
     this.fields = fields;
     this.redrawAll = redrawAll;
     this.faceCode = picture.dataset.faceCode;
-    this.mmWidth = Number(picture.dataset.mmWidth);
-    this.mmHeight = Number(picture.dataset.mmHeight);
+    this.left = Number(picture.dataset.left);
+    this.top = Number(picture.dataset.top);
+    this.width = Number(picture.dataset.width);
+    this.height = Number(picture.dataset.height);
+    this.faceWidth = Number(picture.dataset.faceWidth);
+    this.faceHeight = Number(picture.dataset.faceHeight);
     this.start = null;
     this.canvas = document.createElementNS(SVG, "svg");
     this.canvas.setAttribute("class", "region__canvas");
-    this.canvas.setAttribute("viewBox", `0 0 ${this.mmWidth} ${this.mmHeight}`);
+    this.canvas.setAttribute("viewBox", `${this.left} ${this.top} ${this.width} ${this.height}`);
     this.canvas.setAttribute("preserveAspectRatio", "none");
     this.canvas.setAttribute("tabindex", "0");
     this.canvas.setAttribute("role", "application");
@@ -90,10 +95,9 @@ class Drawing {
 
   toMm(event) {
     const box = this.canvas.getBoundingClientRect();
-    return {
-      x: clamp(((event.clientX - box.left) / box.width) * this.mmWidth, 0, this.mmWidth),
-      y: clamp(((event.clientY - box.top) / box.height) * this.mmHeight, 0, this.mmHeight),
-    };
+    const x = this.left + ((event.clientX - box.left) / box.width) * this.width;
+    const y = this.top + ((event.clientY - box.top) / box.height) * this.height;
+    return { x: clamp(x, 0, this.faceWidth), y: clamp(y, 0, this.faceHeight) };
   }
 
   press(event) {
@@ -131,18 +135,18 @@ class Drawing {
     const step = event.ctrlKey ? STRIDE_MM : STEP_MM;
     const own = this.fields.face.value === this.faceCode ? readBox(this.fields) : null;
     const box = own ?? {
-      left: this.mmWidth / 4,
-      top: this.mmHeight / 4,
-      width: this.mmWidth / 2,
-      height: this.mmHeight / 2,
+      left: this.faceWidth / 4,
+      top: this.faceHeight / 4,
+      width: this.faceWidth / 2,
+      height: this.faceHeight / 2,
     };
     const [across, down] = [move[0] * step, move[1] * step];
     if (event.shiftKey) {
-      box.width = clamp(box.width + across, LEAST_MM, this.mmWidth - box.left);
-      box.height = clamp(box.height + down, LEAST_MM, this.mmHeight - box.top);
+      box.width = clamp(box.width + across, LEAST_MM, this.faceWidth - box.left);
+      box.height = clamp(box.height + down, LEAST_MM, this.faceHeight - box.top);
     } else {
-      box.left = clamp(box.left + across, 0, this.mmWidth - box.width);
-      box.top = clamp(box.top + down, 0, this.mmHeight - box.height);
+      box.left = clamp(box.left + across, 0, this.faceWidth - box.width);
+      box.top = clamp(box.top + down, 0, this.faceHeight - box.height);
     }
     writeBox(this.fields, this.faceCode, box);
     this.redrawAll();
