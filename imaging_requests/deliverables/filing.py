@@ -24,7 +24,7 @@ from imaging_requests.deliverables.rules import Proof
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.clock import studio_time
 from imaging_requests.requesting.models import OwedView
-from imaging_requests.requesting.words import numbers_of, view_words, words_of
+from imaging_requests.requesting.words import numbers_of, words_of
 
 STANDS = {
     DeliverableState.BUILDING: "frames are arriving",
@@ -113,7 +113,7 @@ def sheet_of(entry_id: int, now: datetime) -> Sheet:
         line = Line(
             row,
             number_of(row),
-            view_words(row.technique, row.face, row.variant, row.surface),
+            str(row),
             not_ready.get(row.pk, ""),
             tuple(sealed.get(row.pk, ())),
         )
@@ -215,7 +215,7 @@ def manifest_of(package: Package, rows: Sequence[Deliverable], *, now: datetime)
                 "picture": str(row.chain),
                 "version": row.version,
                 "object": number_of(row),
-                "view": view_words(row.technique, row.face, row.variant, row.surface),
+                "view": str(row),
                 "captured_at": row.captured_at.isoformat(),
                 "px_per_mm": row.px_per_mm,
                 "polarity": row.polarity,

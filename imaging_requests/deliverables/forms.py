@@ -73,7 +73,9 @@ class RefuseForm(VersionForm):
 class LoneWorkForm(forms.Form):
     """A stretch in which somebody works alone."""
 
-    person = forms.ModelChoiceField(label="Who works alone", queryset=User.objects.none())
+    person = forms.ModelChoiceField(
+        label="Who works alone", queryset=User.objects.none(), empty_label="choose a person"
+    )
     since = StudioInstantField(label="From")
     until = StudioInstantField(label="Until")
     reason = forms.CharField(label="Why", widget=forms.Textarea(attrs={"rows": 2}))

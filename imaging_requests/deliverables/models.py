@@ -13,6 +13,7 @@ from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Versioned
+from imaging_requests.requesting.words import view_words
 
 
 class DeliverableState(models.TextChoices):
@@ -126,7 +127,7 @@ class Deliverable(Versioned):
         )
 
     def __str__(self) -> str:
-        return " ".join(part for part in (self.technique, self.face, self.variant) if part)
+        return view_words(self.technique, self.face, self.variant, self.surface)
 
 
 class DeliverableFrame(models.Model):

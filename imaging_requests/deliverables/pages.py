@@ -22,6 +22,7 @@ from imaging_requests.deliverables.models import (
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import why_not
+from imaging_requests.reckoning.truth.words import inside
 from imaging_requests.requesting.words import as_of_words
 
 FACES = {"F": "front", "B": "back", "E": "edges", "T": "through the object"}
@@ -74,12 +75,12 @@ def large_picture(
         "src": thumb.src if thumb else "",
         "width": thumb.width if thumb else None,
         "height": thumb.height if thumb else None,
-        "alt": f"{number}, {shown.words_of(row)}",
+        "alt": f"{number}, {row}",
         "is_tone_stretched": bool(thumb and thumb.is_tone_stretched),
         "none_because": "This frame has not been read yet; the page shows it when it has."
         if frame_id is not None
         else "No frame has come yet.",
-        "technique": shown.words_of(row),
+        "technique": str(row),
         "face": number,
         "state": place.words,
         "taken_on": shown.clock(row.captured_at),
@@ -153,7 +154,8 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
     return {
         "row": row,
         "number": number,
-        "words": shown.words_of(row),
+        "words": str(row),
+        "inside": inside(str(row)),
         "large": large_picture(row, number, chosen_id, large, place),
         "grid": grid if len(grid) * len(grid[0]) > 1 else [],
         "strip": shown.strip(row, seats, small, chosen_id),
@@ -191,7 +193,7 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
         {
             "row": row,
             "number": queries.number_of(row),
-            "words": shown.words_of(row),
+            "words": str(row),
             "thumb": small.get(row.cover_id) if row.cover_id else None,
             "verdicts": shown.verdict_counts(checks.get(row.pk, []), len(row.faults)),
             "unread": unread[row.pk],
@@ -223,7 +225,7 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
     return {
         "row": row,
         "number": number,
-        "words": shown.words_of(row),
+        "words": str(row),
         "large": large_picture(row, number, row.cover_id, large, place),
         "facts": facts_of(row, number, place),
         "as_of": asked_for(row),
@@ -232,6 +234,7 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
         ],
         "versions": versions_with_words(row, now),
         "packages": queries.packages_with(row),
+        "until": queries.leaves_at(row, now),
         "hand_in_not_because": why_not(user, policies.HAND_IN, row),
         "recall_not_because": why_not(user, policies.RECALL, row),
     }
@@ -257,7 +260,7 @@ def package_context(found: Package) -> dict[str, Any]:
         {
             "row": item.deliverable,
             "number": queries.number_of(item.deliverable),
-            "words": shown.words_of(item.deliverable),
+            "words": str(item.deliverable),
             "is_recalled": item.deliverable.state == DeliverableState.RECALLED,
         }
         for item in found.items.all()

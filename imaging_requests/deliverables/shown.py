@@ -16,7 +16,6 @@ from imaging_requests.intake.models import Derivative, FileCheck
 from imaging_requests.intake.words import ev_words
 from imaging_requests.people.clock import studio_time
 from imaging_requests.protocols.queries import trigger_tables
-from imaging_requests.requesting.words import view_words
 from imaging_requests.treatments.models import Incident, Intervention
 
 SMALL, LARGE = "256", "1024"
@@ -46,11 +45,6 @@ def thumbs(frame_ids: Iterable[int | None], kind: str) -> dict[int, Thumb]:
         )
         for row in rows
     }
-
-
-def words_of(row: Deliverable) -> str:
-    """Name what a picture shows."""
-    return view_words(row.technique, row.face, row.variant, row.surface)
 
 
 def day(instant: datetime | None) -> str:

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from imaging_requests.deliverables import actions, pages, policies, queries, shown
+from imaging_requests.deliverables import actions, pages, policies, queries
 from imaging_requests.deliverables.filters import ReviewFilter
 from imaging_requests.deliverables.forms import (
     AcceptForm,
@@ -83,13 +83,13 @@ def _review_forms(request: HttpRequest, row: Deliverable) -> tuple[AcceptForm, R
         initial=initial,
         may_override=not why_not(request.user, policies.OVERRIDE_CHECK, row)
         and bool(queries.failures(row)),
-        auto_id="accept_%s",
+        auto_id="id_accept_%s",
     )
     refusing = RefuseForm(
         request.POST if is_refusal else None,
         initial=initial,
         numbers=queries.numbers(timezone.now()),
-        auto_id="refuse_%s",
+        auto_id="id_refuse_%s",
     )
     return accepting, refusing
 
@@ -104,9 +104,9 @@ def _decide(request: HttpRequest, row: Deliverable, form: AcceptForm | RefuseFor
     }
     if isinstance(form, RefuseForm):
         actions.send_back(**common, reasons=values["reasons"])
-        return f"{shown.words_of(row)} of {queries.number_of(row)} is sent back."
+        return f"{row} of {queries.number_of(row)} is sent back."
     actions.accept(**common, override_reason=values.get("override_reason", ""))
-    return f"{shown.words_of(row)} of {queries.number_of(row)} is accepted."
+    return f"{row} of {queries.number_of(row)} is accepted."
 
 
 def _refuse(form: VersionForm, error: DomainError) -> None:
@@ -148,12 +148,13 @@ def _step(
     request: HttpRequest, pk: int, act: Callable[..., Deliverable], said: str
 ) -> HttpResponse:
     """Take one step of a picture; a refusal is said on its page, where the person looks."""
-    row = pages.picture(pk)
+    target = pages.picture(pk)
     form = HandInForm(request.POST, is_x_ray="polarity" in request.POST)
-    target = row
+    if not form.is_valid():
+        messages.error(request, "The form could not be read. Load the page again.")
+        return redirect("deliverables:deliverable", pk=pk)
     try:
-        values = form.cleaned_data if form.is_valid() else {"read_version": 0}
-        target = act(actor=signed_in(request), deliverable_id=row.pk, **values)
+        target = act(actor=signed_in(request), deliverable_id=pk, **form.cleaned_data)
     except DomainError as error:
         messages.error(request, str(error))
     else:

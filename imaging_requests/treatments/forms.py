@@ -147,6 +147,7 @@ class StartForm(forms.Form):
         label="Witness",
         queryset=User.objects.none(),
         required=False,
+        empty_label="nobody yet",
         help_text="Can be named later, within the time the trigger table sets.",
     )
     read_version = _read_version()
@@ -220,7 +221,9 @@ class DecideForm(forms.Form):
 class ReassignForm(forms.Form):
     """Another conservator for a treatment or a question."""
 
-    conservator = forms.ModelChoiceField(label="Conservator", queryset=User.objects.none())
+    conservator = forms.ModelChoiceField(
+        label="Conservator", queryset=User.objects.none(), empty_label="choose a conservator"
+    )
     read_version = _read_version()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -234,7 +237,9 @@ class IncidentForm(forms.Form):
     kind = forms.ChoiceField(label="What happened", choices=Incident.Kind.choices)
     occurred_at = StudioInstantField(label="When")
     assigned_to = forms.ModelChoiceField(
-        label="Conservator who looks at it", queryset=User.objects.none()
+        label="Conservator who looks at it",
+        queryset=User.objects.none(),
+        empty_label="choose a conservator",
     )
     note = _words("In your words", required=False)
 
@@ -246,7 +251,9 @@ class IncidentForm(forms.Form):
 class EmergencyForm(forms.Form):
     """What an emergency start still lacks: its witness, and where the record picture is."""
 
-    witness = forms.ModelChoiceField(label="Witness", queryset=User.objects.none(), required=False)
+    witness = forms.ModelChoiceField(
+        label="Witness", queryset=User.objects.none(), required=False, empty_label="nobody yet"
+    )
     record_picture = forms.CharField(
         label="Where the picture made on the spot is kept", max_length=240, required=False
     )

@@ -373,6 +373,26 @@ def test_an_incomplete_picture_says_what_is_missing(obj: CollectionObject, amaro
     assert "The picture is not complete." in text(answer)
 
 
+def test_while_the_session_runs_the_page_says_until_when(
+    obj: CollectionObject, amaro: User
+) -> None:
+    now = timezone.now()
+    line = factory.shot_line(factory.session(by=amaro, starts_at=now - hours(1)), obj)
+    factory.frames_for(line)[2].delete()
+    row = actions.assemble_line(shot_line_id=line.pk, now=now)
+    assert row is not None
+    assert "<b> The session ends at " in text(signed_in(amaro).get(at("deliverable", row.pk)))
+
+
+def test_a_form_that_cannot_be_read_changes_nothing(obj: CollectionObject, amaro: User) -> None:
+    row, _ = waiting(obj, amaro)
+    client = signed_in(amaro)
+    answer = client.post(at("take_back", row.pk), {"read_version": "x"}, follow=True)
+    assert "The form could not be read. Load the page again." in text(answer)
+    row.refresh_from_db()
+    assert row.state == DeliverableState.TO_REVIEW
+
+
 def test_an_x_ray_asks_for_its_polarity(obj: CollectionObject, amaro: User) -> None:
     line = factory.shot_line(factory.session(by=amaro), obj, "XR", "T")
     factory.frames_for(line)

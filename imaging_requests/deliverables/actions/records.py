@@ -14,7 +14,6 @@ from imaging_requests.deliverables.models import Deliverable
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
 from imaging_requests.people.models import User
-from imaging_requests.requesting.words import view_words
 
 
 def record(
@@ -47,10 +46,7 @@ def spoken(deliverable: Deliverable) -> str:
     number = ObjectNumber.objects.filter(
         object_id=deliverable.object_id, scheme="inventory", in_force_to=None
     ).first()
-    words = view_words(
-        deliverable.technique, deliverable.face, deliverable.variant, deliverable.surface
-    )
-    return f"{words} of {number.number if number is not None else deliverable.object}"
+    return f"{deliverable} of {number.number if number is not None else deliverable.object}"
 
 
 def requesters_of(deliverable: Deliverable) -> list[User]:
