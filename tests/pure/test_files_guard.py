@@ -22,7 +22,7 @@ from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.synthesis.profiles import wide_rgb_profile
-from tests.pure.files_samples import limits, pixels, recipe, write_tiff
+from tests.pure.files_samples import CHECKOUT, limits, pixels, recipe, write_tiff
 
 WORKER = "tests.pure.files_misbehaving"
 SMALL = {"memory_bytes": 1_000_000_000}
@@ -63,8 +63,8 @@ def is_running(pid: int) -> bool:
         return False
 
 
-def wait_for_end(pid: int) -> bool:
-    deadline = time.monotonic() + 5
+def wait_for_end(pid: int, wait_s: float = 5) -> bool:
+    deadline = time.monotonic() + wait_s
     while is_running(pid) and time.monotonic() < deadline:
         time.sleep(0.01)
     return not is_running(pid)
@@ -285,6 +285,28 @@ def test_workers_end_with_their_parent() -> None:
         assert wait_for_end(child._process.pid)
     finally:
         child.kill()
+
+
+def test_workers_end_with_their_parent_even_if_a_fork_holds_their_input() -> None:
+    code = (
+        "import os, sys, time;"
+        "from imaging_requests.imaging.files.guard import GuardPool;"
+        "from tests.pure.files_samples import limits;"
+        f"pool = GuardPool(limits=limits(), worker={WORKER!r});"
+        "pid = pool.run({'task': 'echo', 'arguments': {}})['pid'];"
+        "fork = os.fork();"
+        "sys.stdout.write(f'{pid} {fork}') if fork else (os.close(1), time.sleep(60));"
+        "sys.stdout.flush() if fork else None;"
+        "os._exit(0)"
+    )
+    printed = subprocess.run(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, check=True, cwd=CHECKOUT,
+    ).stdout  # fmt: skip
+    worker, fork = (int(pid) for pid in printed.split())
+    try:
+        assert wait_for_end(worker, wait_s=20)
+    finally:
+        os.kill(fork, signal.SIGKILL)
 
 
 def test_a_closed_child_gives_an_error_and_no_exception_of_the_system() -> None:

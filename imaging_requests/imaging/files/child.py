@@ -38,7 +38,7 @@ class Child:
     """
 
     def __init__(self, *, memory_bytes: int, threads: int, worker: str = WORKER) -> None:
-        command = [sys.executable, "-P", "-m", worker]
+        command = [sys.executable, "-P", "-m", worker, "--parent", str(os.getpid())]
         command += ["--memory-bytes", str(memory_bytes), "--threads", str(threads)]
         self._process = subprocess.Popen(
             command,

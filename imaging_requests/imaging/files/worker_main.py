@@ -2,9 +2,10 @@
 
 One request is one line of JSON, one answer is one line of JSON. The process limits itself before
 it loads any decoder, and whatever a library prints goes to standard error, so that it cannot mix
-with the answers. It ends when its input ends, so it never outlives its parent for long.
+with the answers. It ends when its input ends or its parent is gone: a fork of the parent may hold
+the input open without knowing.
 
-``python -m imaging_requests.imaging.files.worker_main --memory-bytes N --threads N``
+``python -m imaging_requests.imaging.files.worker_main --parent PID --memory-bytes N --threads N``
 """
 
 import argparse
@@ -12,9 +13,11 @@ import importlib
 import json
 import os
 import resource
+import select
 import signal
 import sys
 import time
+from collections.abc import Iterator
 from typing import Any, TextIO
 
 from imaging_requests.imaging.files.limits import is_out_of_memory
@@ -23,19 +26,22 @@ TASKS = {"derive": "imaging_requests.imaging.files.tasks:derive"}
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 
 CPU_SLACK_S = 2
+PARENT_CHECK_S = 2.0
+READ_BYTES = 65_536
 ORPHAN_SLACK_S = 5
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Limit this process, then serve requests until the input ends."""
     parser = argparse.ArgumentParser(prog="worker_main", description=__doc__)
+    parser.add_argument("--parent", type=int, default=os.getppid())
     parser.add_argument("--memory-bytes", type=int, required=True)
     parser.add_argument("--threads", type=int, required=True)
     options = parser.parse_args(arguments)
     resource.setrlimit(resource.RLIMIT_AS, (options.memory_bytes, options.memory_bytes))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     answers = _take_standard_output()
-    for line in sys.stdin:
+    for line in _requests(options.parent):
         request = json.loads(line)
         _limit_time(request["wall_s"], options.threads)
         answer = {"id": request["id"], "answer": _answer(request)}
@@ -43,6 +49,20 @@ def main(arguments: list[str] | None = None) -> int:
         answer["peak_bytes"] = _peak_bytes()
         print(json.dumps(answer), file=answers, flush=True)
     return 0
+
+
+def _requests(parent: int) -> Iterator[bytes]:
+    """Yield the lines of standard input until it ends or the parent is another process."""
+    waiting = b""
+    while os.getppid() == parent:
+        ready, _, _ = select.select([0], [], [], PARENT_CHECK_S)
+        if not ready:
+            continue
+        data = os.read(0, READ_BYTES)
+        if not data:
+            return
+        *lines, waiting = (waiting + data).split(b"\n")
+        yield from lines
 
 
 def _take_standard_output() -> TextIO:
