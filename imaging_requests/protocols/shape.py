@@ -240,3 +240,22 @@ def _where(path: Iterable[str | int], document: object) -> str:
             parts.append(step.replace("_", " "))
     words = ", ".join(parts)
     return words[:1].upper() + words[1:] if words else "The document"
+
+
+def in_order(document: Any, shape: Mapping[str, Any]) -> Any:
+    """Return a document with its named values in the order of its shape, others by alphabet.
+
+    PostgreSQL does not keep the order in which a document was written; people read it so.
+    """
+    if isinstance(document, Mapping):
+        known: Mapping[str, Any] = shape.get("properties", {})
+        inner = shape.get("additionalProperties")
+        further = inner if isinstance(inner, Mapping) else {}
+        names = [
+            *(name for name in known if name in document),
+            *sorted(name for name in document if name not in known),
+        ]
+        return {name: in_order(document[name], known.get(name, further)) for name in names}
+    if isinstance(document, list):
+        return [in_order(each, shape.get("items", {})) for each in document]
+    return document

@@ -115,7 +115,7 @@ def _last_looks(row: Row) -> list[str]:
 def _settings(version: StudioSettingsVersion) -> dict[str, Any]:
     document = version.definition
     groups: dict[str, list[dict[str, str]]] = {}
-    for name, row in document["values"].items():
+    for name, row in sorted(document["values"].items()):
         groups.setdefault(name.split(".")[0], []).append(
             {
                 "id": name,

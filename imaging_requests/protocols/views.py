@@ -18,6 +18,7 @@ from imaging_requests.people.requests import signed_in
 from imaging_requests.protocols import actions, compare, policies, queries, tables
 from imaging_requests.protocols.forms import CompareForm, DraftForm, PinForm, VersionStepForm
 from imaging_requests.protocols.models import MODELS, RuleKind, RuleVersion, VersionState
+from imaging_requests.protocols.shape import SHAPES, in_order
 
 Act = Callable[..., RuleVersion]
 
@@ -129,7 +130,8 @@ def _draft_page(
 
 
 def _pretty(row: RuleVersion) -> str:
-    return json.dumps(row.definition, indent=1, ensure_ascii=False)
+    document = in_order(row.definition, SHAPES[row.kind])
+    return json.dumps(document, indent=1, ensure_ascii=False)
 
 
 def _say(form: DraftForm, error: DomainError) -> None:

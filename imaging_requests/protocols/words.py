@@ -146,9 +146,13 @@ def replacement(rule: Replacement) -> str:
 
 
 def value(stored: Any) -> str:
-    """Say a setting's value in one line, tables included."""
+    """Say a setting's value in one line, tables included; named parts in alphabetical order.
+
+    >>> value([{"px_per_mm": 24, "long_side_up_to_mm": 400}])
+    'long side up to mm: 400, px per mm: 24'
+    """
     if isinstance(stored, Mapping):
-        return ", ".join(f"{_plain(key)}: {value(each)}" for key, each in stored.items())
+        return ", ".join(f"{_plain(key)}: {value(each)}" for key, each in sorted(stored.items()))
     if isinstance(stored, list | tuple):
         joint = "; " if any(isinstance(each, Mapping) for each in stored) else ", "
         return joint.join(value(each) for each in stored)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.protocols import rules
 from imaging_requests.protocols.models import RuleKind, VersionState
 from imaging_requests.protocols.rules import Step
+from imaging_requests.protocols.shape import SHAPES, in_order
 from tests import factory
 
 DRAFT, PUBLISHED, RETIRED = VersionState.DRAFT, VersionState.PUBLISHED, VersionState.RETIRED
@@ -104,3 +106,14 @@ def test_what_the_reader_refuses_is_passed_on(kind: str, change: Any, said: str)
     with pytest.raises(DomainError, match="The document cannot be used") as refusal:
         rules.read_definition(kind, faulty)
     assert said in refusal.value.message
+
+
+@pytest.mark.parametrize("kind", RuleKind)
+def test_a_document_reads_in_the_order_of_its_shape_whatever_the_database_did(kind: str) -> None:
+    authored = document(kind)
+    shuffled = json.loads(json.dumps(authored, sort_keys=True))
+    ordered = in_order(shuffled, SHAPES[kind])
+    assert ordered == authored
+    wanted = [name for name in SHAPES[kind]["properties"] if name in authored]
+    assert list(ordered)[: len(wanted)] == wanted
+    assert json.dumps(in_order(ordered, SHAPES[kind])) == json.dumps(ordered)

@@ -82,8 +82,8 @@ def test_a_changed_cell_of_the_trigger_table_names_row_and_column() -> None:
         (
             "Sign off",
             "min reason length",
-            "value: 10, unit: characters",
-            "value: 20, unit: characters",
+            "unit: characters, value: 10",
+            "unit: characters, value: 20",
         ),
     ]
 
