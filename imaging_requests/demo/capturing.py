@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from functools import partial
-
-from django.conf import settings
-from django.db import connection
 
 from imaging_requests.campaigns import actions as campaigns
 from imaging_requests.campaigns.checks import check_session
@@ -16,19 +12,17 @@ from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.deliverables import actions as deliverables
 from imaging_requests.deliverables import filing
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Polarity
-from imaging_requests.demo import duties
+from imaging_requests.demo import bringing, duties
 from imaging_requests.demo.calendar import working_day_after
 from imaging_requests.demo.codes import View
-from imaging_requests.demo.diary import ACCEPTED, PLANNED, SENT_BACK, Visit
+from imaging_requests.demo.diary import ACCEPTED, LOOSE, PLANNED, SENT_BACK, Visit
 from imaging_requests.demo.painting import Darkroom
 from imaging_requests.demo.takes import TakenFrame
 from imaging_requests.demo.world import Step, World
 from imaging_requests.intake import actions as intake
-from imaging_requests.intake import jobs
-from imaging_requests.intake.models import Drop, Job, JobState
+from imaging_requests.intake.models import Drop
 
 MINUTE = timedelta(minutes=1)
-CHUNK_BYTES = 1 << 20
 #: Within one instant: first what was shot is brought in, then reviewed, then sealed, then planned.
 BRING, REVIEW, SEAL, PLAN = 1, 2, 3, 8
 
@@ -39,6 +33,9 @@ def steps(world: World, visits: Sequence[Visit], room: Darkroom) -> Iterator[Ste
         act = _Act(world, visit, room)
         begins, ends = visit.begins_at(world.calendar), visit.ends_at(world.calendar)
         name = f"{visit.number} at the {visit.station}"
+        if visit.outcome == LOOSE:
+            yield Step(ends, BRING, f"{name}: loose files", partial(act.bring_loose, ends))
+            continue
         planned_on = working_day_after(begins.date(), -1)
         if visit.outcome == PLANNED:
             planned_on = world.calendar.day(world.scenario["campaigns"]["planned_on"])
@@ -128,9 +125,9 @@ class _Act:
         brought: list[TakenFrame] = []
         for line in self._lines():
             frames = self.room.frames_of(self.visit, _code(line))
-            self._drop(line, frames, now)
+            bringing.drop_line(line, frames, actor=self.photographer, now=now)
             brought += frames
-        work_off(now)
+        bringing.work_off(now)
         self.room.throw_away(brought)
         for drop in Drop.objects.filter(session=self.session_id):
             intake.close_drop(
@@ -146,6 +143,19 @@ class _Act:
             read_version=self._version(),
             now=now,
         )
+
+    def bring_loose(self, now: datetime) -> None:
+        """Drop files that belong to no session; they wait on the sorting table."""
+        frames = self.room.frames_of(self.visit, self.visit.views[0].code)
+        bringing.drop_loose(
+            frames,
+            actor=self.photographer,
+            note=self.visit.note,
+            again=self.world.scenario["campaigns"]["loose"]["again"],
+            now=now,
+        )
+        bringing.work_off(now)
+        self.room.throw_away(frames)
 
     def hand_in(self, now: datetime) -> None:
         """Hand in every picture that was put together."""
@@ -192,24 +202,6 @@ class _Act:
                     now=now,
                 )
 
-    def _drop(self, line: ShotLine, frames: Sequence[TakenFrame], now: datetime) -> None:
-        if line.expected_files != len(frames):
-            raise ValueError(
-                f"{self.visit.number}: {_code(line)} needs {line.expected_files} files, "
-                f"{len(frames)} were painted."
-            )
-        drop = intake.open_drop(actor=self.photographer, shot_line_id=line.pk, now=now)
-        for frame in frames:
-            with frame.path.open("rb") as file:
-                intake.receive_whole(
-                    actor=self.photographer,
-                    drop_id=drop.pk,
-                    name=frame.path.name,
-                    size_bytes=frame.path.stat().st_size,
-                    chunks=iter(lambda: file.read(CHUNK_BYTES), b""),
-                    now=now,
-                )
-
     def _version(self) -> int:
         return Session.objects.values_list("row_version", flat=True).get(pk=self.session_id)
 
@@ -226,25 +218,3 @@ class _Act:
 
 def _code(line: ShotLine) -> str:
     return View(line.technique, line.face, line.variant).code
-
-
-def work_off(as_of: datetime) -> None:
-    """Do all background work that is due, the reading of pixels in several threads at once.
-
-    Raises `RuntimeError` with the sentences of jobs that were given up.
-    """
-    jobs.run_due(["ingest"], as_of=as_of)
-    due = list(Job.objects.filter(state=JobState.DUE, kind="derive").values_list("pk", flat=True))
-    with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
-        list(threads.map(partial(_run_apart, as_of=as_of), due))
-    jobs.run_due(as_of=as_of)
-    stuck = Job.objects.exclude(state=JobState.DONE)
-    if stuck.exists():
-        raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))
-
-
-def _run_apart(job_id: int, *, as_of: datetime) -> None:
-    try:
-        jobs.run(job_id, as_of=as_of)
-    finally:
-        connection.close()

@@ -32,6 +32,9 @@ CLOCK_CHANGE = "clock change"
 PLANNED = "planned"
 ACCEPTED = "accepted"
 SENT_BACK = "sent back"
+LOOSE = "loose"
+#: Visits whose pictures are not there: still to come, or files that nobody has placed.
+WITHOUT_PICTURES = (PLANNED, LOOSE)
 MONDAY = 0
 Span = tuple[datetime, datetime]
 

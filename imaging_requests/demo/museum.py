@@ -37,9 +37,9 @@ def build(world: World) -> None:
     """Make the museum as it stood when the programme began."""
     opened = world.calendar.on(world.calendar.day(world.scenario["museum"]["opened_on"]), "08:00")
     _open_accounts(world, opened)
+    _register_objects(world, opened)
     for row in world.scenario["museum"]["rules"]:
         _publish(world, row)
-    _register_objects(world, opened)
     _fill_catalogue(world)
     _prepare_studio(world)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +14,7 @@ from imaging_requests.demo.scenario import Scenario
 from imaging_requests.demo.world import World
 from imaging_requests.progress.models import EntryStatus, ViewStatus
 from imaging_requests.progress.settle import settle
-from imaging_requests.reckoning.truth.terms import Grade
+from imaging_requests.reckoning.truth.terms import Grade, Status
 from imaging_requests.requesting.models import Anchor, Demand
 
 ALL = "all"
@@ -25,6 +25,15 @@ GRADES = {
     "FULL-W": Grade.FULL_WAIVED,
     "in progress": Grade.IN_PROGRESS,
     "not started": Grade.NOT_STARTED,
+}
+
+
+#: How the scenario sums up the views of a treatment; every other status is open.
+TREATMENT_WORDS = {
+    Status.FILED: "done",
+    Status.ACCEPTED: "done",
+    Status.WAIVED: "waived",
+    Status.LOST: "lost",
 }
 
 
@@ -53,7 +62,7 @@ class Totals:
 def differences(world: World, now: datetime) -> list[Difference]:
     """Settle everything and return every difference, view by view and entry by entry."""
     settle(now=now)
-    return [*_of_views(world), *_of_entries(world)]
+    return [*_of_views(world), *_of_treatments(world), *_of_entries(world)]
 
 
 def totals() -> Totals:
@@ -104,6 +113,26 @@ def _of_views(world: World) -> Iterator[Difference]:
         wanted = expected.get((entry, number, code), for_all)
         if spoken(row.status) != wanted:
             yield Difference(entry, f"{number} {code}", wanted, spoken(row.status))
+
+
+def _of_treatments(world: World) -> Iterator[Difference]:
+    """Compare how many views of each treatment are done, open, waived and lost."""
+    rows = _catalogue_views().exclude(owed_view__treatment=None)
+    counted: dict[str, Counter[str]] = defaultdict(Counter)
+    for code, status in rows.values_list("owed_view__treatment__code", "status"):
+        counted[code][TREATMENT_WORDS.get(Status(status), "open")] += 1
+    for told in world.scenario.mine(world.scenario["treatments"]["treatments"]):
+        found = counted[told["code"]]
+        for word, number in told["expected"].items():
+            if found[word] != number:
+                what = f"{told['code']} ({told['object']}): views {word}"
+                yield Difference(
+                    _entry_of(world, told["object"]), what, str(number), str(found[word])
+                )
+
+
+def _entry_of(world: World, number: str) -> str:
+    return next(entry["no"] for entry in world.scenario.entries if number in entry["objects"])
 
 
 def _of_entries(world: World) -> Iterator[Difference]:

@@ -1,0 +1,96 @@
+"""Bring files to the intake as people do, and let the intake do its work to the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from functools import partial
+
+from django.conf import settings
+from django.db import connection
+
+from imaging_requests.campaigns.models import ShotLine
+from imaging_requests.demo.takes import TakenFrame
+from imaging_requests.intake import actions as intake
+from imaging_requests.intake import jobs, store
+from imaging_requests.intake.models import Drop, Frame, Job, JobState
+from imaging_requests.people.models import User
+
+CHUNK_BYTES = 1 << 20
+
+
+def drop_line(line: ShotLine, frames: Sequence[TakenFrame], *, actor: User, now: datetime) -> None:
+    """Drop the files of one shot line.
+
+    Raises `ValueError` if the painters made another number than the shot list asks for.
+    """
+    if line.expected_files != len(frames):
+        raise ValueError(
+            f"{line} needs {line.expected_files} files, {len(frames)} were painted: "
+            f"{frames[0].take_key}."
+        )
+    drop = intake.open_drop(actor=actor, shot_line_id=line.pk, now=now)
+    for frame in frames:
+        with frame.path.open("rb") as file:
+            size_bytes, chunks = frame.path.stat().st_size, partial(file.read, CHUNK_BYTES)
+            _receive(drop, frame.path.name, size_bytes, iter(chunks, b""), actor=actor, now=now)
+
+
+def drop_loose(
+    frames: Sequence[TakenFrame], *, actor: User, note: str, again: int, now: datetime
+) -> None:
+    """Drop files of no session, `again` files that are in the store already, and one cut short."""
+    drop = intake.open_drop(actor=actor, note=note, now=now)
+    files = [(frame.path.name, frame.path.read_bytes()) for frame in frames]
+    files += [(frame.first_name, _content(frame)) for frame in _last_frames(again)]
+    files += [(f"CUT_{name}", whole[: len(whole) // 2]) for name, whole in files[:1]]
+    for name, content in files:
+        _receive(drop, name, len(content), [content], actor=actor, now=now)
+
+
+def _receive(
+    drop: Drop,
+    name: str,
+    size_bytes: int,
+    chunks: Iterable[bytes],
+    *,
+    actor: User,
+    now: datetime,
+) -> None:
+    intake.receive_whole(
+        actor=actor, drop_id=drop.pk, name=name, size_bytes=size_bytes, chunks=chunks, now=now
+    )
+
+
+def _last_frames(number: int) -> list[Frame]:
+    return list(Frame.objects.order_by("-pk")[:number])
+
+
+def _content(frame: Frame) -> bytes:
+    path = store.readable_path(frame.sha256, frame.extension)
+    if path is None:
+        raise FileNotFoundError(f"{frame.first_name} is in neither place.")
+    return path.read_bytes()
+
+
+def work_off(as_of: datetime) -> None:
+    """Do all background work that is due, the reading of pixels in several threads at once.
+
+    Raises `RuntimeError` with the sentences of jobs that were given up.
+    """
+    jobs.run_due(["ingest"], as_of=as_of)
+    reading = Job.objects.filter(state=JobState.DUE, queue="pixels").values_list("pk", flat=True)
+    with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
+        list(threads.map(partial(_run_apart, as_of=as_of), list(reading)))
+    jobs.run_due(as_of=as_of)
+    stuck = Job.objects.exclude(state=JobState.DONE)
+    if stuck.exists():
+        raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))
+
+
+def _run_apart(job_id: int, *, as_of: datetime) -> None:
+    try:
+        jobs.run(job_id, as_of=as_of)
+    finally:
+        connection.close()
