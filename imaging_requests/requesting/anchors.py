@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from imaging_requests.reckoning.truth.terms import Anchor as TrueAnchor
 from imaging_requests.requesting.models import Anchor, OwedView
-from imaging_requests.requesting.treatment_duties import event_key
+from imaging_requests.treatments.events import event_key
 
 
 def anchor_of(view: OwedView) -> TrueAnchor:

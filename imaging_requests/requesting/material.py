@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import datetime
 
 from imaging_requests.collection.models import (
     CollectionObject,
@@ -27,7 +27,8 @@ from imaging_requests.reckoning.truth.terms import BACK, FRONT
 from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.requesting.duties import Known, Pin
 from imaging_requests.requesting.known_facts import latest_facts, shot_facts
-from imaging_requests.requesting.treatment_duties import Course, event_key
+from imaging_requests.requesting.treatment_duties import Course
+from imaging_requests.treatments.events import step_event
 from imaging_requests.treatments.models import Intervention, InterventionState, Treatment
 
 #: How far up the tree of parts an entry is looked for: fragment, wing, ensemble.
@@ -87,11 +88,15 @@ def material_of(
 ) -> Material:
     """Put the rows of one object together; the database is not asked."""
     tables = {table.version: table for _, table in published}
+    numbers = [(published_at, table.version) for published_at, table in published]
     own_steps = steps if tables else ()
     case = truth.ObjectCase(
         object_id=str(row.pk),
         facts=_true_facts(row, facts),
-        events=tuple(_event(step, published) for step in own_steps),
+        events=tuple(
+            step_event(step, numbers, started_at=step.started_at, ended_at=step.finished_at)
+            for step in own_steps
+        ),
     )
     moment = look(case, tables, t=now, u=now)
     return Material(
@@ -161,48 +166,12 @@ def _steps(ids: list[int]) -> Mapping[int, list[Intervention]]:
     return found
 
 
-def _instant(day: date | None) -> datetime | None:
-    return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
-
-
-def _event(step: Intervention, published: Sequence[Published]) -> truth.Event:
-    """The step as known now."""
-    return truth.Event(
-        key=event_key(step.pk),
-        recorded_at=step.recorded_at,
-        order=int(step.recorded_at.timestamp() * 1_000_000),
-        row=step.type_row,
-        table_version=_table_at(published, step.recorded_at),
-        face=step.face,
-        started_at=step.started_at,
-        ended_at=step.finished_at,
-        planned_start_at=_instant(step.planned_on),
-        exposure_until=step.exposure_until,
-        area_cm2=step.area_cm2,
-        area_pct=step.area_percent,
-        puts_on={"on": True, "off": False}.get(step.direction),
-        treatment=str(step.treatment_id),
-        phase=step.phase,
-        step=step.step,
-        label=step.label,
-    )
-
-
 def _published_tables() -> list[Published]:
     """Every published trigger table in the order of publication."""
     rows = TriggerTableVersion.objects.exclude(state=VersionState.DRAFT).order_by("published_at")
     return [
         (row.published_at, trigger_table_of(row)) for row in rows if row.published_at is not None
     ]
-
-
-def _table_at(published: Sequence[Published], instant: datetime) -> int:
-    """The table that was in force when a step was first recorded; before any, the first."""
-    number = published[0][1].version
-    for published_at, table in published:
-        if published_at <= instant:
-            number = table.version
-    return number
 
 
 def _true_facts(row: CollectionObject, facts: ObjectFacts | None) -> tuple[truth.ObjectFacts, ...]:

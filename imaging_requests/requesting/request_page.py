@@ -40,6 +40,8 @@ class ShownLine:
     @property
     def is_late(self) -> bool:
         """Whether the day that is planned or promised lies after the day it is wanted by."""
+        if self.line.state not in (LineState.SUBMITTED, LineState.AGREED):
+            return False
         wanted = self.line.request.wanted_by
         days = (self.line.promised_on, self.plan.planned_on if self.plan else None)
         return wanted is not None and any(day is not None and day > wanted for day in days)

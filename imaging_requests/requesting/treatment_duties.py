@@ -28,6 +28,7 @@ from imaging_requests.reckoning.truth.windows import Window, WindowState, window
 from imaging_requests.requesting.duties import AsOf, Duties, Known, Want
 from imaging_requests.requesting.models import Anchor, Demand, Technique
 from imaging_requests.requesting.scope import AFTER, BEFORE, WINDOW, ScopeItem, read_scope
+from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, Treatment, TreatmentState
 
 _DEFAULT_DIRECTION = "L"
@@ -41,11 +42,6 @@ _UNDER_WAY = frozenset(
 )
 _NEEDS_AFTER = frozenset((Effect.OUT, Effect.ASK_OUT))
 _JUST_BEFORE = timedelta(microseconds=1)
-
-
-def event_key(intervention_id: int) -> str:
-    """The key by which the rules of truth know an intervention."""
-    return f"i-{intervention_id}"
 
 
 @dataclass(frozen=True, kw_only=True)
