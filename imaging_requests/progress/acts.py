@@ -20,7 +20,7 @@ from imaging_requests.collection.models import Catalogue, CollectionObject, Entr
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
 from imaging_requests.progress.gates import event_of, gate_of, scope_lines
-from imaging_requests.progress.gather import INCIDENT_ROW, gather_cases, order_of
+from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import rederive
 from imaging_requests.protocols.actions import pin_new_entry
@@ -33,6 +33,7 @@ from imaging_requests.reckoning.truth.terms import Validity, face_of
 from imaging_requests.reckoning.truth.waiting import say_missing
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
 from imaging_requests.treatments import actions as treatments
+from imaging_requests.treatments.events import INCIDENT_ROW, order_of
 from imaging_requests.treatments.models import Incident, Intervention
 from imaging_requests.treatments.rules import EmergencyStart, GateAnswer, NewCase
 

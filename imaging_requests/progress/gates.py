@@ -12,7 +12,7 @@ from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.terms import AnchorKind, Effect
 from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
-from imaging_requests.requesting.treatment_duties import event_key
+from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
 
 

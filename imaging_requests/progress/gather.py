@@ -8,21 +8,26 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from datetime import UTC, date, datetime, time
+from datetime import datetime
 from typing import Any, TypeVar
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Q
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
 from imaging_requests.collection.models import EntryObject, ObjectFacts, Unavailability
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
 from imaging_requests.intake.models import Copy
-from imaging_requests.protocols.models import TriggerTableVersion, VersionState
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Validity, Verdict
 from imaging_requests.requesting.anchors import anchor_of
 from imaging_requests.requesting.models import Demand, NotApplicable, OwedView, Waiver
-from imaging_requests.requesting.treatment_duties import event_key
+from imaging_requests.treatments.events import (
+    event_key,
+    incident_event,
+    incident_key,
+    published_tables,
+    step_event,
+)
 from imaging_requests.treatments.models import (
     DecisionCase,
     DecisionVerdict,
@@ -38,21 +43,6 @@ ByObject = dict[int, list[T]]
 
 #: A master is proven when this many copies have been read back and matched.
 PROVEN_COPIES = 2
-INCIDENT_ROW = 32
-
-
-def _instant(day: date | None) -> datetime | None:
-    return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
-
-
-def order_of(recorded_at: datetime) -> int:
-    """Return the journal number of a first record: it breaks ties between events."""
-    return int(recorded_at.timestamp() * 1_000_000)
-
-
-def incident_key(incident_id: int) -> str:
-    """Return the key by which the rules know an incident."""
-    return f"n-{incident_id}"
 
 
 def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
@@ -106,73 +96,28 @@ def _facts(ids: list[int]) -> ByObject[truth.ObjectFacts]:
     return found
 
 
-def _table_numbers() -> list[tuple[datetime, int]]:
-    rows = (
-        TriggerTableVersion.objects.exclude(state=VersionState.DRAFT)
-        .order_by("published_at")
-        .values_list("published_at", "number")
-    )
-    return [(published_at, number) for published_at, number in rows if published_at is not None]
-
-
-def _table_at(tables: list[tuple[datetime, int]], instant: datetime) -> int:
-    number = tables[0][1] if tables else 1
-    for published_at, candidate in tables:
-        if published_at <= instant:
-            number = candidate
-    return number
-
-
 def _events(ids: list[int]) -> ByObject[truth.Event]:
-    tables = _table_numbers()
+    published = published_tables()
     found: ByObject[truth.Event] = defaultdict(list)
     records: dict[int, list[InterventionRecord]] = defaultdict(list)
     for record in InterventionRecord.objects.filter(intervention__object_id__in=ids):
         records[record.intervention_id].append(record)
-    steps: QuerySet[Intervention] = Intervention.objects.filter(object_id__in=ids)
-    for step in steps:
-        order = order_of(step.recorded_at)
-        common: dict[str, Any] = {
-            "key": event_key(step.pk),
-            "order": order,
-            "row": step.type_row,
-            "table_version": _table_at(tables, step.recorded_at),
-            "face": step.face,
-            "planned_start_at": _instant(step.planned_on),
-            "exposure_until": step.exposure_until,
-            "area_cm2": step.area_cm2,
-            "area_pct": step.area_percent,
-            "puts_on": {"on": True, "off": False}.get(step.direction),
-            "treatment": str(step.treatment_id),
-            "phase": step.phase,
-            "step": step.step,
-            "label": step.label,
-        }
-        found[step.object_id].append(truth.Event(recorded_at=step.recorded_at, **common))
+    for step in Intervention.objects.filter(object_id__in=ids):
+        found[step.object_id].append(step_event(step, published))
         for record in records.get(step.pk, ()):
             dropped = record.state == InterventionState.DROPPED
             found[step.object_id].append(
-                truth.Event(
+                step_event(
+                    step,
+                    published,
                     recorded_at=record.recorded_at,
                     started_at=record.started_at,
                     ended_at=record.finished_at,
                     dropped_at=record.recorded_at if dropped else None,
-                    **common,
                 )
             )
     for incident in Incident.objects.filter(object_id__in=ids):
-        found[incident.object_id].append(
-            truth.Event(
-                key=incident_key(incident.pk),
-                recorded_at=incident.recorded_at,
-                order=order_of(incident.recorded_at),
-                row=INCIDENT_ROW,
-                table_version=_table_at(tables, incident.recorded_at),
-                started_at=incident.occurred_at,
-                ended_at=incident.occurred_at,
-                label=incident.get_kind_display(),
-            )
-        )
+        found[incident.object_id].append(incident_event(incident, published))
     return found
 
 
