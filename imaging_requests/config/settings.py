@@ -1,6 +1,7 @@
 """Settings of every size of installation, read from the environment through `env`."""
 
 from pathlib import Path
+from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
@@ -117,7 +118,7 @@ TEMPLATES = [
     }
 ]
 
-DATABASES = {
+DATABASES: dict[str, dict[str, Any]] = {
     "default": env.database(DATABASE_URL)
     if DATABASE_URL
     else env.sqlite(DATA_DIR / "imaging.sqlite3")
