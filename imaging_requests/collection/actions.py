@@ -42,6 +42,7 @@ FACT_FIELDS = (
     "weight_kg",
     "support",
     "painted_faces",
+    "is_lined",
     "framed",
     "glazed",
     "sealed",

@@ -39,6 +39,11 @@ class FactsForm(forms.Form):
     weight_kg = _measure("Weight", "kg")
     support = forms.ChoiceField(choices=(("", "not known"), *Support.choices), required=False)
     painted_faces = forms.ChoiceField(choices=(("F", "Front"), ("FB", "Front and back")))
+    is_lined = forms.BooleanField(
+        label="Lined",
+        required=False,
+        help_text="A lining covered the original back when the object came into the programme.",
+    )
     framed = _yes_no("Framed")
     glazed = _yes_no("Glazed")
     sealed = _yes_no("Sealed frame", "Cannot be unframed.")

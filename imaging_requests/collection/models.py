@@ -226,6 +226,9 @@ class ObjectFacts(models.Model):
     painted_faces = models.CharField(
         max_length=2, default="F", choices=(("F", "Front"), ("FB", "Front and back"))
     )
+    is_lined = models.BooleanField(
+        default=False, help_text="A lining covered the original back at the beginning."
+    )
     framed = models.BooleanField(null=True, blank=True)
     glazed = models.BooleanField(null=True, blank=True)
     sealed = models.BooleanField(null=True, blank=True, default=False)

@@ -57,6 +57,16 @@ def why_not_a_measure(name: str, value: float | None) -> str:
     return ""
 
 
+#: What an object's faces carry from the inside out; under a lining lies the original back.
+LAYERS = ("F.1", "B.1", "E.1", "T.1")
+LAYERS_LINED = ("F.1", "B.1", "B.2", "E.1", "T.1")
+
+
+def layers_of(*, is_lined: bool) -> tuple[str, ...]:
+    """Return the surfaces that were there at the beginning."""
+    return LAYERS_LINED if is_lined else LAYERS
+
+
 def label_of(name: str) -> str:
     """Return the words for a fact's field."""
     return LABELS.get(name, name.replace("_", " ").capitalize())

@@ -15,6 +15,7 @@ from django.db.models import F, Q
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
 from imaging_requests.collection.models import EntryObject, ObjectFacts, Unavailability
+from imaging_requests.collection.rules import layers_of
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
 from imaging_requests.intake.models import Copy
 from imaging_requests.reckoning.truth import facts as truth
@@ -91,6 +92,7 @@ def _facts(ids: list[int]) -> ByObject[truth.ObjectFacts]:
                 framed=row.framed,
                 glazed=row.glazed,
                 light_class=row.light_class or None,
+                layers=layers_of(is_lined=row.is_lined),
             )
         )
     return found

@@ -13,6 +13,7 @@ from imaging_requests.collection.models import (
     ObjectFacts,
     RecordState,
 )
+from imaging_requests.collection.rules import layers_of
 from imaging_requests.protocols.models import TriggerTableVersion, VersionState
 from imaging_requests.protocols.queries import (
     protocol_of,
@@ -186,6 +187,7 @@ def _true_facts(row: CollectionObject, facts: ObjectFacts | None) -> tuple[truth
             two_sided=facts.painted_faces == "FB",
             height_mm=facts.height_mm,
             width_mm=facts.width_mm,
+            layers=layers_of(is_lined=facts.is_lined),
         ),
     )
 
