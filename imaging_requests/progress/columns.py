@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from imaging_requests.requesting.words import view_words
+
 
 @dataclass(frozen=True)
 class Column:
@@ -26,20 +28,6 @@ class Column:
 
 
 FACE_WORDS = {"F": "Front", "B": "Back", "E": "Edges", "T": "Through"}
-TECHNIQUE_WORDS = {
-    "VF": "visible, flash",
-    "VC": "visible, continuous light",
-    "RK": "raking light",
-    "UV": "UV fluorescence",
-    "IR": "infrared",
-    "XR": "X-ray",
-}
-DIRECTION_WORDS = {
-    "L": "from the left",
-    "R": "from the right",
-    "T": "from the top",
-    "B": "from below",
-}
 _FACE = (
     ("VF", ""),
     ("VC", ""),
@@ -50,31 +38,14 @@ _FACE = (
 )
 
 
-def view_words(technique: str, face: str, variant: str = "") -> str:
-    """Say a view in words: "raking light from the left, front"."""
-    words = TECHNIQUE_WORDS.get(technique, technique)
-    if technique == "RK" and variant in DIRECTION_WORDS:
-        words = f"{words} {DIRECTION_WORDS[variant]}"
-    elif variant:
-        words = f"{words}, detail {variant}"
-    return words if face == "T" else f"{words}, {FACE_WORDS.get(face, face).lower()}"
-
-
-def view_code(technique: str, face: str, variant: str = "") -> str:
-    """Return the short code of a view, as in "RK-F-L" or "XR"."""
-    if face == "T":
-        return technique
-    return "-".join(part for part in (technique, face, variant) if part)
-
-
 COLUMNS: tuple[Column, ...] = (
     *(
         Column(face, technique, variant, view_words(technique, face, variant))
         for face in ("F", "B")
         for technique, variant in _FACE
     ),
-    Column("E", "VF", "", "edges, four frames"),
-    Column("T", "XR", "", "X-ray"),
+    Column("E", "VF", "", view_words("VF", "E")),
+    Column("T", "XR", "", view_words("XR", "T")),
 )
 GROUPS: tuple[tuple[str, int], ...] = (
     ("Front", len(_FACE)),

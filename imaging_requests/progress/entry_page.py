@@ -15,12 +15,12 @@ from imaging_requests.people.policies import may
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import members_of
 from imaging_requests.progress.models import EntryStatus, ObjectStatus
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import ShownView, by_face, shown_views
 from imaging_requests.protocols.models import EntryPin
 from imaging_requests.reckoning.truth.terms import Grade, Status
 from imaging_requests.requesting.policies import ASK, SIGN_GAP
+from imaging_requests.requesting.words import numbers_of
 
 
 def facts_line(facts: ObjectFacts | None) -> str:
@@ -87,7 +87,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     objects = list(CollectionObject.objects.filter(pk__in=ids))
     things = {thing.pk: thing for thing in objects}
     states = {row.object_id: row for row in ObjectStatus.objects.filter(object__in=ids)}
-    numbers = current_numbers(ids)
+    numbers = numbers_of(ids)
     facts = _latest_facts(ids)
     views = shown_views(ids)
     grouped: dict[int, list[ShownView]] = defaultdict(list)

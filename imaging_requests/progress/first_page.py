@@ -16,11 +16,10 @@ from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.intake.models import Frame, FrameState, Job, JobState
 from imaging_requests.people.models import Role, User
 from imaging_requests.progress.board import GRADE_WORDS, headline
-from imaging_requests.progress.columns import view_words
 from imaging_requests.progress.models import ViewStatus
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.reckoning.truth.terms import Grade, Status
 from imaging_requests.requesting.models import LineState, RequestLine
+from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.models import (
     DecisionCase,
     Intervention,
@@ -107,7 +106,7 @@ def own_requests(user: User, now: datetime) -> Section:
         .select_related("request", "object")
         .order_by("promised_on", "request__filed_at")[: ROWS + 1]
     )
-    numbers = current_numbers([line.object_id for line in lines])
+    numbers = numbers_of([line.object_id for line in lines])
     rows = [
         Row(
             text=f"{numbers[line.object_id]}: "
@@ -138,7 +137,7 @@ def own_treatments(user: User, now: datetime) -> Section:
             state__in=(TreatmentState.PLANNED, TreatmentState.UNDER_WAY, TreatmentState.PAUSED),
         ).order_by("planned_from", "pk")[:ROWS]
     )
-    numbers = current_numbers([treatment.object_id for treatment in treatments])
+    numbers = numbers_of([treatment.object_id for treatment in treatments])
     rows = [
         Row(
             text=f"{numbers[treatment.object_id]}: {treatment}",
@@ -164,7 +163,7 @@ def own_decisions(user: User, now: datetime) -> Section:
             "opened_at"
         )[: ROWS + 1]
     )
-    numbers = current_numbers([case.object_id for case in cases])
+    numbers = numbers_of([case.object_id for case in cases])
     rows = [
         Row(
             text=f"{numbers[case.object_id]}: "
@@ -223,7 +222,7 @@ def came_back(user: User, now: datetime) -> Section:
         .prefetch_related("reviews")
         .order_by("-captured_at")[:ROWS]
     )
-    numbers = current_numbers([picture.object_id for picture in pictures])
+    numbers = numbers_of([picture.object_id for picture in pictures])
     rows = []
     for picture in pictures:
         reviews = list(picture.reviews.all())
@@ -273,7 +272,7 @@ def review_queue(user: User, now: datetime) -> Section:
     queue = Deliverable.objects.filter(state=DeliverableState.TO_REVIEW)
     total = queue.count()
     pictures = list(queue.order_by("handed_in_at")[:ROWS])
-    numbers = current_numbers([picture.object_id for picture in pictures])
+    numbers = numbers_of([picture.object_id for picture in pictures])
     rows = [
         Row(
             text=f"{numbers[picture.object_id]}: "
@@ -299,7 +298,7 @@ def triage_queue(user: User, now: datetime) -> Section:
     lines = RequestLine.objects.filter(state=LineState.SUBMITTED)
     total = lines.count()
     first = list(lines.select_related("request__requester").order_by("request__filed_at")[:ROWS])
-    numbers = current_numbers([line.object_id for line in first])
+    numbers = numbers_of([line.object_id for line in first])
     rows = [
         Row(
             text=f"{numbers[line.object_id]}: "
@@ -336,7 +335,7 @@ def steps_ahead(user: User, now: datetime) -> Section:
     first: dict[int, Intervention] = {}
     for step in steps:
         first.setdefault(step.treatment_id, step)
-    numbers = current_numbers([step.object_id for step in first.values()])
+    numbers = numbers_of([step.object_id for step in first.values()])
     rows = [
         Row(
             text=f"{numbers[step.object_id]}: {step.treatment}",
@@ -395,7 +394,7 @@ def debt(user: User, now: datetime) -> Section:
     )
     total = views.count()
     first = list(views[:ROWS])
-    numbers = current_numbers([view.object_id for view in first])
+    numbers = numbers_of([view.object_id for view in first])
     rows = [
         Row(
             text=f"{numbers[view.object_id]}: "
@@ -421,7 +420,7 @@ def lost_for_good(user: User, now: datetime) -> Section:
         .select_related("owed_view")
         .order_by("object_id", "pk")[:ROWS]
     )
-    numbers = current_numbers([view.object_id for view in views])
+    numbers = numbers_of([view.object_id for view in views])
     return Section(
         answer=f"{_count(len(views), 'view')} lost for good",
         rows=[

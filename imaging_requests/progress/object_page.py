@@ -17,10 +17,8 @@ from imaging_requests.collection.models import (
 from imaging_requests.collection.policies import RECORD_FACTS, RECORD_WHEREABOUTS
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
-from imaging_requests.progress.columns import view_words
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.ruler import draw_ruler
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.progress.settle import settle
@@ -29,6 +27,7 @@ from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import NotApplicable, RequestLine
 from imaging_requests.requesting.policies import ASK
+from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.policies import PLAN_TREATMENT, RECORD_INCIDENT
 
 YES_NO = {True: "yes", False: "no", None: "not known"}
@@ -43,7 +42,7 @@ def object_context(
     speech = speech_for([thing.pk])
     derived = derive_object(gather_cases([thing.pk])[thing.pk], speech=speech, now=now)
     views = shown_views([thing.pk])
-    number = current_numbers([thing.pk])[thing.pk]
+    number = numbers_of([thing.pk])[thing.pk]
     chosen = derived.state_index if state is None else min(state, derived.state_index)
     entries = list(
         EntryObject.objects.filter(object=thing, removed_at=None).select_related("entry__catalogue")
@@ -119,8 +118,8 @@ def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:
 
 
 def _groups(views: Iterable[ShownView]) -> list[dict[str, Any]]:
-    present = [view for view in views if view.anchor == "now"]
-    past = [view for view in views if view.anchor != "now"]
+    present = [view for view in views if view.is_present]
+    past = [view for view in views if not view.is_present]
     groups = []
     if present:
         groups.append({"label": "As it is now", "faces": by_face(present)})

@@ -19,7 +19,6 @@ from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.register_forms import (
     CatalogueForm,
     EntryForm,
@@ -27,6 +26,7 @@ from imaging_requests.progress.register_forms import (
     StayForm,
     UnavailableForm,
 )
+from imaging_requests.requesting.words import numbers_of
 
 
 def _page(request: HttpRequest, form: forms.Form, **words: Any) -> HttpResponse:
@@ -96,7 +96,7 @@ def object_into_entry(request: HttpRequest, pk: int) -> HttpResponse:
 def _of_object(
     request: HttpRequest, thing: CollectionObject, form: forms.Form, **words: Any
 ) -> HttpResponse:
-    number = current_numbers([thing.pk])[thing.pk]
+    number = numbers_of([thing.pk])[thing.pk]
     return _page(request, form, sub=f"{number}, {thing.title}", **words)
 
 

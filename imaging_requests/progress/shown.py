@@ -12,13 +12,13 @@ from typing import Any
 from django.conf import settings
 from django.urls import reverse
 
-from imaging_requests.progress.columns import FACE_WORDS, view_words
+from imaging_requests.progress.columns import FACE_WORDS
 from imaging_requests.progress.models import ViewStatus
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.pictures import Shown, shown_pictures
 from imaging_requests.progress.rules import RESOLVED
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.requesting.models import Anchor, Demand, OwedView
+from imaging_requests.requesting.words import as_of_words, numbers_of, words_of
 
 #: Statuses in which nothing is in hand, so that giving a view up is worth offering.
 CAN_WAIVE = frozenset(
@@ -39,6 +39,7 @@ class ShownView:
     face: str
     words: str
     anchor: str
+    is_present: bool
     status: str
     is_resolved: bool
     until: str
@@ -59,19 +60,6 @@ class ShownView:
     def href(self) -> str:
         """Address of the picture's own page, or nothing."""
         return self.picture.href if self.picture else ""
-
-
-def anchor_words(view: OwedView) -> str:
-    """Say as of which state a view is owed."""
-    treatment = view.treatment.code if view.treatment is not None else ""
-    return {
-        Anchor.CUR: "now",
-        Anchor.BT: f"before {treatment}",
-        Anchor.DT: f"after step {view.anchor_step} of {treatment}",
-        Anchor.AT: f"after {treatment}",
-        Anchor.WIN: f"while {view.surface} can be seen",
-        Anchor.FIX: f"as of {view.anchor_at:%-d %b %Y}" if view.anchor_at else "",
-    }[Anchor(view.anchor)]
 
 
 def _day(iso: str) -> str:
@@ -121,7 +109,7 @@ def shown_views(object_ids: Sequence[int], *, entry_id: int | None = None) -> li
     ).select_related("entry", "treatment", "request_line__request"):
         demands[demand.owed_view_id].append(demand)
     pictures = shown_pictures((row.chain, row.picture_version) for row in rows)
-    numbers = current_numbers(object_ids)
+    numbers = numbers_of(object_ids)
     found = [_shown(row, demands[row.owed_view_id], pictures, numbers) for row in rows]
     position = {pk: index for index, pk in enumerate(object_ids)}
     by_pk = {row.owed_view_id: row.owed_view for row in rows}
@@ -149,8 +137,6 @@ def _shown(
     numbers: dict[int, str],
 ) -> ShownView:
     owed = row.owed_view
-    words = view_words(owed.technique, owed.face, owed.variant)
-    surface = "" if owed.surface.endswith(".1") else f" ({owed.surface})"
     is_resolved = row.status in RESOLVED
     return ShownView(
         pk=owed.pk,
@@ -158,8 +144,9 @@ def _shown(
         number=numbers[row.object_id],
         key=f"{owed.technique}-{owed.face}-{owed.variant}",
         face=owed.face,
-        words=f"{words}{surface}",
-        anchor=anchor_words(owed),
+        words=words_of(owed),
+        anchor=as_of_words(owed),
+        is_present=owed.anchor == Anchor.CUR,
         status=row.status,
         is_resolved=is_resolved,
         until=_day(row.reason.get("until", "")) if row.status == "blocked" else "",

@@ -13,11 +13,9 @@ from django.utils import timezone
 
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
-from imaging_requests.progress.columns import view_words
 from imaging_requests.progress.gates import effects_of, event_of, gate_of, next_step, say
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.pictures import newest_of_chains
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import shown_views
@@ -26,6 +24,7 @@ from imaging_requests.reckoning.truth.duties import consequences
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
 from imaging_requests.requesting.models import OwedView
+from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.forms import (
     DecideForm,
     FinishForm,
@@ -189,7 +188,7 @@ def case_rows(
 ) -> list[dict[str, Any]]:
     """Lay decision cases out with their picture and, for whom it concerns, the form."""
     pictures = newest_of_chains(str(case.chain) for case in cases)
-    numbers = current_numbers([case.object_id for case in cases])
+    numbers = numbers_of([case.object_id for case in cases])
     rows = []
     for case in cases:
         shown = pictures.get(str(case.chain))
@@ -268,8 +267,8 @@ def treatment_context(
         .prefetch_related("verdicts__by")
         .order_by("-state", "pk")
     )
-    number = current_numbers([treatment.object_id])[treatment.object_id]
-    views = [view for view in shown_views([treatment.object_id]) if view.anchor != "now"]
+    number = numbers_of([treatment.object_id])[treatment.object_id]
+    views = [view for view in shown_views([treatment.object_id]) if not view.is_present]
     return {
         "treatment": treatment,
         "number": number,

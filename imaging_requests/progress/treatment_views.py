@@ -21,7 +21,6 @@ from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts
 from imaging_requests.progress.filters import TreatmentFilter
-from imaging_requests.progress.numbers import current_numbers
 from imaging_requests.progress.policies import SEE_TREATMENTS
 from imaging_requests.progress.treatment_page import (
     Refused,
@@ -30,6 +29,7 @@ from imaging_requests.progress.treatment_page import (
     gates_of_treatments,
     treatment_context,
 )
+from imaging_requests.requesting.words import numbers_of
 from imaging_requests.treatments import actions as treatment_actions
 from imaging_requests.treatments.forms import (
     DecideForm,
@@ -66,7 +66,7 @@ def treatments(request: HttpRequest) -> HttpResponse:
     )
     rows = list(page.object_list)
     gates = gates_of_treatments(rows)
-    numbers = current_numbers([row.object_id for row in rows])
+    numbers = numbers_of([row.object_id for row in rows])
     shut = sum(gate["gate"].startswith("no, ") for gate in gates.values())
     context = {
         "answer": f"{shut} gate{'s are' if shut != 1 else ' is'} shut"
@@ -116,7 +116,7 @@ def treatment_new(request: HttpRequest, object_pk: int) -> HttpResponse:
             return redirect("progress:treatment", pk=planned.pk)
     context = {
         "form": form,
-        "sub": f"{current_numbers([thing.pk])[thing.pk]}, {thing.title}",
+        "sub": f"{numbers_of([thing.pk])[thing.pk]}, {thing.title}",
         "answer": "Plan a treatment",
         "button": "Plan it",
     }
@@ -145,7 +145,7 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
             return redirect("progress:object", pk=thing.pk)
     context = {
         "form": form,
-        "sub": f"{current_numbers([thing.pk])[thing.pk]}, {thing.title}",
+        "sub": f"{numbers_of([thing.pk])[thing.pk]}, {thing.title}",
         "answer": "Record an incident",
         "button": "Record it",
     }
