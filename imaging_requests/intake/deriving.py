@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import logging
 import shutil
 import threading
@@ -29,7 +30,9 @@ def guards() -> GuardPool:
     """Return this process's pool of guarded processes; it is opened when first needed."""
     with _opening:
         if not _pools:
-            _pools.append(GuardPool(limits=reading_limits(), slots=settings.WORKER_SLOTS))
+            pool = GuardPool(limits=reading_limits(), slots=settings.WORKER_SLOTS)
+            atexit.register(pool.close)
+            _pools.append(pool)
         return _pools[0]
 
 

@@ -99,16 +99,16 @@ def drop_new(request: HttpRequest) -> HttpResponse:
 def drop(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a drop and take in files; without scripts they come with the form."""
     row = get_object_or_404(queries.drops_with_names(), pk=pk)
-    form = UploadForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    is_sent = request.method == "POST"
+    form = UploadForm(request.POST, request.FILES) if is_sent else UploadForm()
+    if is_sent and form.is_valid():
         _take_in(request, row, form)
         return redirect("intake:drop", pk=pk)
     context = _drop_context(request, row) | {
         "form": form,
         "clock": ClockForm(initial={"read_version": row.row_version, "direction": "slow"}),
     }
-    status = 422 if request.method == "POST" else 200
-    return render(request, "intake/drop.html", context, status=status)
+    return render(request, "intake/drop.html", context, status=422 if is_sent else 200)
 
 
 def _take_in(request: HttpRequest, row: Drop, form: UploadForm) -> None:
