@@ -12,11 +12,13 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db.models import F, Q
+from django.utils import timezone
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
 from imaging_requests.collection.models import EntryObject, ObjectFacts, Unavailability
 from imaging_requests.collection.rules import layers_of
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
+from imaging_requests.deliverables.queries import numbers
 from imaging_requests.intake.models import Copy
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Validity, Verdict
@@ -41,9 +43,6 @@ from imaging_requests.treatments.models import (
 
 T = TypeVar("T")
 ByObject = dict[int, list[T]]
-
-#: A master is proven when this many copies have been read back and matched.
-PROVEN_COPIES = 2
 
 
 def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
@@ -165,7 +164,7 @@ def _reviews(ids: list[int]) -> ByObject[truth.Review]:
 
 
 def _filings(ids: list[int]) -> ByObject[truth.Filing]:
-    """A version is filed once it lies in a sealed package and every frame is proven twice."""
+    """A version is filed once it lies in a sealed package and every frame's copies are proven."""
     items = PackageItem.objects.filter(
         deliverable__object_id__in=ids, package__sealed_at__isnull=False
     ).select_related("deliverable", "package")
@@ -175,6 +174,9 @@ def _filings(ids: list[int]) -> ByObject[truth.Filing]:
         known = sealed.get(item.deliverable_id)
         if sealed_at is not None and (known is None or sealed_at < known[1]):
             sealed[item.deliverable_id] = (item.deliverable, sealed_at)
+    if not sealed:
+        return {}
+    needed = numbers(timezone.now()).proven_copies
     proven: dict[int, dict[int, list[datetime]]] = defaultdict(lambda: defaultdict(list))
     copies = Copy.objects.filter(
         frame__deliverable_frames__deliverable__in=sealed, is_good=True, verified_at__isnull=False
@@ -193,9 +195,9 @@ def _filings(ids: list[int]) -> ByObject[truth.Filing]:
         instants = [sealed_at]
         for frame_id in frames[pk]:
             verified = sorted(proven[pk].get(frame_id, ()))
-            if len(verified) < PROVEN_COPIES:
+            if len(verified) < needed:
                 break
-            instants.append(verified[PROVEN_COPIES - 1])
+            instants.append(verified[needed - 1])
         else:
             starts_at = max(instants)
             found[deliverable.object_id].append(
