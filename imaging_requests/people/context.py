@@ -25,6 +25,11 @@ PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
         "Review",
         frozenset({Role.LEAD, Role.PHOTOGRAPHER, Role.CONSERVATOR}),
     ),
+    (
+        "deliverables:packages",
+        "Packages",
+        frozenset({Role.LEAD, Role.CURATOR, Role.HEAD}),
+    ),
     ("progress:treatments", "Treatments", frozenset(Role.values)),
     (
         "protocols:versions",
