@@ -30,8 +30,7 @@ from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.gate import GateState, with_event
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import Validity, face_of
-from imaging_requests.reckoning.truth.waiting import say_missing
-from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_anchor, name_view
 from imaging_requests.treatments import actions as treatments
 from imaging_requests.treatments.events import INCIDENT_ROW, order_of
 from imaging_requests.treatments.models import Incident, Intervention
@@ -77,7 +76,10 @@ def gate_answer(step: Intervention, *, at: datetime, now: datetime, speech: Spee
         intervention_id=step.pk,
         at=at,
         is_open=found.state is GateState.OPEN,
-        missing=tuple(say_missing(each, speech).rstrip(".") for each in found.missing),
+        missing=tuple(
+            f"{inside(name_view(each.status.view))} {name_anchor(each.status.view.anchor, speech)}"
+            for each in found.missing
+        ),
     )
 
 
