@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.collection.models import ObjectNumber
@@ -16,6 +16,7 @@ from imaging_requests.intake.actions.layout import ANSWERED
 from imaging_requests.intake.capture import exposure_ev
 from imaging_requests.intake.layout import Base, Line, Spot
 from imaging_requests.intake.models import (
+    Arrival,
     Drop,
     FileCheck,
     Frame,
@@ -212,21 +213,29 @@ def read_sheet(drop_id: int) -> Sheet:
 
 
 def _frames_of(drop: Drop) -> list[Frame]:
-    """Return frames of a drop that no person has placed and no settled layout has fixed."""
-    loose = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING))
+    """Return frames of a drop that no person has placed and no settled layout has fixed.
+
+    A drop without a session places nothing, so it never moves what lies on a line.
+    """
     if drop.session_id is None:
-        loose = Q(state=FrameState.RECEIVED)
-    for_now = Q(state=FrameState.PLACED)
-    if drop.settled_at is not None:
-        for_now &= Q(placed_at__gt=drop.settled_at)
-    if drop.session_id is not None:
-        for_now &= Q(shot_line__session=drop.session_id)
+        movable = Q(state=FrameState.RECEIVED)
+    else:
+        movable = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING)) | (
+            Q(state=FrameState.PLACED, shot_line__session=drop.session_id) & ~Exists(_fixed())
+        )
     return list(
         Frame.objects.filter(arrivals__drop=drop, arrivals__state__in=ANSWERED)
-        .filter(loose | for_now, placed_by=None, role=FrameRole.VIEW)
+        .filter(movable, placed_by=None, role=FrameRole.VIEW)
         .distinct()
         .order_by("captured_at", "pk")
         .prefetch_related("checks")
+    )
+
+
+def _fixed() -> QuerySet[Arrival]:
+    """Arrivals of a frame in drops that were settled with the frame where it lies now."""
+    return Arrival.objects.filter(
+        frame=OuterRef("pk"), state__in=ANSWERED, drop__settled_at__gte=OuterRef("placed_at")
     )
 
 

@@ -37,7 +37,7 @@ def keep_layout(
             if frame.row_version == seen[frame.pk] and frame.placed_by_id is None
         }
         current = [decision for decision in decisions if decision.frame_id in frames]
-        touched = _lift(frames, current)
+        touched = _lift(frames, current, now)
         for decision in current:
             frame = frames[decision.frame_id]
             if decision.spot is not None and not decision.because:
@@ -55,7 +55,7 @@ def keep_layout(
         work.result = {"placed": sum(1 for d in current if d.spot is not None)}
 
 
-def _lift(frames: dict[int, Frame], decisions: Iterable[Decision]) -> set[int]:
+def _lift(frames: dict[int, Frame], decisions: Iterable[Decision], now: datetime) -> set[int]:
     """Take frames off places they were on for now, so that others can lie there."""
     lifted: set[int] = set()
     for decision in decisions:
@@ -70,7 +70,7 @@ def _lift(frames: dict[int, Frame], decisions: Iterable[Decision]) -> set[int]:
         frame.waiting_because = "A further file of the drop made its place doubtful."
         frame.shot_line, frame.placed_at = None, None
         _save(frame, ["state", "waiting_because", "shot_line", "placed_at"])
-        audit.record("intake.frame_lifted", actor=None, subject=frame, before=before)
+        audit.record("intake.frame_lifted", actor=None, subject=frame, before=before, now=now)
     return lifted
 
 
