@@ -143,7 +143,7 @@ def figures_of(line: ShotLine) -> list[dict[str, Any]]:
     """The numbers that are set: density and bracket from the line, the rest from the card."""
     exposures = ", ".join(ev_words(value) for value in line.exposures_ev)
     figures: list[dict[str, Any]] = [
-        {"label": "Density", "figure": f"{line.px_per_mm:g}", "unit": "px/mm"},
+        {"label": "Density", "figure": f"{line.px_per_mm:.3g}", "unit": "px/mm"},
     ]
     if len(line.exposures_ev) > 1:
         figures.append({"label": "Bracket", "figure": exposures, "unit": "EV"})

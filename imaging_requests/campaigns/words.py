@@ -102,10 +102,18 @@ CARD_FIGURES: tuple[tuple[str, str, str], ...] = (
 )
 
 
+def said(value: Any) -> Any:
+    """A value of a set-up card as people read it: a range with a dash, a list with commas."""
+    if isinstance(value, list | tuple):
+        numbers = all(isinstance(each, int | float) for each in value)
+        return (" to " if numbers and len(value) == 2 else ", ").join(str(each) for each in value)
+    return value
+
+
 def card_figures(values: dict[str, Any]) -> list[dict[str, Any]]:
     """The numbers of a set-up card that are rebuilt, as large figures."""
     return [
-        {"label": label, "figure": values[name], "unit": unit}
+        {"label": label, "figure": said(values[name]), "unit": unit}
         for name, label, unit in CARD_FIGURES
         if values.get(name) not in (None, "")
     ]
@@ -115,7 +123,7 @@ def card_rest(values: dict[str, Any]) -> list[dict[str, Any]]:
     """What else a set-up card says, as names and facts."""
     shown = {name for name, _, _ in CARD_FIGURES}
     return [
-        {"label": name.replace("_", " ").capitalize(), "value": value}
+        {"label": name.replace("_", " ").capitalize(), "value": said(value)}
         for name, value in values.items()
         if name not in shown and value not in (None, "")
     ]

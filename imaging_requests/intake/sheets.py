@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models.expressions import Combinable
 
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.collection.models import ObjectNumber
@@ -218,7 +219,7 @@ def _frames_of(drop: Drop) -> list[Frame]:
     A drop without a session places nothing, so it never moves what lies on a line.
     """
     if drop.session_id is None:
-        movable = Q(state=FrameState.RECEIVED)
+        movable: Combinable | Q = Q(state=FrameState.RECEIVED)
     else:
         movable = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING)) | (
             Q(state=FrameState.PLACED, shot_line__session=drop.session_id) & ~Exists(_fixed())

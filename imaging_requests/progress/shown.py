@@ -84,7 +84,7 @@ def _who_asks(demands: Iterable[Demand]) -> str:
 def _spec_words(view: OwedView) -> str:
     tiles = view.spec.get("tiles") or [1, 1]
     exposures = view.spec.get("exposures_ev") or [0]
-    parts = [f"{view.px_per_mm:g} px/mm"]
+    parts = [f"{view.px_per_mm:.3g} px/mm"]
     if tiles[0] * tiles[1] > 1:
         parts.append(f"{tiles[0]} × {tiles[1]} tiles")
     if len(exposures) > 1:

@@ -93,7 +93,8 @@ def file_request(
     if any(line.state == LineState.SUBMITTED for line in made):
         tell(
             holders(Role.LEAD),
-            f"{actor} asks for {len(made)} picture{'' if len(made) == 1 else 's'} ({request.number}).",
+            f"{actor} asks for {len(made)} picture{'' if len(made) == 1 else 's'} "
+            f"({request.number}).",
             reverse("requesting:triage"),
             now=now,
         )

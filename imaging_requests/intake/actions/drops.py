@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from imaging_requests.campaigns.models import SessionState, ShotLine
+from imaging_requests.campaigns.models import Session, SessionState, ShotLine
 from imaging_requests.intake import jobs
 from imaging_requests.intake.actions.layout import ask_for_layout
 from imaging_requests.intake.models import Drop, Job
@@ -34,21 +34,7 @@ def open_drop(
     """Open a drop for a session, for one of its shot lines, or for neither."""
     now = now or timezone.now()
     demand(actor, UPLOAD)
-    if shot_line_id is not None:
-        line = ShotLine.objects.select_related("session").get(pk=shot_line_id)
-        if session_id is not None and session_id != line.session_id:
-            raise DomainError(
-                f"The shot line {line} does not belong to this session.",
-                code="intake.line_of_other_session",
-                next_step="Choose the line alone; its session follows from it.",
-            )
-        session_id = line.session_id
-        if line.session.state == SessionState.CANCELLED:
-            raise IllegalStep(
-                f"The {line.session} was cancelled, so nothing was shot in it.",
-                code="intake.session_cancelled",
-                next_step="Choose the session in which the files were shot.",
-            )
+    session_id = _shot_in(session_id, shot_line_id)
     drop = Drop.objects.create(
         number=_next_number(now),
         brought_by=actor,
@@ -65,6 +51,41 @@ def open_drop(
         now=now,
     )
     return drop
+
+
+def _shot_in(session_id: int | None, shot_line_id: int | None) -> int | None:
+    """Return the session in which files were shot, or refuse one in which nothing can have been."""
+    if shot_line_id is not None:
+        line = ShotLine.objects.filter(pk=shot_line_id).first()
+        if line is None:
+            raise DomainError(
+                "There is no shot line with this number.",
+                code="intake.no_such_line",
+                next_step="Choose one of the lines of the session.",
+            )
+        if session_id is not None and session_id != line.session_id:
+            raise DomainError(
+                f"The shot line {line} does not belong to this session.",
+                code="intake.line_of_other_session",
+                next_step="Choose the line alone; its session follows from it.",
+            )
+        session_id = line.session_id
+    if session_id is None:
+        return None
+    session = Session.objects.select_related("station").filter(pk=session_id).first()
+    if session is None:
+        raise DomainError(
+            "There is no session with this number.",
+            code="intake.no_such_session",
+            next_step="Choose one of the sessions that were confirmed.",
+        )
+    if session.state == SessionState.CANCELLED:
+        raise IllegalStep(
+            f"The {session} was cancelled, so nothing was shot in it.",
+            code="intake.session_cancelled",
+            next_step="Choose the session in which the files were shot.",
+        )
+    return session_id
 
 
 def _next_number(now: datetime) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.campaigns.models import Session
 from imaging_requests.intake import actions, jobs, queries
 from imaging_requests.intake.models import Arrival, ArrivalState, Drop
 from imaging_requests.intake.rules import may_format
@@ -57,8 +57,6 @@ class Command(BaseCommand):
                 shot_line_id=options["line"],
                 note=f"From the folder {folder.name}",
             )
-        except (Session.DoesNotExist, ShotLine.DoesNotExist) as error:
-            raise CommandError("There is no shot line with this number.") from error
         except DomainError as error:
             raise CommandError(str(error)) from error
         self.is_quiet = options["json"]
