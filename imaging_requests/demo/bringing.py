@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 from django.conf import settings
 from django.db import connection
+from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.demo.takes import TakenFrame
@@ -18,6 +19,7 @@ from imaging_requests.intake.models import Drop, Frame, Job, JobState
 from imaging_requests.people.models import User
 
 CHUNK_BYTES = 1 << 20
+LONGEST_PAUSE = timedelta(hours=1)
 
 
 def drop_line(line: ShotLine, frames: Sequence[TakenFrame], *, actor: User, now: datetime) -> None:
@@ -75,15 +77,16 @@ def _content(frame: Frame) -> bytes:
 
 
 def work_off(as_of: datetime) -> None:
-    """Do all background work that is due, the reading of pixels in several threads at once.
+    """Do all background work there is, the reading of pixels in several threads at once.
 
-    Raises `RuntimeError` with the sentences of jobs that were given up.
+    Work that pauses so that further files may gather is done at once: none come. Raises
+    `RuntimeError` with the sentences of jobs that were given up.
     """
     jobs.run_due(["ingest"], as_of=as_of)
     reading = Job.objects.filter(state=JobState.DUE, queue="pixels").values_list("pk", flat=True)
     with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
         list(threads.map(partial(_run_apart, as_of=as_of), list(reading)))
-    jobs.run_due(as_of=as_of)
+    jobs.run_due(now=timezone.now() + LONGEST_PAUSE, as_of=as_of)
     stuck = Job.objects.exclude(state=JobState.DONE)
     if stuck.exists():
         raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))

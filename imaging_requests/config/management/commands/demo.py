@@ -37,7 +37,6 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--size",
-            choices=SIZES,
             default="small",
             help="small: eleven entries; full: all forty with every treatment and request",
         )
@@ -46,6 +45,11 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["size"] not in SIZES:
+            raise CommandError(
+                f"There is no demo of size “{options['size']}”. Choose small (eleven entries) or "
+                "full (all forty)."
+            )
         if not options["no_start"]:
             self._demand_free(options["host"], options["port"])
         if options["verbosity"] < 2:
