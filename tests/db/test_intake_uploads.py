@@ -301,6 +301,20 @@ def test_a_drop_for_a_line_is_a_drop_for_its_session(amaro: User) -> None:
         actions.open_drop(actor=amaro, session_id=other.pk, shot_line_id=line.pk)
 
 
+def test_a_drop_is_for_something_that_is_there_and_took_place(amaro: User) -> None:
+    cancelled = factory.session(by=amaro, state="cancelled")
+    line = factory.shot_line(cancelled, factory.museum_object())
+    for asked, words in (
+        ({"session_id": cancelled.pk}, "was cancelled, so nothing was shot in it"),
+        ({"shot_line_id": line.pk}, "was cancelled, so nothing was shot in it"),
+        ({"session_id": 98_765}, "There is no session with this number"),
+        ({"shot_line_id": 98_765}, "There is no shot line with this number"),
+    ):
+        with pytest.raises(DomainError, match=words):
+            actions.open_drop(actor=amaro, **asked)
+    assert not Drop.objects.exists()
+
+
 def test_a_part_is_nobody_elses_to_read(drop: Drop) -> None:
     arrival = begin(drop)
     append(arrival, DATA[:10])
