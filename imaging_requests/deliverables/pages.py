@@ -100,7 +100,12 @@ def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dic
         {"label": "State", "value": place.words},
         {"label": "Captured", "value": shown.clock(row.captured_at)},
         {"label": "Photographer", "value": row.photographer.name},
-        {"label": "Density", "value": f"{row.px_per_mm:.3g}", "unit": "px/mm", "note": "as planned"},
+        {
+            "label": "Density",
+            "value": f"{row.px_per_mm:.3g}",
+            "unit": "px/mm",
+            "note": "as planned",
+        },
         {"label": "Kind", "value": row.get_kind_display(), "note": f"version {row.version}"},
     ]
     if row.polarity:

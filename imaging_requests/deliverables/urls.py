@@ -13,6 +13,7 @@ urlpatterns = [
     path("packages/<int:pk>/", views_packages.package, name="package"),
     path("packages/<int:pk>/manifest.json", views_packages.manifest, name="manifest"),
     path("<int:pk>/", views.deliverable, name="deliverable"),
+    path("<int:pk>/sheet.jpg", views.sheet, name="sheet"),
     path("<int:pk>/hand-in/", views.hand_in, name="hand_in"),
     path("<int:pk>/take-back/", views.take_back, name="take_back"),
     path("<int:pk>/start-again/", views.start_again, name="start_again"),

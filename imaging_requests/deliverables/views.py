@@ -7,13 +7,13 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from imaging_requests.deliverables import actions, pages, policies, queries
+from imaging_requests.deliverables import actions, pages, policies, queries, sheets
 from imaging_requests.deliverables.filters import ReviewFilter
 from imaging_requests.deliverables.forms import (
     AcceptForm,
@@ -23,8 +23,9 @@ from imaging_requests.deliverables.forms import (
     VersionForm,
 )
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
+from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.errors import DomainError, StaleWrite
-from imaging_requests.people.policies import may, requires, why_not
+from imaging_requests.people.policies import demand, may, requires, why_not
 from imaging_requests.people.requests import signed_in
 
 PER_PAGE = 50
@@ -128,6 +129,25 @@ def deliverable(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one picture with its versions, frames, reviews and packages."""
     row = pages.picture(pk)
     return _deliverable_page(request, row, None)
+
+
+@requires(policies.READ_DELIVERABLES)
+@require_safe
+def sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send the small picture of a deliverable of several frames."""
+    row = pages.picture(pk)
+    demand(signed_in(request), SEE_PICTURES, row)
+    found = sheets.sheet_of(row)
+    if not found.cells:
+        raise Http404("None of its small pictures is made yet.")
+    etag = f'"{found.etag}"'
+    if request.headers.get("If-None-Match") == etag:
+        answer = HttpResponse(status=304)
+    else:
+        answer = HttpResponse(sheets.draw_sheet(found.cells), content_type="image/jpeg")
+    answer["ETag"] = etag
+    answer["Cache-Control"] = "private, no-cache"
+    return answer
 
 
 def _deliverable_page(

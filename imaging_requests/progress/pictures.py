@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.urls import reverse
 
-from imaging_requests.deliverables.models import Deliverable
+from imaging_requests.deliverables.models import Deliverable, DeliverableKind
 from imaging_requests.intake.models import Derivative
 
 
@@ -25,6 +25,13 @@ class Shown:
     captured_at: datetime
 
 
+def _small(row: Deliverable) -> str:
+    """Return the address of the small picture: the frame's own, or a sheet of several."""
+    if row.kind == DeliverableKind.SINGLE:
+        return reverse("intake:picture", args=[row.cover_id, "256"])
+    return reverse("deliverables:sheet", args=[row.pk])
+
+
 def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str, int], Shown]:
     """Return thumbnails by chain and version; two queries for any number of pictures."""
     wanted = {(UUID(chain), version) for chain, version in versions if chain and version}
@@ -33,7 +40,7 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
     rows = [
         row
         for row in Deliverable.objects.filter(chain__in={chain for chain, _ in wanted}).only(
-            "chain", "version", "captured_at", "cover_id"
+            "chain", "version", "kind", "captured_at", "cover_id"
         )
         if (row.chain, row.version) in wanted
     ]
@@ -47,10 +54,10 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
     for row in rows:
         thumb = thumbs.get(row.cover_id) if row.cover_id else None
         found[str(row.chain), row.version] = Shown(
-            src=reverse("intake:picture", args=[row.cover_id, "256"]) if thumb else "",
+            src=_small(row) if thumb else "",
             href=reverse("deliverables:deliverable", args=[row.pk]),
-            width=thumb.width_px if thumb else 0,
-            height=thumb.height_px if thumb else 0,
+            width=thumb.width_px if thumb and row.kind == DeliverableKind.SINGLE else 0,
+            height=thumb.height_px if thumb and row.kind == DeliverableKind.SINGLE else 0,
             is_tone_stretched=thumb.tone_stretched if thumb else False,
             captured_at=row.captured_at,
         )
