@@ -8,11 +8,11 @@ const PAUSES_MS = [0, 1000, 3000, 5000, 10000, 20000, 40000, 60000];
 const VERSION = "1.0.0";
 
 function bytes(number) {
-  const units = ["bytes", "kB", "MB", "GB", "TB"];
+  const units = ["bytes", "KB", "MB", "GB", "TB"];
   let rest = number;
   let unit = 0;
-  while (rest >= 1000 && unit < units.length - 1) {
-    rest /= 1000;
+  while (rest >= 1024 && unit < units.length - 1) {
+    rest /= 1024;
     unit += 1;
   }
   return `${unit ? rest.toFixed(1) : rest} ${units[unit]}`;
