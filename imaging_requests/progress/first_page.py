@@ -438,7 +438,8 @@ def lost_for_good(user: User, now: datetime) -> Section:
 
 
 def catalogues(user: User, now: datetime) -> Section:
-    """How far each catalogue is, in one line."""
+    """How far each catalogue is, in one line, and where all its numbers stand."""
+    found = list(Catalogue.objects.order_by("title")[:ROWS])
     rows = [
         Row(
             text=catalogue.title,
@@ -450,12 +451,17 @@ def catalogues(user: User, now: datetime) -> Section:
                 else ""
             ),
         )
-        for catalogue in Catalogue.objects.order_by("title")[:ROWS]
+        for catalogue in found
     ]
+    only = found[0] if len(found) == 1 else None
     return Section(
-        answer=rows[0].note if len(rows) == 1 else "How far the catalogues are",
+        answer=rows[0].note if only else "How far the catalogues are",
         rows=rows,
         empty="No catalogue has been entered yet.",
+        more_label="All numbers, each with its rows" if only else "All catalogues",
+        more_href=reverse("progress:numbers", args=[only.pk])
+        if only
+        else reverse("progress:catalogues"),
     )
 
 

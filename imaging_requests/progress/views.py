@@ -21,6 +21,7 @@ from imaging_requests.progress.board import board_context, board_entries, headli
 from imaging_requests.progress.entry_page import entry_context
 from imaging_requests.progress.filters import BoardFilter
 from imaging_requests.progress.first_page import sections_for
+from imaging_requests.progress.numbers_page import numbers_context, rows_context
 from imaging_requests.progress.policies import SEE_BOARD, SEE_OBJECT
 from imaging_requests.progress.settle import settle
 
@@ -115,6 +116,27 @@ def board_counts(catalogue: Catalogue) -> list[dict[str, Any]]:
         {"figure": debt, "unit": "no longer true or undecided"},
         {"figure": lost, "unit": "lost for good"},
     ]
+
+
+@requires(SEE_BOARD)
+@require_safe
+def numbers(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show the numbers of a catalogue, each with the rows it counts."""
+    catalogue = get_object_or_404(Catalogue, pk=pk)
+    settle()
+    context = numbers_context(catalogue, now=timezone.now())
+    return render(request, "progress/numbers.html", {**context, "as_of": stamp()})
+
+
+@requires(SEE_BOARD)
+@require_safe
+def rows(request: HttpRequest, pk: int, metric: str, part: str) -> HttpResponse:
+    """List all rows behind one number."""
+    catalogue = get_object_or_404(Catalogue, pk=pk)
+    settle()
+    context = rows_context(catalogue, metric, part, now=timezone.now())
+    page = Paginator(context["rows"], PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "progress/rows.html", {**context, "page": page, "as_of": stamp()})
 
 
 @requires(SEE_BOARD)
