@@ -76,7 +76,7 @@ def _open_alone(path: Path, at: int) -> int:
 
 def _own_copy(path: Path, length: int) -> int:
     """Move the first `length` bytes into a file of their own under the same name."""
-    scratch = path.with_suffix(f".{uuid4().hex}")
+    scratch = path.parent / f".{uuid4()}{ENDING}"
     descriptor = os.open(scratch, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX)

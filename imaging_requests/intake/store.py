@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import os
+import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -185,6 +186,18 @@ def free_bytes() -> dict[str, int]:
 def share_one_disk() -> bool:
     """Tell whether both places lie on the same disk, which protects from less than two do."""
     return root(FIRST).stat().st_dev == root(SECOND).stat().st_dev
+
+
+def sweep_scratch(*, older_than_s: float) -> int:
+    """Remove scratch copies that a killed process left; those still being written are younger."""
+    limit = time.time() - older_than_s
+    removed = 0
+    for place in PLACES:
+        for scratch in root(place).rglob(".*.part"):
+            if scratch.stat().st_mtime < limit:
+                scratch.unlink(missing_ok=True)
+                removed += 1
+    return removed
 
 
 def _make_folder(folder: Path) -> None:

@@ -240,6 +240,19 @@ def test_a_copy_that_was_never_made_is_made(frame: Frame, people: dict[str, User
     assert frame.copies.filter(is_good=True).count() == 2
 
 
+def test_scratch_copies_of_killed_processes_are_swept_away_but_not_those_under_way(
+    frame: Frame,
+) -> None:
+    folder = store.path_of(store.SECOND, frame.sha256, frame.extension).parent
+    old, young = folder / f".{uuid4()}.part", folder / f".{uuid4()}.part"
+    for scratch in (old, young):
+        scratch.write_bytes(b"half")
+    os.utime(old, (0, 0))
+    sweep()
+    assert (old.exists(), young.exists()) == (False, True)
+    assert store.is_good(store.SECOND, frame.sha256, frame.extension)
+
+
 def test_the_sweep_may_be_cut_into_nights(frame: Frame) -> None:
     first, second = frame.copies.order_by("pk")
     Copy.objects.filter(pk=first.pk).update(verified_at=timezone.now())

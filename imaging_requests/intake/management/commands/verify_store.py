@@ -16,7 +16,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from imaging_requests.intake import store
 from imaging_requests.intake.actions.fixity import CopyOutcome, check_store
+
+SCRATCH_S = 24 * 3600
 
 
 class Command(BaseCommand):
@@ -32,6 +35,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         days = options["older_than_days"]
         before = timezone.now() - timedelta(days=days) if days is not None else None
+        store.sweep_scratch(older_than_s=SCRATCH_S)
         counts: Counter[str] = Counter()
         trouble = []
         for report in check_store(verified_before=before, most=options["most"]):
