@@ -32,6 +32,8 @@ from imaging_requests.requesting.words import as_of_words, view_words, words_of
 WINDOWS_AHEAD = timedelta(days=30)
 LAPSING_AHEAD = timedelta(days=30)
 SETTLED = frozenset((Status.FILED, Status.WAIVED))
+#: Views that people have taken up again: a list of ticks has lost its tick there.
+TAKEN_UP = frozenset((Status.PLANNED, Status.CAPTURED, Status.TO_REVIEW, Status.SENT_BACK))
 FULL = frozenset((Grade.FULL, Grade.FULL_WAIVED))
 
 
@@ -187,9 +189,13 @@ def _debt(known: Known) -> Metric:
     )
 
 
+def _has_tick(known: Known, view: ViewStatus) -> bool:
+    return known.was_filed(view) and view.status not in TAKEN_UP
+
+
 def _spreadsheet(known: Known) -> Metric:
-    once = [view for view in known.present if known.was_filed(view)]
-    never = [view for view in known.present if not known.was_filed(view)]
+    once = [view for view in known.present if _has_tick(known, view)]
+    never = [view for view in known.present if not _has_tick(known, view)]
     owing = {
         pk
         for view in never
@@ -204,13 +210,13 @@ def _spreadsheet(known: Known) -> Metric:
         "What a list of ticks would say",
         f"{len(ticked)} of {len(known.entries)} entries, {len(too_many)} too many; "
         f"views: {percent(len(once), len(known.present))}",
-        "Entries of which every present view was filed once, however much has changed since; "
-        "waived views are let pass.",
+        "Entries of which every present view was filed once and not taken up again, however much "
+        "has changed since; waived views are let pass.",
         (
             _entries_part(known, "ticked", "entries with every view filed once", ticked),
             _entries_part(known, "too-many", "of them not fully documented", too_many),
-            _views_part(known, "once", "present views filed once", once),
-            _views_part(known, "never", "present views never filed", never),
+            _views_part(known, "once", "present views with a tick", once),
+            _views_part(known, "never", "present views without a tick", never),
         ),
     )
 
