@@ -24,6 +24,7 @@ class Background:
     wake_again_after_s: float
     drain_s: float
     sorting_pause_s: float
+    sorting_files_per_pause: int
     stretch_least_bytes: int
     stretch_most_count: int
     free_space_least_bytes: int
@@ -54,6 +55,7 @@ def background() -> Background:
         wake_again_after_s=take_number(data, "wake.again_after_s"),
         drain_s=take_number(data, "drain.seconds"),
         sorting_pause_s=take_number(data, "sorting.pause_s"),
+        sorting_files_per_pause=take_whole(data, "sorting.files_per_pause"),
         stretch_least_bytes=take_whole(data, "stretch.least_bytes"),
         stretch_most_count=take_whole(data, "stretch.most_count"),
         free_space_least_bytes=take_whole(data, "free_space.least_bytes"),

@@ -24,8 +24,15 @@ def is_restless(drop_id: int) -> bool:
 def ask_for_layout(drop_ids: Iterable[int]) -> None:
     """Ask inside the caller's transaction: at once when all is read, else in a moment."""
     for drop_id in sorted(set(drop_ids)):
-        pause_s = background().sorting_pause_s if is_restless(drop_id) else 0
+        pause_s = _pause_s(drop_id) if is_restless(drop_id) else 0
         jobs.enqueue(SORT, drop_id, again=True, pause_s=pause_s)
+
+
+def _pause_s(drop_id: int) -> float:
+    """Return how long to gather news of a restless drop: longer for a large one."""
+    numbers = background()
+    files = Arrival.objects.filter(drop=drop_id).count()
+    return numbers.sorting_pause_s * (1 + files // numbers.sorting_files_per_pause)
 
 
 def ask_for_neighbours(session_ids: Iterable[int], *, except_drop: int = 0) -> None:
