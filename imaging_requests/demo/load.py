@@ -14,16 +14,15 @@ from django.conf import settings
 from imaging_requests.demo import asking, capturing, museum, painting, treating
 from imaging_requests.demo.calendar import Calendar
 from imaging_requests.demo.diary import visits
-from imaging_requests.demo.scenario import read_scenario
+from imaging_requests.demo.scenario import Scenario
 from imaging_requests.demo.world import Say, Step, World
 
 FRAMES = "demo-frames"
 
 
-def build(*, size: str, today: date, say: Say) -> World:
-    """Make the demo of one size in the present database and stores, and return it."""
+def build(scenario: Scenario, *, today: date, say: Say) -> World:
+    """Make the demo in the present database and stores, and return it."""
     _wake_nobody()
-    scenario = read_scenario(size)
     world = World(
         scenario=scenario,
         calendar=Calendar(

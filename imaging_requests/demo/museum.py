@@ -57,6 +57,9 @@ def steps(world: World) -> Iterator[Step]:
         yield Step(at(row["on"]), 0, f"card {row['code']}", partial(_write_card, world, row))
     for row in world.scenario.mine(museum["places"]):
         yield Step(at(row["since"]), 0, f"{row['object']} moved", partial(_move, world, row))
+    for row in world.scenario.mine(museum["renumbered"]):
+        what = partial(_renumber, world, row)
+        yield Step(at(row["on"]), 0, f"{row['object']} renumbered", what)
     for row in world.scenario.mine(museum["unavailable"]):
         yield Step(at(row["recorded"]), 0, "availability", partial(_hold_back, world, row))
 
@@ -128,7 +131,7 @@ def _register_objects(world: World, opened: datetime) -> None:
         row = collection.create_object(
             actor=keeper,
             title=thing.facts["title"],
-            number=thing.number,
+            number=_first_number(museum, thing.number),
             kind=thing.facts["kind"],
             faces=_faces(thing),
             in_force_from=world.calendar.day(museum["opened_on"]),
@@ -145,6 +148,24 @@ def _has_place_at_first(museum: Mapping[str, Any], number: str) -> bool:
     return any(
         place["object"] == number and place["since"].startswith(museum["opened_on"])
         for place in museum["places"]
+    )
+
+
+def _first_number(museum: Mapping[str, Any], number: str) -> str:
+    """The number under which an object came into the house."""
+    old = {row["object"]: row["old"] for row in museum["renumbered"]}
+    return str(old.get(number, number))
+
+
+def _renumber(world: World, row: Mapping[str, Any]) -> None:
+    now = world.calendar.at(row["on"])
+    collection.renumber_object(
+        actor=world.people[row["by"]],
+        object_id=world.objects[row["object"]],
+        number=row["object"],
+        on=now.date(),
+        reason=row["reason"],
+        now=now,
     )
 
 

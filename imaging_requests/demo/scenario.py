@@ -43,6 +43,7 @@ class Scenario:
 
     size: str
     files: Mapping[str, Any]
+    asked_reduction: float | None = None
 
     def __getitem__(self, name: str) -> Any:
         return self.files[name]
@@ -81,7 +82,7 @@ class Scenario:
     @property
     def reduction(self) -> float:
         """By how much every picture is smaller than it would be in a real studio."""
-        return float(self["pictures"]["reduction"])
+        return self.asked_reduction or float(self["pictures"]["reduction"])
 
     @cached_property
     def studio_document(self) -> dict[str, Any]:
@@ -98,11 +99,15 @@ class Scenario:
         return shots.read_settings(self.studio_document)
 
 
-def read_scenario(size: str) -> Scenario:
-    """Read the scenario for one size of demo."""
+def read_scenario(size: str, *, reduction: float | None = None) -> Scenario:
+    """Read the scenario for one size; `reduction` replaces how small its pictures usually are."""
     if size not in SIZES:
         raise ValueError(f"There is no scenario of size {size}.")
-    return Scenario(size=size, files={name: fixture(f"demo/{name}.json") for name in FILES})
+    return Scenario(
+        size=size,
+        files={name: fixture(f"demo/{name}.json") for name in FILES},
+        asked_reduction=reduction,
+    )
 
 
 def reduced_settings(

@@ -17,11 +17,14 @@ from imaging_requests.config.management.commands.serve import children
 from imaging_requests.config.supervisor import Supervisor
 from imaging_requests.demo import replacing
 from imaging_requests.demo.load import build
-from imaging_requests.demo.scenario import SIZES, read_scenario
+from imaging_requests.demo.scenario import SIZES, Scenario, read_scenario
 from imaging_requests.demo.verdict import differences, totals
 from imaging_requests.demo.world import World
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import Role
+
+#: Beyond this a miniature has too few pixels to be checked.
+MOST_REDUCED = 40
 
 
 class Command(BaseCommand):
@@ -40,6 +43,11 @@ class Command(BaseCommand):
             default="small",
             help="small: eleven entries; full: all forty with every treatment and request",
         )
+        parser.add_argument(
+            "--reduction",
+            type=float,
+            help="how many times smaller pictures are than in a real studio (default: 12)",
+        )
         parser.add_argument("--no-start", action="store_true", help="build only, serve nothing")
         parser.add_argument("--host", default="127.0.0.1")
         parser.add_argument("--port", type=int, default=8000)
@@ -50,12 +58,16 @@ class Command(BaseCommand):
                 f"There is no demo of size “{options['size']}”. Choose small (eleven entries) or "
                 "full (all forty)."
             )
+        if options["reduction"] is not None and not 1 <= options["reduction"] <= MOST_REDUCED:
+            raise CommandError(
+                f"Pictures can be 1 to {MOST_REDUCED} times smaller than in a real studio."
+            )
         if not options["no_start"]:
             self._demand_free(options["host"], options["port"])
         if options["verbosity"] < 2:
             logging.getLogger("imaging_requests").setLevel(logging.WARNING)
         started = time.monotonic()
-        world = self._build(options["size"])
+        world = self._build(read_scenario(options["size"], reduction=options["reduction"]))
         self._say(f"Ready after {time.monotonic() - started:.0f} s.")
         differs = self._compare(world)
         address = f"http://{options['host']}:{options['port']}"
@@ -78,16 +90,16 @@ class Command(BaseCommand):
                     "Another program answers there; choose another with --port."
                 ) from error
 
-    def _build(self, size: str) -> World:
-        people = read_scenario(size)["people"]["people"]
+    def _build(self, scenario: Scenario) -> World:
+        addresses = frozenset(row["email"] for row in scenario["people"]["people"])
         try:
-            if replacing.make_room(addresses=frozenset(row["email"] for row in people)):
+            if replacing.make_room(addresses=addresses):
                 self._say("The earlier demo is removed.")
         except DomainError as error:
             raise CommandError(str(error)) from error
         replacing.mark()
         prepare(verbosity=0)
-        return build(size=size, today=timezone.localdate(), say=self._say)
+        return build(scenario, today=timezone.localdate(), say=self._say)
 
     def _compare(self, world: World) -> bool:
         """Say what the program derives of everything, and every difference to the story."""
