@@ -67,9 +67,11 @@ class Derived:
     holds_until: datetime | None
 
 
-def derive_object(case: ObjectCase, *, speech: Speech, now: datetime) -> Derived:
-    """Derive an object's statuses as they are now, as known now."""
-    moment = look(case, speech.tables, t=now, u=now)
+def derive_object(
+    case: ObjectCase, *, speech: Speech, now: datetime, known_at: datetime | None = None
+) -> Derived:
+    """Derive an object's statuses as they are at `now`, as known then or at another instant."""
+    moment = look(case, speech.tables, t=now, u=known_at or now)
     return Derived(
         moment=moment,
         views=tuple(derive_view(status, speech) for status in statuses(moment)),

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from django.conf import settings
+from django.db.models import Q
 from django.urls import reverse
 
 from imaging_requests.progress.columns import FACE_WORDS
@@ -103,9 +104,17 @@ def shown_views(object_ids: Sequence[int], *, entry_id: int | None = None) -> li
             "owed_view", "owed_view__treatment"
         )
     )
+    return lay_out(rows, object_ids)
+
+
+def lay_out(
+    rows: Sequence[ViewStatus], object_ids: Sequence[int], *, at: datetime | None = None
+) -> list[ShownView]:
+    """Lay out derived views, stored or not; `at` asks who wanted them at a past instant."""
+    live = Q(until=None) if at is None else Q(Q(until=None) | Q(until__gt=at), since__lte=at)
     demands: dict[int, list[Demand]] = defaultdict(list)
     for demand in Demand.objects.filter(
-        owed_view__object_id__in=list(object_ids), until=None
+        live, owed_view__object_id__in=list(object_ids)
     ).select_related("entry", "treatment", "request_line__request"):
         demands[demand.owed_view_id].append(demand)
     pictures = shown_pictures((row.chain, row.picture_version) for row in rows)

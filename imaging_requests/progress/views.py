@@ -24,6 +24,8 @@ from imaging_requests.progress.first_page import sections_for
 from imaging_requests.progress.numbers_page import numbers_context, rows_context
 from imaging_requests.progress.policies import SEE_BOARD, SEE_OBJECT
 from imaging_requests.progress.settle import settle
+from imaging_requests.progress.then_page import entry_then, object_then
+from imaging_requests.progress.two_times import LookBackForm, asked_for
 
 PER_PAGE = 100
 
@@ -144,8 +146,14 @@ def rows(request: HttpRequest, pk: int, metric: str, part: str) -> HttpResponse:
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what an entry owes and has, and what stands between it and being whole."""
     found = get_object_or_404(Entry.objects.select_related("catalogue", "curator"), pk=pk)
+    form = LookBackForm(request.GET or None)
+    now = timezone.now()
+    times = asked_for(form, now=now)
+    if times is not None:
+        then = entry_then(found, times, now=now)
+        return render(request, "progress/then.html", {**then, "form": form})
     context = entry_context(found, user=signed_in(request))
-    return render(request, "progress/entry.html", {**context, "as_of": stamp()})
+    return render(request, "progress/entry.html", {**context, "as_of": stamp(), "form": form})
 
 
 @requires(SEE_OBJECT)
@@ -153,6 +161,12 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
 def museum_object(request: HttpRequest, pk: int) -> HttpResponse:
     """Show an object: its states over time, what it is owed, and its pictures."""
     thing = get_object_or_404(CollectionObject, pk=pk)
+    form = LookBackForm(request.GET or None)
+    now = timezone.now()
+    times = asked_for(form, now=now)
+    if times is not None:
+        then = object_then(thing, times, now=now)
+        return render(request, "progress/then.html", {**then, "form": form})
     state = request.GET.get("state", "")
     context = object_page.object_context(
         thing,
@@ -160,4 +174,4 @@ def museum_object(request: HttpRequest, pk: int) -> HttpResponse:
         state=int(state) if state.isdigit() else None,
         address=reverse("progress:object", args=[pk]),
     )
-    return render(request, "progress/object.html", {**context, "as_of": stamp()})
+    return render(request, "progress/object.html", {**context, "as_of": stamp(), "form": form})

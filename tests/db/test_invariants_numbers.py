@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import re
 from collections import Counter
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -15,17 +15,16 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from imaging_requests.collection.models import Catalogue, CollectionObject
-from imaging_requests.collection.stale import mark_stale
-from imaging_requests.deliverables.models import DeliverableState, Package, PackageItem
+from imaging_requests.deliverables.models import DeliverableState
 from imaging_requests.people.models import User
 from imaging_requests.progress.metrics import Metric, metrics_of
 from imaging_requests.progress.metrics_known import read_catalogue
 from imaging_requests.progress.models import EntryStatus, ViewStatus
 from imaging_requests.progress.settle import settle, verify
 from imaging_requests.reckoning.truth.terms import Status
-from imaging_requests.requesting.models import Demand, OwedView, Waiver
-from imaging_requests.treatments.models import InterventionRecord
+from imaging_requests.requesting.models import Demand, OwedView
 from tests import factory
+from tests import progress_scene as scene
 from tests.factory import NOW, hours
 
 pytestmark = pytest.mark.django_db
@@ -44,72 +43,20 @@ def house(*, objects: int = 4, seed: int = 40) -> Catalogue:
         for view in OwedView.objects.filter(object=thing).order_by("pk"):
             _decide(view, dice.choice(("nothing", "filed", "accepted", "review", "waived")), signe)
         if number % 2:
-            take_varnish_off(thing, NOW - timedelta(days=number))
-    derive_all()
+            scene.take_varnish_off(thing, NOW - timedelta(days=number))
+    scene.derive()
     return factory.catalogue()
-
-
-def derive_all() -> None:
-    """Derive every object anew; the scene is set past the actions that would leave marks."""
-    mark_stale(CollectionObject.objects.values_list("pk", flat=True), "scene")
-    settle(now=NOW)
-
-
-def take_varnish_off(thing: CollectionObject, at: datetime) -> None:
-    """A finished step, recorded at once."""
-    treatment = factory.treatment(thing, rows=(2,), state="finished", finished_at=at)
-    step = treatment.interventions.get()
-    InterventionRecord.objects.create(
-        intervention=step,
-        recorded_at=at,
-        state=step.state,
-        started_at=step.started_at,
-        finished_at=step.finished_at,
-    )
 
 
 def _decide(view: OwedView, what: str, signe: User) -> None:
     if what == "waived":
-        Waiver.objects.create(
-            owed_view=view,
-            reason_code="covered",
-            text="The frame covers it.",
-            granted_by=signe,
-            granted_at=NOW - timedelta(days=50),
-            recorded_at=NOW - timedelta(days=50),
-        )
+        scene.waive(view, signe, NOW - timedelta(days=50))
+    elif what == "review":
+        scene.picture(view, NOW - timedelta(days=40), by=signe, state=DeliverableState.TO_REVIEW)
     elif what != "nothing":
-        picture = factory.deliverable(
-            view.object,
-            view.technique,
-            view.face,
-            view.variant,
-            surface=view.surface,
-            px_per_mm=view.px_per_mm,
-            captured_at=NOW - timedelta(days=40),
-            handed_in_at=NOW - timedelta(days=39),
-            created_at=NOW - timedelta(days=40),
-            state=DeliverableState.TO_REVIEW if what == "review" else DeliverableState.ACCEPTED,
-        )
-        if what != "review":
-            picture.reviews.create(
-                verdict="accepted", by=signe, recorded_at=NOW - timedelta(days=38)
-            )
+        made = scene.picture(view, NOW - timedelta(days=40), by=signe)
         if what == "filed":
-            _file(picture, signe)
-
-
-def _file(picture: object, signe: User) -> None:
-    package = Package.objects.create(
-        number=f"P-{picture.pk}",  # type: ignore[attr-defined]
-        purpose="print",
-        made_by=signe,
-        made_at=NOW - timedelta(days=37),
-    )
-    PackageItem.objects.create(package=package, deliverable=picture)
-    Package.objects.filter(pk=package.pk).update(
-        state="sealed", sealed_at=NOW - timedelta(days=37), manifest_sha256="0" * 64
-    )
+            scene.file(made, NOW - timedelta(days=37), by=signe)
 
 
 def metrics(catalogue: Catalogue) -> dict[str, Metric]:
@@ -237,15 +184,15 @@ def test_a_list_of_ticks_counts_what_is_untrue_and_drops_what_is_taken_up_again(
     settle(now=NOW - timedelta(days=60))
     (view,) = OwedView.objects.filter(object=thing)
     _decide(view, "filed", signe)
-    take_varnish_off(thing, NOW - timedelta(days=9))
-    derive_all()
+    scene.take_varnish_off(thing, NOW - timedelta(days=9))
+    scene.derive()
     assert ViewStatus.objects.get(owed_view=view).status == "out_of_date"
     ticks = {part.key: part.figure for part in metrics(factory.catalogue())["spreadsheet"].parts}
     assert ticks == {"ticked": 1, "too-many": 1, "once": 1, "never": 0}
     session = factory.session(starts_at=NOW + hours(30))
     factory.shot_line(session, thing, view.technique, meets=[view])
     session.__class__.objects.update(confirmed_at=NOW - hours(1))
-    derive_all()
+    scene.derive()
     assert ViewStatus.objects.get(owed_view=view).status == "planned"
     ticks = {part.key: part.figure for part in metrics(factory.catalogue())["spreadsheet"].parts}
     assert ticks == {"ticked": 0, "too-many": 0, "once": 0, "never": 1}

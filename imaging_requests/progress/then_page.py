@@ -1,0 +1,107 @@
+"""The page of an object or an entry as it stood on a past day."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from django.urls import reverse
+
+from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.progress.board import GRADE_WORDS
+from imaging_requests.progress.entries import gaps_of
+from imaging_requests.progress.ruler import draw_ruler
+from imaging_requests.progress.rules import Derived, DerivedEntry, derive_entry
+from imaging_requests.progress.two_times import (
+    Then,
+    ThenView,
+    TwoTimes,
+    look_back,
+    members_then,
+    views_then,
+)
+from imaging_requests.reckoning.truth.terms import Grade
+from imaging_requests.requesting.words import numbers_of
+
+
+def object_then(thing: CollectionObject, times: TwoTimes, *, now: datetime) -> dict[str, Any]:
+    """Lay out an object as it stood."""
+    found = look_back([thing.pk], times, now=now)
+    derived = found.then[thing.pk]
+    number = numbers_of([thing.pk])[thing.pk]
+    address = reverse("progress:object", args=[thing.pk])
+    views = views_then(found, times)
+    unmet = sum(not each.view.is_resolved for each in views)
+    return {
+        "answer": f"{number} was owed {unmet} of {len(views)} views"
+        if views
+        else f"{number} was owed nothing",
+        "sub": thing.title,
+        "line": draw_ruler(
+            derived.moment, found.speech, chosen=derived.state_index, address=address
+        ),
+        "counts": [{"figure": f"s{derived.state_index}", "unit": "was the present state"}],
+        "crumbs": [{"label": f"{number} as it is now", "href": address}],
+        **_common(views, times, address),
+    }
+
+
+def entry_then(entry: Entry, times: TwoTimes, *, now: datetime) -> dict[str, Any]:
+    """Lay out an entry as it stood, with its grade then and the grade that is known now."""
+    ids = members_then(entry, times)
+    found = look_back(ids, times, now=now)
+    gaps = gaps_of([entry.pk]).get(entry.pk, [])
+    catalogue = str(entry.catalogue_id)
+    graded = derive_entry([found.then[pk].moment for pk in ids], catalogue=catalogue, gaps=gaps)
+    later = derive_entry([found.later[pk].moment for pk in ids], catalogue=catalogue, gaps=gaps)
+    views = views_then(_of_catalogue(found, catalogue), times)
+    address = reverse("progress:entry", args=[entry.pk])
+    return {
+        "answer": f"Entry {entry.number} was {_grade(graded)}",
+        "sub": f"{entry.title}. {graded.why}",
+        "otherwise": f"As known today, on that day it was {_grade(later)}: {later.why}"
+        if later.grade.grade is not graded.grade.grade
+        else "",
+        "counts": [{"figure": f"{graded.met} of {graded.owed}", "unit": "views resolved"}],
+        "crumbs": [{"label": f"Entry {entry.number} as it is now", "href": address}],
+        **_common(views, times, address),
+    }
+
+
+def _grade(graded: DerivedEntry) -> str:
+    words = GRADE_WORDS[Grade(graded.grade.grade)]
+    return words.replace("full", "fully documented", 1) if words.startswith("full") else words
+
+
+def _of_catalogue(found: Then, catalogue: str) -> Then:
+    """Keep the views that count for a catalogue."""
+
+    def narrowed(side: Mapping[int, Derived]) -> dict[int, Derived]:
+        return {
+            pk: replace(
+                derived,
+                views=tuple(
+                    view
+                    for view in derived.views
+                    if any(
+                        demand.catalogue == catalogue
+                        for demand in derived.moment.demands.get(view.view_key, ())
+                    )
+                ),
+            )
+            for pk, derived in side.items()
+        }
+
+    return Then(found.speech, narrowed(found.then), narrowed(found.later))
+
+
+def _common(views: list[ThenView], times: TwoTimes, address: str) -> dict[str, Any]:
+    return {
+        "views": views,
+        "changed": [each for each in views if each.later_why],
+        "as_of": times.as_of_words,
+        "known_on": times.known_words,
+        "address": address,
+    }

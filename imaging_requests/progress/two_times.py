@@ -1,0 +1,177 @@
+"""Look back: how things stood on one day, as the house knew them on another.
+
+Every record keeps since when it is true and when it was learnt, so any pair of days is answered by
+the same rules as today's page, from the same records. A day means its end in the studio's zone.
+"""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+
+from django import forms
+from django.conf import settings
+from django.db.models import Q
+from django.utils import timezone
+
+from imaging_requests.collection.models import Entry, EntryObject
+from imaging_requests.progress.gather import gather_cases
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.names import speech_for
+from imaging_requests.progress.rules import Derived, derive_object
+from imaging_requests.progress.shown import ShownView, lay_out
+from imaging_requests.reckoning.truth.facts import ObjectCase
+from imaging_requests.reckoning.truth.words import Speech
+from imaging_requests.requesting.models import OwedView
+
+
+class LookBackForm(forms.Form):
+    """Two days: how it stood on the first, as it was known on the second."""
+
+    as_of = forms.DateField(
+        label="As of",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text="How it stood at the end of this day.",
+    )
+    known_on = forms.DateField(
+        label="As known on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text="What the house had learnt by the end of this day; empty means today.",
+    )
+
+    def clean(self) -> dict[str, date | None]:
+        """A day to come has no answer yet."""
+        today = timezone.localdate()
+        for name in ("as_of", "known_on"):
+            day = self.cleaned_data.get(name)
+            if day is not None and day > today:
+                self.add_error(name, f"{day:%-d %b %Y} has not come yet. Choose a day up to today.")
+        return self.cleaned_data
+
+
+@dataclass(frozen=True)
+class TwoTimes:
+    """The end of a day, and the knowledge of the end of another."""
+
+    as_of: datetime
+    known_on: datetime
+    as_of_words: str
+    known_words: str
+
+
+def asked_for(form: LookBackForm, *, now: datetime) -> TwoTimes | None:
+    """Return the pair of times that was asked for; None means the present."""
+    if not form.is_valid():
+        return None
+    as_of, known = form.cleaned_data["as_of"], form.cleaned_data["known_on"]
+    if as_of is None and known is None:
+        return None
+    today = timezone.localdate(now)
+    return TwoTimes(
+        as_of=_end_of(as_of or today, now),
+        known_on=_end_of(known or today, now),
+        as_of_words=f"{as_of or today:%-d %b %Y}",
+        known_words=f"{known or today:%-d %b %Y}",
+    )
+
+
+def _end_of(day: date, now: datetime) -> datetime:
+    zone = zoneinfo.ZoneInfo(settings.STUDIO_ZONE)
+    midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=zone)
+    return min(midnight - timedelta(seconds=1), now)
+
+
+@dataclass(frozen=True)
+class Then:
+    """Objects at a pair of times, and the same day as it is known now."""
+
+    speech: Speech
+    then: Mapping[int, Derived]
+    later: Mapping[int, Derived]
+
+
+def look_back(object_ids: Sequence[int], times: TwoTimes, *, now: datetime) -> Then:
+    """Derive objects at the pair of times, and at the same day with what is known now."""
+    speech = speech_for(object_ids)
+    cases = gather_cases(object_ids)
+
+    def derive(case: ObjectCase, known_at: datetime) -> Derived:
+        return derive_object(case, speech=speech, now=times.as_of, known_at=known_at)
+
+    return Then(
+        speech=speech,
+        then={pk: derive(case, times.known_on) for pk, case in cases.items()},
+        later={pk: derive(case, now) for pk, case in cases.items()},
+    )
+
+
+@dataclass(frozen=True)
+class ThenView:
+    """A view as it stood, and what the house has since learnt about that same day."""
+
+    view: ShownView
+    later_status: str
+    later_why: str
+
+
+def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
+    """Lay out the views that were in force; those that are known otherwise today say so."""
+    shown = lay_out(_rows(found.then), list(found.then), at=min(times.as_of, times.known_on))
+    later = {view.view_key: view for derived in found.later.values() for view in derived.views}
+    rows = []
+    for view in shown:
+        today = later.get(str(view.pk))
+        changed = today is None or today.status != view.status
+        rows.append(
+            ThenView(
+                view=replace(view, waive_href=""),
+                later_status=str(today.status) if today is not None and changed else "",
+                later_why=(today.sentence if today is not None else "No longer owed on that day.")
+                if changed
+                else "",
+            )
+        )
+    return rows
+
+
+def _rows(derived: Mapping[int, Derived]) -> list[ViewStatus]:
+    """Rows like those of the cache, for one page only; nothing is stored."""
+    keys = {int(view.view_key): pk for pk, each in derived.items() for view in each.views}
+    owed = OwedView.objects.select_related("treatment").in_bulk(keys)
+    return [
+        ViewStatus(
+            owed_view=owed[int(view.view_key)],
+            object_id=pk,
+            status=view.status,
+            why=view.sentence,
+            reason=view.reason,
+            waits_for=view.waits_for,
+            waits_for_role=view.waits_for_role,
+            is_met=view.is_met,
+            chain=view.chain,
+            picture_version=view.picture_version,
+        )
+        for pk, each in derived.items()
+        for view in each.views
+    ]
+
+
+def members_then(entry: Entry, times: TwoTimes) -> list[int]:
+    """Return the objects that belonged to an entry, the parts of an ensemble included."""
+    at = min(times.as_of, times.known_on)
+    links = EntryObject.objects.filter(
+        Q(removed_at=None) | Q(removed_at__gt=at), entry=entry, added_at__lte=at
+    ).order_by("position", "pk")
+    return list(_with_parts(links.prefetch_related("object__parts")))
+
+
+def _with_parts(links: Iterable[EntryObject]) -> dict[int, None]:
+    found: dict[int, None] = {}
+    for link in links:
+        for pk in (link.object_id, *(part.pk for part in link.object.parts.all())):
+            found[pk] = None
+    return found
