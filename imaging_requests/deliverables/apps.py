@@ -10,7 +10,10 @@ class DeliverablesConfig(AppConfig):
 
     def ready(self) -> None:
         from imaging_requests.deliverables import guards, jobs
+        from imaging_requests.deliverables.queries import why_frame_stays
+        from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
 
         guards.declare()
+        add_hold_rule(why_frame_stays)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)

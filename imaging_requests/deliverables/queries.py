@@ -295,3 +295,18 @@ def accepted_before(row: Deliverable) -> Deliverable | None:
 def lone_stretches() -> QuerySet[LoneWorker]:
     """List stretches of lone work, the latest first."""
     return LoneWorker.objects.select_related("person", "allowed_by").order_by("-until", "-pk")
+
+
+def why_frame_stays(frame: Frame) -> str:
+    """Return why a frame may not be moved: a picture made of it is handed in or accepted."""
+    row = (
+        Deliverable.objects.filter(
+            deliverable_frames__frame=frame,
+            state__in=(DeliverableState.TO_REVIEW, DeliverableState.ACCEPTED),
+        )
+        .order_by("pk")
+        .first()
+    )
+    if row is None:
+        return ""
+    return f"This frame is part of {row}, which is {row.get_state_display().lower()}."

@@ -41,6 +41,7 @@ HARMLESS_RECEIVERS = {
     "counts",
     "seen",
     "found",
+    "sheet",
 }
 
 
