@@ -29,7 +29,7 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def stores(tmp_path: Path, settings: Any) -> Iterator[Path]:
+def stores(tmp_path: Path, settings: Any) -> Path:
     """Give a test folders of its own for masters, copies and derived files."""
     settings.STORE_DIR = tmp_path / "store"
     settings.SECOND_STORE_DIR = tmp_path / "second"
@@ -42,7 +42,7 @@ def stores(tmp_path: Path, settings: Any) -> Iterator[Path]:
         settings.QUARANTINE_DIR,
     ):
         folder.mkdir(parents=True, exist_ok=True)
-    yield tmp_path
+    return tmp_path
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -345,7 +345,9 @@ def test_two_reviewers_at_once_one_wins_and_the_other_is_told(
     lioba = factory.photographer("Lioba")
     row = handed_in(line, amaro)
     accept(row, signe)
-    with pytest.raises(StaleWrite, match="Signe changed UV of the front while you were working on it"):
+    with pytest.raises(
+        StaleWrite, match="Signe changed UV of the front while you were working on it"
+    ):
         send_back(row, lioba)
     row.refresh_from_db()
     with pytest.raises(IllegalStep, match="it is accepted") as refusal:

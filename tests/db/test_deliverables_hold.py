@@ -28,7 +28,7 @@ def test_a_frame_of_a_picture_under_review_is_not_taken_back(
 ) -> None:
     row = handed_in(line, amaro)
     frame = row.deliverable_frames.first().frame  # type: ignore[union-attr]
-    with pytest.raises(IllegalStep, match="This frame is part of .*, which is to review"):
+    with pytest.raises(IllegalStep, match=r"This frame is part of .*, which is to review"):
         take_back(actor=amaro, frame_id=frame.pk, read_version=frame.row_version)
     send_back(row, signe, "focus")
     row.refresh_from_db()

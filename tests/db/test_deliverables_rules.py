@@ -78,7 +78,7 @@ FAILED = ["The master has 8 bits per channel."]
 
 def test_a_fail_is_overridden_by_the_lead_with_a_reason_only() -> None:
     assert rules.demand_no_fail([], override_reason="x", override_not_because="no") == ""
-    with pytest.raises(NotAllowed, match="1 check failed. The master has 8 bits") as refusal:
+    with pytest.raises(NotAllowed, match=r"1 check failed. The master has 8 bits") as refusal:
         rules.demand_no_fail(FAILED, override_reason="fine", override_not_because="Not you.")
     assert refusal.value.message.endswith("Not you.")
     with pytest.raises(DomainError, match="1 check failed") as refusal:

@@ -1,4 +1,4 @@
-"""The caches follow the facts: stale marks are settled, dates alone are noticed, nothing differs."""
+"""The caches follow the facts: marks are settled, dates alone are noticed, nothing differs."""
 
 from __future__ import annotations
 
