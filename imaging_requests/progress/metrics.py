@@ -44,6 +44,12 @@ class Part:
     key: str
     label: str
     rows: Sequence[Row]
+    one: str = ""
+
+    @property
+    def words(self) -> str:
+        """The label, in the singular where there is one row."""
+        return self.one if self.one and self.figure == 1 else self.label
 
     @property
     def figure(self) -> int:
@@ -101,7 +107,8 @@ def _view_row(known: Known, view: ViewStatus) -> Row:
 
 
 def _views_part(known: Known, key: str, label: str, views: Iterable[ViewStatus]) -> Part:
-    return Part(key, label, [_view_row(known, view) for view in views])
+    one = label.replace("views", "view")
+    return Part(key, label, [_view_row(known, view) for view in views], one)
 
 
 def _entry_row(known: Known, entry: Entry) -> Row:
@@ -114,7 +121,8 @@ def _entry_row(known: Known, entry: Entry) -> Row:
 
 
 def _entries_part(known: Known, key: str, label: str, entries: Iterable[Entry]) -> Part:
-    return Part(key, label, [_entry_row(known, entry) for entry in entries])
+    one = label.replace("entries", "entry")
+    return Part(key, label, [_entry_row(known, entry) for entry in entries], one)
 
 
 def _touched(known: Known, views: Iterable[ViewStatus]) -> list[Entry]:
@@ -244,7 +252,11 @@ def _gates(known: Known) -> Metric:
         "Gates shut before a start within 14 days",
         f"{len(rows)}",
         "Treatments whose next step is planned within 14 days and may not start yet.",
-        (Part("treatments", "treatments whose gate is shut", rows),),
+        (
+            Part(
+                "treatments", "treatments whose gate is shut", rows, "treatment whose gate is shut"
+            ),
+        ),
     )
 
 
@@ -284,7 +296,7 @@ def _windows(known: Known) -> Metric:
         f"{len(found)} with {len(missing)} views",
         "Surfaces that can be seen only for a while, with at least one view not accepted.",
         (
-            Part("windows", "windows", found),
+            Part("windows", "windows", found, "window"),
             _views_part(known, "views", "views not accepted", missing),
         ),
     )
@@ -332,7 +344,7 @@ def _waiting(known: Known) -> Metric:
         "Waiting for review",
         f"{len(rows)}{oldest}",
         "Pictures handed in and not decided about.",
-        (Part("pictures", "pictures", rows),),
+        (Part("pictures", "pictures", rows, "picture"),),
     )
 
 
@@ -407,7 +419,7 @@ def _not_placed(known: Known) -> Metric:
         "Files not placed",
         f"{len(rows)}{oldest}",
         "Files on the sorting table, of every catalogue: the program does not guess about them.",
-        (Part("files", "files", rows),),
+        (Part("files", "files", rows, "file"),),
     )
 
 

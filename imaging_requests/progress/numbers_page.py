@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from imaging_requests.collection.models import Catalogue
 from imaging_requests.people.templatetags.marks import STATUS_WORDS, mark_name
+from imaging_requests.progress.board import headline
 from imaging_requests.progress.metrics import Metric, Part, metrics_of
 from imaging_requests.progress.metrics_known import read_catalogue
 
@@ -18,7 +19,7 @@ SHOWN = 8
 
 
 def _label(part: Part) -> str:
-    return part.label or STATUS_WORDS[mark_name(part.key, STATUS_WORDS)]
+    return part.words or STATUS_WORDS[mark_name(part.key, STATUS_WORDS)]
 
 
 def _laid_out(catalogue: Catalogue, metric: Metric) -> dict[str, Any]:
@@ -46,7 +47,7 @@ def numbers_context(catalogue: Catalogue, *, now: datetime) -> dict[str, Any]:
     metrics = metrics_of(read_catalogue(catalogue, now=now))
     return {
         "catalogue": catalogue,
-        "answer": f"{metrics[0].answer} entries are fully documented",
+        "answer": headline(catalogue).sentence,
         "sub": f"{catalogue.title}. Every number opens the rows that it counts.",
         "crumbs": _crumbs(catalogue),
         "metrics": [_laid_out(catalogue, metric) for metric in metrics],

@@ -128,7 +128,11 @@ def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
         changed = today is None or today.status != view.status
         rows.append(
             ThenView(
-                view=replace(view, waive_href=""),
+                view=replace(
+                    view,
+                    waive_href="",
+                    anchor="as it was then" if view.is_present else view.anchor,
+                ),
                 later_status=str(today.status) if today is not None and changed else "",
                 later_why=(today.sentence if today is not None else "No longer owed on that day.")
                 if changed
