@@ -15,7 +15,12 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
-from imaging_requests.collection.models import EntryObject, ObjectFacts, Unavailability
+from imaging_requests.collection.models import (
+    CollectionObject,
+    EntryObject,
+    ObjectFacts,
+    Unavailability,
+)
 from imaging_requests.collection.rules import layers_of
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
 from imaging_requests.deliverables.queries import numbers
@@ -46,23 +51,28 @@ ByObject = dict[int, list[T]]
 
 
 def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
-    """Return the case file of each object; the number of queries does not depend on how many."""
+    """Return the case file of each object; the number of queries does not depend on how many.
+
+    Records that were merged into an object bring their pictures and events with them.
+    """
     ids = sorted(set(object_ids))
+    doubles = _doubles(ids)
+    everyone = sorted({*ids, *doubles})
     views = list(OwedView.objects.filter(object_id__in=ids))
     parts: dict[str, Mapping[int, list[Any]]] = {
         "facts": _facts(ids),
-        "events": _events(ids),
-        "pictures": _pictures(ids),
-        "reviews": _reviews(ids),
-        "filings": _filings(ids),
+        "events": _joined(_events(everyone), doubles),
+        "pictures": _joined(_pictures(everyone), doubles),
+        "reviews": _joined(_reviews(everyone), doubles),
+        "filings": _joined(_filings(everyone), doubles),
         "views": _views(views),
         "demands": _demands(ids),
         "waivers": _waivers(ids),
         "not_applicable": _not_applicable(ids, views),
-        "decisions": _decisions(ids),
+        "decisions": _joined(_decisions(everyone), doubles),
         "planned": _planned(ids),
         "unavailable": _unavailable(ids),
-        "overrides": _overrides(ids),
+        "overrides": _joined(_overrides(everyone), doubles),
     }
     return {
         pk: truth.ObjectCase(
@@ -71,6 +81,19 @@ def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
         )
         for pk in ids
     }
+
+
+def _doubles(ids: list[int]) -> dict[int, int]:
+    """Return the records merged into some objects, each with the object that it is."""
+    rows = CollectionObject.objects.filter(merged_into__in=ids).values_list("pk", "merged_into_id")
+    return {pk: kept for pk, kept in rows if kept is not None}
+
+
+def _joined(found: ByObject[T], doubles: Mapping[int, int]) -> ByObject[T]:
+    joined = dict(found)
+    for double, kept in doubles.items():
+        joined[kept] = [*joined.get(kept, ()), *found.get(double, ())]
+    return joined
 
 
 def _facts(ids: list[int]) -> ByObject[truth.ObjectFacts]:

@@ -14,7 +14,11 @@ from imaging_requests.collection.models import (
     ObjectFacts,
     ObjectNumber,
 )
-from imaging_requests.collection.policies import RECORD_FACTS, RECORD_WHEREABOUTS
+from imaging_requests.collection.policies import (
+    KEEP_NUMBERS,
+    RECORD_FACTS,
+    RECORD_WHEREABOUTS,
+)
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.gather import gather_cases
@@ -50,6 +54,8 @@ def object_context(
     open_views = [view for view in views if not view.is_resolved]
     return {
         "thing": thing,
+        "merged_into": _merged_into(thing),
+        "can_number": may(user, KEEP_NUMBERS),
         "number": number,
         "answer": _sentence(number, views, open_views),
         "sub": thing.title,
@@ -75,6 +81,16 @@ def object_context(
         "not_applicable": _not_applicable(thing.pk),
         "request_lines": RequestLine.objects.filter(object=thing).count(),
         "request_href": f"{reverse('requesting:request_new')}?object={thing.pk}",
+    }
+
+
+def _merged_into(thing: CollectionObject) -> dict[str, str] | None:
+    """The record that a double was merged into, with its number and address."""
+    if thing.merged_into_id is None:
+        return None
+    return {
+        "number": numbers_of([thing.merged_into_id])[thing.merged_into_id],
+        "href": reverse("progress:object", args=[thing.merged_into_id]),
     }
 
 
@@ -139,6 +155,14 @@ def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
             "label": "Numbers",
             "value": ", ".join(_number_words(row) for row in thing.numbers.all()),
         }
+    ]
+    rows += [
+        {
+            "label": "Double",
+            "value": ", ".join(_number_words(row) for row in double.numbers.all()),
+            "href": reverse("progress:object", args=[double.pk]),
+        }
+        for double in thing.merged_from.prefetch_related("numbers")
     ]
     if thing.owner:
         rows.append({"label": "Owner", "value": thing.owner})

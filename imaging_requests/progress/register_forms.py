@@ -93,3 +93,30 @@ class UnavailableForm(forms.Form):
     since = _day("From", required=True)
     until = _day("Until")
     note = forms.CharField(max_length=240, required=False)
+
+
+class MergeForm(forms.Form):
+    """A record is a double of another one."""
+
+    into = forms.CharField(
+        label="Number of the record that stays",
+        max_length=60,
+        help_text="Both numbers, all pictures and all events are kept. Undoing it is possible "
+        "for 30 days.",
+    )
+    reason = forms.CharField(label="How you know that they are one object", widget=forms.Textarea)
+    read_version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def clean_into(self) -> CollectionObject:
+        number = self.cleaned_data["into"].strip()
+        found = CollectionObject.objects.filter(numbers__number__iexact=number).first()
+        if found is None:
+            raise forms.ValidationError(f"No object has the number {number}. Check it.")
+        return found
+
+
+class PartForm(forms.Form):
+    """Two merged records were two objects after all."""
+
+    reason = forms.CharField(label="Why they are two objects", widget=forms.Textarea)
+    read_version = forms.IntegerField(widget=forms.HiddenInput)

@@ -13,16 +13,24 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from imaging_requests.collection import actions as collection_actions
+from imaging_requests.collection.actions_merging import part_objects
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
-from imaging_requests.collection.policies import KEEP_CATALOGUE, RECORD_WHEREABOUTS
+from imaging_requests.collection.policies import (
+    KEEP_CATALOGUE,
+    KEEP_NUMBERS,
+    RECORD_WHEREABOUTS,
+)
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts
+from imaging_requests.progress.acts_merging import merge
 from imaging_requests.progress.register_forms import (
     CatalogueForm,
     EntryForm,
+    MergeForm,
     ObjectForm,
+    PartForm,
     StayForm,
     UnavailableForm,
 )
@@ -147,3 +155,48 @@ def unavailable(request: HttpRequest, pk: int) -> HttpResponse:
     return _of_object(
         request, thing, form, answer="When can it not be had?", button="Record the stretch"
     )
+
+
+@requires(KEEP_NUMBERS)
+@require_http_methods(["GET", "POST"])
+def merged(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say that a record is a double of another one."""
+    thing = get_object_or_404(CollectionObject, pk=pk)
+    form = MergeForm(request.POST or None, initial={"read_version": thing.row_version})
+    if request.method == "POST" and form.is_valid():
+        try:
+            kept = merge(
+                actor=signed_in(request),
+                double_id=pk,
+                into_id=form.cleaned_data["into"].pk,
+                reason=form.cleaned_data["reason"],
+                read_version=form.cleaned_data["read_version"],
+            )
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("progress:object", pk=kept.pk)
+    words = {"answer": "Which record is it a double of?", "button": "Merge the two records"}
+    return _of_object(request, thing, form, **words)
+
+
+@requires(KEEP_NUMBERS)
+@require_http_methods(["GET", "POST"])
+def parted(request: HttpRequest, pk: int) -> HttpResponse:
+    """Undo a merger."""
+    thing = get_object_or_404(CollectionObject, pk=pk)
+    form = PartForm(request.POST or None, initial={"read_version": thing.row_version})
+    if request.method == "POST" and form.is_valid():
+        try:
+            part_objects(
+                actor=signed_in(request),
+                double_id=pk,
+                reason=form.cleaned_data["reason"],
+                read_version=form.cleaned_data["read_version"],
+            )
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("progress:object", pk=pk)
+    words = {"answer": "Are they two objects after all?", "button": "Part the two records"}
+    return _of_object(request, thing, form, **words)

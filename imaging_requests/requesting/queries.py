@@ -73,12 +73,16 @@ def waiting_lines() -> list[RequestLine]:
 
 
 def find_objects(words: str) -> list[CollectionObject]:
-    """Objects whose number (present or past), title or owner holds the words."""
+    """Objects whose number (present, past or of a merged double) or title holds the words."""
     objects = CollectionObject.objects.exclude(
         record_state__in=(RecordState.MERGED, RecordState.WITHDRAWN)
     )
     for word in words.split():
-        objects = objects.filter(Q(numbers__number__icontains=word) | Q(title__icontains=word))
+        objects = objects.filter(
+            Q(numbers__number__icontains=word)
+            | Q(merged_from__numbers__number__icontains=word)
+            | Q(title__icontains=word)
+        )
     return list(
         objects.annotate(first_number=Max("numbers__number"))
         .order_by("first_number", "pk")
