@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard
+from imaging_requests.people.guards import add_guard, keep_what_has_events
 
 OVERLAPS = (
     "NEW.released_at IS NULL AND EXISTS (SELECT 1 FROM campaigns_booking AS other "
@@ -22,3 +22,16 @@ def declare() -> None:
             message="A resource is in one place only: this booking overlaps another.",
             when=OVERLAPS,
         )
+    for event in ("INSERT", "UPDATE"):
+        add_guard(
+            table="campaigns_session",
+            name=f"names_its_zone_at_{event.lower()}",
+            event=event,
+            message="A session names the zone of its clock.",
+            when="NEW.zone = ''",
+        )
+    for name, words in (
+        ("campaign", "A campaign with an event is never deleted."),
+        ("session", "A session with an event is never deleted: cancel it."),
+    ):
+        keep_what_has_events(f"campaigns_{name}", f"campaigns.{name}", words)

@@ -72,6 +72,18 @@ def _declare_pictures() -> None:
         message="A picture that was handed in is never deleted: recall it.",
         when="OLD.state <> 'building'",
     )
+    for event, free in (("INSERT", ""), ("UPDATE", "OLD.state = 'building' AND ")):
+        add_guard(
+            table="deliverables_deliverable",
+            name=f"one_surface_at_{event.lower()}",
+            event=event,
+            message="A picture shows one surface of its face in one technique.",
+            when=(
+                f"{free}(NEW.technique NOT IN ('VF', 'VC', 'RK', 'UV', 'IR', 'XR') "
+                "OR NEW.face NOT IN ('F', 'B', 'E', 'T') "
+                "OR SUBSTR(NEW.surface, 1, 2) <> NEW.face || '.')"
+            ),
+        )
     for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD")):
         add_guard(
             table="deliverables_deliverableframe",

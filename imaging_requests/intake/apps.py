@@ -9,6 +9,8 @@ class IntakeConfig(AppConfig):
     name = "imaging_requests.intake"
 
     def ready(self) -> None:
+        from imaging_requests.intake import guards
         from imaging_requests.intake.kinds import register_kinds
 
+        guards.declare()
         register_kinds()

@@ -50,6 +50,20 @@ def add_guard(*, table: str, name: str, event: str, message: str, when: str = ""
     _guards[full] = Guard(name=full, table=table, event=event, message=message, when=when)
 
 
+def keep_what_has_events(table: str, label: str, words: str) -> None:
+    """Refuse to delete a row that the audit trail speaks of; `label` is how the trail names it."""
+    add_guard(
+        table=table,
+        name="with_events_stays",
+        event="DELETE",
+        message=words,
+        when=(
+            "EXISTS (SELECT 1 FROM people_auditevent AS e "
+            f"WHERE e.subject_type = '{label}' AND e.subject_id = CAST(OLD.id AS text))"
+        ),
+    )
+
+
 def declared() -> tuple[Guard, ...]:
     """Return every guard of the program."""
     return tuple(_guards.values())

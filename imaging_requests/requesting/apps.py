@@ -7,3 +7,8 @@ class RequestingConfig(AppConfig):
     """Requests, owed views, the demand that keeps them alive, waivers."""
 
     name = "imaging_requests.requesting"
+
+    def ready(self) -> None:
+        from imaging_requests.requesting import guards
+
+        guards.declare()

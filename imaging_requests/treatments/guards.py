@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard
+from imaging_requests.people.guards import add_guard, keep_what_has_events
 
 APPEND_ONLY = {
     "treatments_interventionrecord": "What was recorded of the times of a step never changes.",
@@ -31,3 +31,10 @@ def declare() -> None:
             message="Two steps overlap on one face of this object and neither is combined.",
             when=OVERLAPS,
         )
+    for name, words in (
+        ("treatment", "A treatment with an event is never deleted: drop it."),
+        ("intervention", "A step with an event is never deleted: drop it."),
+        ("incident", "An incident with an event is never deleted."),
+        ("decisioncase", "A question with an event is never deleted: answer it."),
+    ):
+        keep_what_has_events(f"treatments_{name}", f"treatments.{name}", words)
