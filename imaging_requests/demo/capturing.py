@@ -59,7 +59,8 @@ def _sealings(world: World) -> Iterator[Step]:
     """The days on which accepted pictures go into sealed packages, entry by entry."""
     data = world.scenario["campaigns"]["sealing"]
     for written in data["at"]:
-        for number in world.entries:
+        for entry in world.scenario.entries:
+            number = entry["no"]
             last = data["except_after"].get(number, written)
             if written[:10] <= last[:10]:
                 at = world.calendar.at(written)

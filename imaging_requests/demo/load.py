@@ -16,6 +16,7 @@ from imaging_requests.demo.calendar import Calendar
 from imaging_requests.demo.diary import visits
 from imaging_requests.demo.scenario import Scenario
 from imaging_requests.demo.world import Say, Step, World
+from imaging_requests.progress.settle import settle
 
 FRAMES = "demo-frames"
 
@@ -47,12 +48,17 @@ def build(scenario: Scenario, *, today: date, say: Say) -> World:
 
 
 def run(steps: Iterable[Step], *, say: Say) -> None:
-    """Let everything happen in the order of its instants, and say how each month went."""
+    """Let everything happen in the order of its instants, and say how each month went.
+
+    At the end of each day the statuses are settled, as the workers of a served museum do it.
+    """
     for month, of_month in groupby(steps, key=lambda step: step.at.strftime("%B %Y")):
         started, count = time.monotonic(), 0
-        for step in of_month:
-            step.do()
-            count += 1
+        for _, of_day in groupby(of_month, key=lambda step: step.at.date()):
+            for step in of_day:
+                step.do()
+                count += 1
+            settle(now=step.at)
         say(f"{month}: {count} events, {time.monotonic() - started:.0f} s.")
 
 

@@ -34,20 +34,21 @@ TAKEN_OVER = (
 
 
 def build(world: World) -> None:
-    """Make the museum as it stood when the programme began."""
+    """Make the house as it stood when it began to use the program: people and objects."""
     opened = world.calendar.on(world.calendar.day(world.scenario["museum"]["opened_on"]), "08:00")
     _open_accounts(world, opened)
     _register_objects(world, opened)
-    for row in world.scenario["museum"]["rules"]:
-        _publish(world, row)
-    _fill_catalogue(world)
-    _prepare_studio(world)
 
 
 def steps(world: World) -> Iterator[Step]:
-    """Yield what happens to rules and whereabouts after the programme has begun."""
+    """Yield what happens to rules, catalogue, studio and whereabouts."""
     museum = world.scenario["museum"]
     at = world.calendar.at
+    for row in museum["rules"]:
+        yield Step(at(row["on"]), 0, f"{row['kind']} published", partial(_publish, world, row))
+    begun = at(museum["entries_on"])
+    yield Step(begun, 0, "catalogue begun", partial(_fill_catalogue, world))
+    yield Step(begun, 1, "studio set up", partial(_prepare_studio, world))
     for row in museum["rules_later"]:
         yield Step(at(row["on"]), 0, f"{row['kind']} published", partial(_publish, world, row))
         yield Step(at(row["on"]), 1, "entries moved", partial(_move_entries, world, row))
