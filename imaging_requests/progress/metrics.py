@@ -16,8 +16,8 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.deliverables.rules import working_days
+from imaging_requests.progress.answers import Row
 from imaging_requests.progress.board import GRADE_WORDS
-from imaging_requests.progress.first_page import Row
 from imaging_requests.progress.gates import gate_of, next_step, say
 from imaging_requests.progress.metrics_known import Known
 from imaging_requests.progress.models import ViewStatus

@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
-from imaging_requests.progress.gates import effects_of, event_of, gate_of, next_step, say
+from imaging_requests.progress.gate_page import gate_context
+from imaging_requests.progress.gates import effects_of, event_of, next_step
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.pictures import newest_of_chains
@@ -23,7 +24,6 @@ from imaging_requests.reckoning.truth.decisions import cases_after
 from imaging_requests.reckoning.truth.duties import consequences
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
-from imaging_requests.requesting.models import OwedView
 from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.forms import (
     DecideForm,
@@ -71,6 +71,7 @@ class Refused:
 
 LABELS = {
     "start": ("Record the start", "Start the step", "do"),
+    "start-shut": ("It cannot wait: start with the gate shut", "Start as an emergency", "stop"),
     "finish": ("Record the end", "Finish the step", "do"),
     "correct": ("Correct the times", "Save the corrected times", ""),
     "drop": ("Drop this step", "Drop the step", "stop"),
@@ -93,9 +94,14 @@ def _local(instant: datetime | None) -> str:
 
 
 def _act(
-    name: str, subject: Treatment | Intervention, form: forms.Form, refused: Refused | None
+    name: str,
+    subject: Treatment | Intervention,
+    form: forms.Form,
+    refused: Refused | None,
+    *,
+    is_shut: bool = False,
 ) -> Act:
-    label, button, kind = LABELS[name]
+    label, button, kind = LABELS["start-shut" if is_shut else name]
     base = "treatment" if isinstance(subject, Treatment) else "step"
     came_back = refused is not None and refused.name == name and refused.subject_id == subject.pk
     return Act(
@@ -105,7 +111,7 @@ def _act(
         kind=kind,
         form=refused.form if came_back and refused is not None else form,
         action=reverse(f"progress:{base}_act", args=[subject.pk, name]),
-        is_open=came_back or name in ("start", "finish"),
+        is_open=came_back or (name in ("start", "finish") and not is_shut),
         differences=refused.differences if came_back and refused is not None else (),
         warnings=refused.warnings if came_back and refused is not None else (),
     )
@@ -123,7 +129,7 @@ def step_acts(
             start = StartForm(
                 actor=user, gate_is_open=gate_is_open, initial={**version, "started_at": now}
             )
-            acts.append(_act("start", step, start, refused))
+            acts.append(_act("start", step, start, refused, is_shut=not gate_is_open))
         acts.append(_act("drop", step, ReasonForm(initial=version), refused))
     if step.state == InterventionState.STARTED:
         finish = FinishForm(initial={**version, "finished_at": now})
@@ -214,40 +220,6 @@ def case_rows(
     return rows
 
 
-def _gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str, Any] | None:
-    found = gate_of(moment, step)
-    if found is None:
-        return None
-    words = say(found, speech)
-    specs = {
-        view.pk: view
-        for view in OwedView.objects.filter(
-            pk__in=[each.view_id for each in words.missing if each.view_id is not None]
-        )
-    }
-    missing = []
-    for each in words.missing:
-        owed = specs.get(each.view_id or 0)
-        minutes = owed.spec.get("minutes") if owed is not None else None
-        missing.append(
-            {
-                "words": each.words,
-                "status": each.status,
-                "is_last_look": each.is_last_look,
-                "why": each.sentence,
-                "work": f"{minutes:g} min at the station" if minutes else "",
-                "waive_href": reverse("requesting:waive", args=[owed.pk]) if owed else "",
-            }
-        )
-    return {
-        "is_open": words.is_open,
-        "sentence": words.sentence,
-        "step_words": words.step_words,
-        "missing": missing,
-        "met": words.met,
-    }
-
-
 def treatment_context(
     treatment: Treatment, *, user: User, refused: Refused | None = None
 ) -> dict[str, Any]:
@@ -259,7 +231,7 @@ def treatment_context(
     moment = look(case, speech.tables, t=now, u=now)
     steps = list(treatment.interventions.order_by("step"))
     following = next_step(steps)
-    gate = _gate_context(moment, following, speech) if following else None
+    gate = gate_context(moment, following, speech) if following else None
     may_treat = may(user, TREAT, treatment)
     cases = list(
         DecisionCase.objects.filter(intervention__treatment=treatment)
@@ -330,11 +302,9 @@ def _answer(
             else f"{treatment.code} has no step yet"
         )
     if gate is not None and not gate["is_open"]:
-        count = len(gate["missing"])
-        return (
-            f"{treatment.code}: step {following.step} may not start, "
-            f"{count} view{'s are' if count != 1 else ' is'} missing"
-        )
+        missing = gate["missing"]
+        what = f"{missing[0]['words']} is" if len(missing) == 1 else f"{len(missing)} views are"
+        return f"{treatment.code}: step {following.step} may not start yet, {what} missing"
     return f"{treatment.code}: step {following.step} may start"
 
 
@@ -348,8 +318,8 @@ def _about(treatment: Treatment) -> list[dict[str, Any]]:
         {"label": "Planned", "value": planned or "no dates yet"},
         {"label": "Documented by", "value": _scope_words(treatment.scope)},
         {
-            "label": "Catalogue",
-            "value": "counts" if treatment.counts_for_catalogue else "does not count",
+            "label": "Counts for the catalogue",
+            "value": "yes" if treatment.counts_for_catalogue else "no",
         },
     ]
 
@@ -360,32 +330,3 @@ def _scope_words(scope: Iterable[Sequence[Any]]) -> str:
         technique, _, direction = str(item[0]).partition("-")
         words.append(view_words(technique, str(item[1]), direction))
     return "; ".join(words) or "nothing"
-
-
-def gates_of_treatments(treatments: Sequence[Treatment]) -> dict[int, dict[str, Any]]:
-    """Say for each treatment how its next step stands; a fixed number of queries."""
-    ids = sorted({treatment.object_id for treatment in treatments})
-    settle(ids)
-    now = timezone.now()
-    speech = speech_for(ids)
-    cases = gather_cases(ids)
-    found = {}
-    for treatment in treatments:
-        steps = sorted(treatment.interventions.all(), key=lambda step: step.step)
-        following = next_step(steps)
-        words = "no step is planned"
-        if treatment.state in (TreatmentState.SIGNED_OFF, TreatmentState.DROPPED):
-            words = "nothing is planned any more"
-        elif following is not None:
-            moment = look(cases[treatment.object_id], speech.tables, t=now, u=now)
-            gate = gate_of(moment, following)
-            if gate is not None:
-                said = say(gate, speech)
-                missing = ", ".join(inside(each.words) for each in said.missing)
-                words = "yes" if said.is_open else f"no, missing: {missing}"
-        found[treatment.pk] = {
-            "gate": words,
-            "steps": sum(step.state != InterventionState.DROPPED for step in steps),
-            "steps_done": sum(step.state == InterventionState.FINISHED for step in steps),
-        }
-    return found

@@ -21,12 +21,12 @@ from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts
 from imaging_requests.progress.filters import TreatmentFilter
+from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.policies import SEE_TREATMENTS
 from imaging_requests.progress.treatment_page import (
     Refused,
     VersionForm,
     case_rows,
-    gates_of_treatments,
     treatment_context,
 )
 from imaging_requests.requesting.words import numbers_of
@@ -67,7 +67,7 @@ def treatments(request: HttpRequest) -> HttpResponse:
     rows = list(page.object_list)
     gates = gates_of_treatments(rows)
     numbers = numbers_of([row.object_id for row in rows])
-    shut = sum(gate["gate"].startswith("no, ") for gate in gates.values())
+    shut = sum(gate["is_shut"] for gate in gates.values())
     context = {
         "answer": f"{shut} gate{'s are' if shut != 1 else ' is'} shut"
         if shut

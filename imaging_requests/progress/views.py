@@ -43,11 +43,13 @@ def first_page(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     now = timezone.now()
     sections = sections_for(user, now)
-    pressing = [section for section in sections if section.is_pressing]
+    leading = [section for section in sections if section.is_headline] or [
+        section for section in sections if section.is_pressing
+    ]
     context = {
         "sections": sections,
         "notices": list(user.notices.filter(read_at=None)[:10]),
-        "lead_answer": (pressing or sections)[0].answer if sections else f"Hello, {user.name}",
+        "lead_answer": (leading or sections)[0].answer if sections else f"Hello, {user.name}",
         "today": f"{timezone.localtime(now):%A, %-d %B %Y}",
     }
     return render(request, "progress/first_page.html", context)

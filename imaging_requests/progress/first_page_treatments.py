@@ -1,0 +1,190 @@
+"""Answers of first pages about treatments: gates, decisions, and what treatments undid."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from django.db.models import F
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.people.models import User
+from imaging_requests.progress.answers import ROWS, Row, Section, count, day
+from imaging_requests.progress.gate_page import gates_of_treatments
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.reckoning.truth.terms import Status
+from imaging_requests.requesting.words import numbers_of, view_words
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    Intervention,
+    InterventionState,
+    Treatment,
+    TreatmentState,
+)
+
+DEBT = (Status.OUT_OF_DATE, Status.UNDECIDED)
+SHORTLY = timedelta(days=14)
+
+
+def own_treatments(user: User, now: datetime) -> Section:
+    """The conservator's treatments with the next step of each."""
+    treatments = list(
+        Treatment.objects.filter(
+            conservator=user,
+            state__in=(TreatmentState.PLANNED, TreatmentState.UNDER_WAY, TreatmentState.PAUSED),
+        )
+        .prefetch_related("interventions")
+        .order_by(F("planned_from").asc(nulls_last=True), "pk")[:ROWS]
+    )
+    gates = gates_of_treatments(treatments)
+    numbers = numbers_of([treatment.object_id for treatment in treatments])
+    rows = [
+        Row(
+            text=f"{numbers[treatment.object_id]}: {treatment}",
+            href=reverse("progress:treatment", args=[treatment.pk]),
+            note=f"{treatment.get_state_display().lower()}"
+            + (f", from {treatment.planned_from:%-d %b %Y}" if treatment.planned_from else "")
+            + f". Next step may start: {gates[treatment.pk]['gate']}.",
+        )
+        for treatment in treatments
+    ]
+    shut = [each for each in treatments if gates[each.pk]["is_shut"]]
+    return Section(
+        answer=_may_not_start(shut, numbers)
+        if shut
+        else f"{count(len(rows), 'treatment')} of yours planned or under way",
+        is_pressing=bool(shut),
+        rows=rows,
+        empty="You have no treatment planned. Open an object to plan one.",
+        more_label="All treatments",
+        more_href=reverse("progress:treatments"),
+    )
+
+
+def _may_not_start(shut: list[Treatment], numbers: dict[int, str]) -> str:
+    if len(shut) == 1:
+        return f"{shut[0].code} of {numbers[shut[0].object_id]} may not go on yet"
+    return f"{len(shut)} treatments of yours may not go on yet"
+
+
+def own_decisions(user: User, now: datetime) -> Section:
+    """Questions that wait for this conservator."""
+    cases = list(
+        DecisionCase.objects.filter(assigned_to=user, state=DecisionCase.State.OPEN).order_by(
+            "opened_at"
+        )[: ROWS + 1]
+    )
+    numbers = numbers_of([case.object_id for case in cases])
+    rows = [
+        Row(
+            text=f"{numbers[case.object_id]}: "
+            f"{view_words(case.technique, case.face, case.variant)}",
+            href=f"{reverse('progress:decisions')}#case-{case.pk}",
+            note=f"proposal: {case.get_proposal_display().lower()}, "
+            f"open since {day(case.opened_at)}",
+            status=Status.UNDECIDED,
+        )
+        for case in cases[:ROWS]
+    ]
+    return Section(
+        answer=f"{count(len(cases), 'older picture')} "
+        f"{'waits' if len(cases) <= 1 else 'wait'} for your decision",
+        rows=rows,
+        empty="No decision waits for you.",
+        more_label="Decisions",
+        more_href=reverse("progress:decisions"),
+        is_pressing=bool(cases),
+    )
+
+
+def steps_ahead(user: User, now: datetime) -> Section:
+    """Treatment steps planned within two weeks."""
+    today: date = timezone.localdate(now)
+    steps = list(
+        Intervention.objects.filter(
+            state=InterventionState.PLANNED,
+            planned_on__isnull=False,
+            planned_on__lte=today + SHORTLY,
+        )
+        .select_related("treatment__conservator")
+        .prefetch_related("treatment__interventions")
+        .order_by("planned_on", "treatment", "step")
+    )
+    first: dict[int, Intervention] = {}
+    for step in steps:
+        first.setdefault(step.treatment_id, step)
+    numbers = numbers_of([step.object_id for step in first.values()])
+    gates = gates_of_treatments([step.treatment for step in first.values()])
+    rows = [
+        Row(
+            text=f"{numbers[step.object_id]}: {step.treatment}",
+            href=reverse("progress:treatment", args=[step.treatment_id]),
+            note=f"planned for {step.planned_on:%-d %b %Y}, {step.treatment.conservator}. "
+            f"May start: {gates[step.treatment_id]['gate']}.",
+        )
+        for step in list(first.values())[:ROWS]
+        if step.planned_on is not None
+    ]
+    shut = sum(gate["is_shut"] for gate in gates.values())
+    return Section(
+        answer=f"{count(len(first), 'treatment')} "
+        f"{'has' if len(first) <= 1 else 'have'} a step planned within 14 days"
+        + (f", {count(shut, 'gate')} {'is' if shut == 1 else 'are'} shut" if shut else ""),
+        is_pressing=bool(shut),
+        rows=rows,
+        empty="No treatment step is planned for the next two weeks.",
+        more_label="Treatments",
+        more_href=reverse("progress:treatments"),
+    )
+
+
+def debt(user: User, now: datetime) -> Section:
+    """What treatments have made untrue or doubtful."""
+    views = (
+        ViewStatus.objects.filter(status__in=DEBT, owed_view__anchor="CUR")
+        .select_related("owed_view")
+        .order_by("object_id", "pk")
+    )
+    total = views.count()
+    first = list(views[:ROWS])
+    numbers = numbers_of([view.object_id for view in first])
+    rows = [
+        Row(
+            text=f"{numbers[view.object_id]}: "
+            + view_words(view.owed_view.technique, view.owed_view.face, view.owed_view.variant),
+            href=reverse("progress:object", args=[view.object_id]),
+            note=view.why,
+            status=view.status,
+        )
+        for view in first
+    ]
+    return Section(
+        answer=f"{count(total, 'picture')} no longer true, or waiting for a decision",
+        rows=rows,
+        empty="No treatment has made a picture untrue.",
+        is_pressing=bool(rows),
+    )
+
+
+def lost_for_good(user: User, now: datetime) -> Section:
+    """Views that can never be made again."""
+    views = list(
+        ViewStatus.objects.filter(status=Status.LOST)
+        .select_related("owed_view")
+        .order_by("object_id", "pk")[:ROWS]
+    )
+    numbers = numbers_of([view.object_id for view in views])
+    return Section(
+        answer=f"{count(len(views), 'view')} lost for good",
+        rows=[
+            Row(
+                text=f"{numbers[view.object_id]}: "
+                + view_words(view.owed_view.technique, view.owed_view.face, view.owed_view.variant),
+                href=reverse("progress:object", args=[view.object_id]),
+                note=view.why,
+                status=view.status,
+            )
+            for view in views
+        ],
+        empty="Nothing has been lost.",
+    )

@@ -1,0 +1,86 @@
+"""First pages: the title is the answer, a shut gate and a forgotten session press."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.campaigns.models import SessionState
+from imaging_requests.people.models import User
+from imaging_requests.requesting.models import OwedView
+from tests import factory
+from tests import progress_scene as scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _rules() -> None:
+    factory.rules()
+
+
+def first_page(client: Client, person: User) -> str:
+    client.force_login(person)
+    answer = client.get(reverse("progress:first_page"))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_a_session_that_nobody_closed_is_not_forgotten(client: Client) -> None:
+    amaro, signe = factory.photographer(), factory.lead()
+    began = timezone.now() - timedelta(days=2)
+    forgotten = factory.session(starts_at=began, by=amaro)
+    for person in (amaro, signe):
+        page = first_page(client, person)
+        assert "1 session is over and not closed" in page
+        assert reverse("campaigns:session", args=[forgotten.pk]) in page
+    type(forgotten).objects.filter(pk=forgotten.pk).update(
+        state=SessionState.CLOSED, closed_at=began
+    )
+    assert "No session is over and not closed" in first_page(client, amaro)
+
+
+def test_a_session_of_this_morning_is_the_next_one_until_tonight(client: Client) -> None:
+    amaro = factory.photographer()
+    factory.session(starts_at=timezone.now() - timedelta(hours=4), by=amaro)
+    page = first_page(client, amaro)
+    assert "<h1>Next: " in page
+    assert "No session is over and not closed" in page
+
+
+def test_a_shut_gate_is_the_first_answer_of_conservator_and_lead(client: Client) -> None:
+    runa = factory.conservator()
+    thing = factory.museum_object("AR 0070", "The Quarantine Island")
+    factory.entry(thing, number="23")
+    treatment = factory.treatment(thing, by=runa, code="T4")
+    treatment.interventions.update(planned_on=timezone.localdate() + timedelta(days=4))
+    scene.derive(timezone.now())
+    assert OwedView.objects.filter(object=thing).exists()
+    page = first_page(client, runa)
+    assert "<h1>T4 of AR 0070 may not go on yet</h1>" in page
+    assert "Next step may start: no, missing: " in page
+    assert "1 treatment has a step planned within 14 days, 1 gate is shut" in first_page(
+        client, factory.lead()
+    )
+
+
+def test_the_head_reads_first_how_many_entries_are_whole(client: Client) -> None:
+    factory.entry(factory.museum_object("AR 0038", "Harbour Fire"), number="12")
+    scene.derive(timezone.now())
+    page = first_page(client, factory.head())
+    assert "<h1>0 of 1 entries" in page or "<h1>0 of 1 entry" in page
+
+
+def test_no_answer_speaks_of_nothing_in_the_plural(client: Client) -> None:
+    page = first_page(client, factory.person("Una", "conservator", "lead", "curator"))
+    for words in (
+        "No older picture waits for your decision",
+        "No picture waits for review",
+        "No wish waits for your word",
+        "No entry of yours is not fully documented",
+    ):
+        assert words in page
