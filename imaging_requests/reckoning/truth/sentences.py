@@ -33,16 +33,16 @@ def _case_open(view: str, status: ViewStatus, speech: Speech) -> str:
 
 def _captured_on(status: ViewStatus, speech: Speech) -> str:
     picture = status.reason.picture
-    return f" captured on {speech.day(picture.captured_at)}" if picture is not None else ""
+    return f", captured on {speech.day(picture.captured_at)}," if picture is not None else ""
 
 
 def _filed(view: str, status: ViewStatus, speech: Speech) -> str:
-    return f"{view}{_captured_on(status, speech)}, is filed and speaks for this state."
+    return f"{view}{_captured_on(status, speech)} is filed and speaks for this state."
 
 
 def _accepted(view: str, status: ViewStatus, speech: Speech) -> str:
     return (
-        f"{view}{_captured_on(status, speech)}, is accepted; verified copies or the sealed "
+        f"{view}{_captured_on(status, speech)} is accepted; verified copies or the sealed "
         "package are still missing."
     )
 
@@ -113,7 +113,7 @@ def _spec_raised(view: str, status: ViewStatus, speech: Speech) -> str:
     picture = status.reason.picture
     assert picture is not None
     return (
-        f"{view}{_captured_on(status, speech)}, has {picture.px_per_mm:g} px/mm and covers "
+        f"{view}{_captured_on(status, speech)} has {picture.px_per_mm:g} px/mm and covers "
         f"{picture.coverage * 100:.1f} %; {status.view.px_per_mm:g} px/mm and "
         f"{status.view.min_coverage * 100:g} % are asked for now."
     )
@@ -125,7 +125,7 @@ def _never_made(view: str, status: ViewStatus, speech: Speech) -> str:
 
 def _in_hand(words: str) -> _Sentence:
     def say(view: str, status: ViewStatus, speech: Speech) -> str:
-        return f"{view}{_captured_on(status, speech)}, {words}."
+        return f"{view}{_captured_on(status, speech)} {words}."
 
     return say
 

@@ -76,7 +76,9 @@ class Speech:
         """What was done, and when it ended."""
         if event.ended_at is None:
             return self.event(event)
-        return f"{self.event(event)} on {self.day(event.ended_at)}"
+        done = self.event(event)
+        joint = "" if done.endswith(" on") else " on"
+        return f"{done}{joint} {self.day(event.ended_at)}"
 
 
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
