@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from imaging_requests.deliverables.actions import assemble_line
+from imaging_requests.deliverables.actions import assemble_line, keep_recognition
+from imaging_requests.deliverables.models import DeliverableState
+from imaging_requests.deliverables.recognising import check_recognition
 from imaging_requests.intake.jobs import Work
 
 ASSEMBLE = "assemble"
 QUEUE = "pixels"
-#: Only rows are read and written; a minute is far more than the largest line takes.
+#: Rows, and some small pictures to recognise the object by; a minute is far more than it takes.
 LONGEST_S = 60.0
 
 
@@ -16,3 +18,5 @@ def assemble(work: Work) -> None:
     with work.publish():
         row = assemble_line(shot_line_id=work.subject_id, now=work.now())
         work.result = {} if row is None else {"deliverable": row.pk, "state": row.state}
+    if row is not None and row.state == DeliverableState.BUILDING:
+        keep_recognition(check=check_recognition(row))

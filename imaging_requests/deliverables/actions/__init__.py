@@ -3,6 +3,7 @@
 from imaging_requests.deliverables.actions.assembling import (
     assemble_line,
     hand_in,
+    keep_recognition,
     start_again,
     take_back,
 )
@@ -20,6 +21,7 @@ __all__ = [
     "assemble_line",
     "file_accepted",
     "hand_in",
+    "keep_recognition",
     "recall",
     "seal_package",
     "send_back",

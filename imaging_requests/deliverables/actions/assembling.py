@@ -21,6 +21,7 @@ from imaging_requests.deliverables.models import (
 )
 from imaging_requests.deliverables.policies import HAND_IN
 from imaging_requests.deliverables.rules import Act
+from imaging_requests.intake.models import FileCheck
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
@@ -67,6 +68,25 @@ def assemble_line(*, shot_line_id: int, now: datetime | None = None) -> Delivera
     if newest is not None and queries.fingerprint_of(newest) == composition.fingerprint:
         return newest
     return _begin(line, composition, actor=None, now=now)
+
+
+@transaction.atomic
+def keep_recognition(*, check: FileCheck | None) -> None:
+    """Keep what was found when a picture was compared with the reference pictures."""
+    if check is None:
+        return
+    FileCheck.objects.update_or_create(
+        frame_id=check.frame_id,
+        rule=check.rule,
+        rule_version=check.rule_version,
+        defaults={
+            "value": check.value,
+            "unit": check.unit,
+            "limit": check.limit,
+            "verdict": check.verdict,
+            "sentence": check.sentence,
+        },
+    )
 
 
 def _begin(

@@ -1,0 +1,144 @@
+"""Compare a visible picture of a front with the reference pictures of its own and other objects.
+
+Only whole faces are compared: a tile shows too little, and infrared or X-ray look too different
+from the visible reference. What cannot be compared says so and is never shown as passed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from django.conf import settings
+from django.db.models import Q
+from PIL import Image
+
+from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
+from imaging_requests.imaging.files.data_values import take_number, take_whole
+from imaging_requests.imaging.recognition import (
+    Description,
+    Recognised,
+    Recognition,
+    RecognitionLimits,
+    describe,
+    recognise,
+)
+from imaging_requests.intake.limits import read_data
+from imaging_requests.intake.models import Derivative, FileCheck
+from imaging_requests.requesting.words import numbers_of
+
+RULE = "G12"
+DATA = "checks/recognition-1.json"
+SMALL = "256"
+COMPARED = ("VF", "VC")
+WHOLE_FACE = (DeliverableKind.SINGLE, DeliverableKind.BRACKET)
+
+
+@lru_cache(maxsize=1)
+def _limits() -> tuple[RecognitionLimits, int, int]:
+    data = read_data(DATA)
+    limits = RecognitionLimits(
+        pass_ratio=take_number(data, "recognition.pass_ratio"),
+        warn_ratio=take_number(data, "recognition.warn_ratio"),
+        least_likeness=take_number(data, "recognition.least_likeness"),
+    )
+    return limits, take_whole(data, "recognition.most_others"), int(data["version"])
+
+
+def _described(frame_ids: Iterable[int]) -> dict[int, Description]:
+    """Describe frames by their small pictures; those that have none are left out."""
+    found: dict[int, Description] = {}
+    for row in Derivative.objects.filter(kind=SMALL, frame__in=list(frame_ids)):
+        path = Path(settings.DERIVED_DIR) / row.path
+        if path.is_file():
+            with Image.open(path) as picture:
+                found[row.frame_id] = describe(np.asarray(picture.convert("L"), np.uint8))
+    return found
+
+
+def _references(row: Deliverable, most: int) -> tuple[int | None, dict[int, int]]:
+    """Return the cover of this object's reference, and covers of others by object."""
+    accepted = Deliverable.objects.filter(
+        state=DeliverableState.ACCEPTED,
+        technique__in=COMPARED,
+        face="F",
+        detail_mm=None,
+        kind__in=WHOLE_FACE,
+        cover__isnull=False,
+    )
+    own = (
+        accepted.filter(object=row.object_id)
+        .order_by("-captured_at")
+        .values_list("cover_id", flat=True)
+        .first()
+    )
+    campaign = row.shot_line.session.campaign_id if row.shot_line is not None else None
+    near = Q(object__shot_lines__session__campaign=campaign)
+    others = (
+        accepted.exclude(object=row.object_id)
+        .filter(near)
+        .order_by("object_id", "-captured_at")
+        .values_list("object_id", "cover_id")
+        .distinct()
+    )
+    covers: dict[int, int] = {}
+    for object_id, cover_id in others:
+        if cover_id is not None and len(covers) < most:
+            covers.setdefault(object_id, cover_id)
+    return own, covers
+
+
+def _sentence(found: Recognition, number: str) -> str:
+    if found.verdict is Recognised.PASS:
+        return f"This looks like {number}, as it should."
+    if found.verdict is Recognised.CANNOT_TELL:
+        return f"There is no reference picture to say whether this is {number}. Look at it."
+    if found.verdict is Recognised.WARN:
+        return f"This looks like {number}, but {found.other} is nearly as like. Look at it."
+    return (
+        f"This looks like {found.other}, not like {number}. If the frames were shot for the other "
+        "object, take them back on the sorting table and place them there."
+    )
+
+
+def check_recognition(row: Deliverable) -> FileCheck | None:
+    """Return the check of rule G12 for a picture's cover, unsaved, or None if it is not asked."""
+    if (
+        row.technique not in COMPARED
+        or row.face != "F"
+        or row.detail_mm
+        or row.kind not in WHOLE_FACE
+        or row.cover_id is None
+    ):
+        return None
+    limits, most, version = _limits()
+    own, others = _references(row, most)
+    described = _described({row.cover_id, *others.values(), *([own] if own else [])})
+    picture = described.get(row.cover_id)
+    if picture is None:
+        return None
+    numbers = numbers_of([row.object_id, *others])
+    found = recognise(
+        picture,
+        own=described.get(own) if own is not None else None,
+        others={
+            numbers[object_id]: described[cover]
+            for object_id, cover in others.items()
+            if cover in described
+        },
+        limits=limits,
+    )
+    likeness = "" if found.own is None else f"{found.own:.2f}"
+    other = "" if found.best_other is None else f"{found.best_other:.2f} ({found.other})"
+    return FileCheck(
+        frame_id=row.cover_id,
+        rule=RULE,
+        rule_version=version,
+        value=f"{likeness or 'no reference'}; others {other or 'none'}",
+        unit="correlation",
+        limit=f"own over others ≥ {limits.pass_ratio:g}",
+        verdict=found.verdict.value,
+        sentence=_sentence(found, numbers[row.object_id]),
+    )
