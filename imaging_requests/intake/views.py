@@ -62,6 +62,7 @@ def drops(request: HttpRequest) -> HttpResponse:
         "waiting": queries.waiting_frames().count(),
         "standstill": pages.standstill_words(),
         "may_upload": may(signed_in(request), UPLOAD),
+        "may_place": may(signed_in(request), PLACE),
     }
     return render(request, "intake/drops.html", context)
 
