@@ -80,10 +80,12 @@ def minutes_words(minutes: float) -> str:
 #: Values of a set-up card that are shown as large figures, with label and unit, in this order.
 CARD_FIGURES: tuple[tuple[str, str, str], ...] = (
     ("distance_mm", "Sensor to object", "mm"),
+    ("sensor_to_object_mm", "Sensor to object", "mm"),
     ("height_mm", "Camera height", "mm"),
+    ("camera_height_mm", "Camera height", "mm"),
     ("tilt_deg", "Tilt", "°"),
     ("focal_length_mm", "Focal length", "mm"),
-    ("aperture", "Aperture f/", ""),
+    ("aperture", "Aperture", ""),
     ("iso", "ISO", ""),
     ("exposure_s", "Exposure", "s"),
     ("azimuth_deg", "Lamp azimuth", "°"),
@@ -91,6 +93,7 @@ CARD_FIGURES: tuple[tuple[str, str, str], ...] = (
     ("lamp_distance_mm", "Lamp distance", "mm"),
     ("power", "Power", ""),
     ("filter", "Filter", ""),
+    ("barrier_filter", "Barrier filter", ""),
     ("band_nm", "Band", "nm"),
     ("gain", "Gain", ""),
     ("integration_ms", "Integration", "ms"),
@@ -100,6 +103,15 @@ CARD_FIGURES: tuple[tuple[str, str, str], ...] = (
     ("source_detector_mm", "Source to detector", "mm"),
     ("object_detector_mm", "Object to detector", "mm"),
 )
+
+
+#: Units that the names of other values end in.
+UNITS = {"mm": "mm", "cm": "cm", "min": "min", "s": "s", "ms": "ms", "nm": "nm", "lx": "lx"} | {
+    "deg": "°",
+    "kv": "kV",
+    "ma": "mA",
+    "pct": "%",
+}
 
 
 def said(value: Any) -> Any:
@@ -113,17 +125,27 @@ def said(value: Any) -> Any:
 def card_figures(values: dict[str, Any]) -> list[dict[str, Any]]:
     """The numbers of a set-up card that are rebuilt, as large figures."""
     return [
-        {"label": label, "figure": said(values[name]), "unit": unit}
+        {
+            "label": label,
+            "figure": f"f/{said(values[name])}" if name == "aperture" else said(values[name]),
+            "unit": unit,
+        }
         for name, label, unit in CARD_FIGURES
         if values.get(name) not in (None, "")
     ]
+
+
+def _label_and_unit(name: str) -> dict[str, str]:
+    words, _, last = name.rpartition("_")
+    unit = UNITS.get(last, "") if words else ""
+    return {"label": (words if unit else name).replace("_", " ").capitalize(), "unit": unit}
 
 
 def card_rest(values: dict[str, Any]) -> list[dict[str, Any]]:
     """What else a set-up card says, as names and facts."""
     shown = {name for name, _, _ in CARD_FIGURES}
     return [
-        {"label": name.replace("_", " ").capitalize(), "value": said(value)}
+        {**_label_and_unit(name), "value": said(value)}
         for name, value in values.items()
         if name not in shown and value not in (None, "")
     ]
