@@ -14,6 +14,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import members_of
+from imaging_requests.progress.fallen import Fallen, fallen_back
 from imaging_requests.progress.models import EntryStatus, ObjectStatus
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import ShownView, by_face, shown_views
@@ -44,7 +45,7 @@ def _latest_facts(ids: list[int]) -> dict[int, ObjectFacts]:
     return {row.object_id: row for row in rows}
 
 
-def _sentence(entry: Entry, derived: EntryStatus | None) -> str:
+def _sentence(entry: Entry, derived: EntryStatus | None, fallen: Fallen | None) -> str:
     if derived is None:
         return f"Entry {entry.number} has not been derived yet"
     grade = Grade(derived.grade)
@@ -56,6 +57,8 @@ def _sentence(entry: Entry, derived: EntryStatus | None) -> str:
         return f"Entry {entry.number} has a signed gap"
     if grade is Grade.NOT_STARTED:
         return f"Entry {entry.number} is not started"
+    if fallen is not None:
+        return f"Entry {entry.number} has fallen back: {fallen.because}"
     return f"Entry {entry.number} is not fully documented: {derived.unmet} of {derived.owed} open"
 
 
@@ -93,6 +96,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     grouped: dict[int, list[ShownView]] = defaultdict(list)
     for view in views:
         grouped[view.object_id].append(view)
+    fallen = fallen_back(views, ids)
     pin = EntryPin.objects.filter(entry=entry, unpinned_at=None).select_related("protocol").first()
     actions = []
     if may(user, ASK):
@@ -118,8 +122,9 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     lost = [view for view in views if view.status == Status.LOST]
     return {
         "entry": entry,
-        "answer": _sentence(entry, derived),
-        "sub": f"{entry.title}. {derived.why if derived else ''}",
+        "answer": _sentence(entry, derived, fallen),
+        "sub": f"{entry.title}. {fallen.counted if fallen else ''} "
+        f"{derived.why if derived else ''}",
         "counts": _counts(derived),
         "crumbs": [
             {

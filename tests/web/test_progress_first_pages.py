@@ -84,3 +84,26 @@ def test_no_answer_speaks_of_nothing_in_the_plural(client: Client) -> None:
         "No entry of yours is not fully documented",
     ):
         assert words in page
+
+
+def test_an_entry_that_fell_back_says_so_in_its_title(client: Client) -> None:
+    signe = factory.lead()
+    thing = factory.museum_object("AR 0038", "Harbour Fire")
+    entry = factory.entry(thing, number="12")
+    scene.derive(timezone.now())
+    removed = timezone.now() - timedelta(days=3)
+    for view in OwedView.objects.filter(object=thing):
+        made = scene.picture(view, removed - timedelta(days=20), by=signe)
+        scene.file(made, removed - timedelta(days=10), by=signe)
+    scene.derive(timezone.now())
+    client.force_login(signe)
+    address = reverse("progress:entry", args=[entry.pk])
+    assert "has fallen back" not in client.get(address).content.decode()
+    step = scene.take_varnish_off(thing, removed)
+    type(step).objects.filter(pk=step.pk).update(label="varnish removed")
+    scene.derive(timezone.now())
+    page = client.get(address).content.decode()
+    day = f"{timezone.localtime(removed):%-d %b %Y}"
+    assert f"<h1>Entry 12 has fallen back: varnish removed on {day}</h1>" in page
+    assert "Counting pictures alone would say " in page
+    assert " are out of date and " in page
