@@ -1,4 +1,6 @@
-"""One small picture of a deliverable of several frames: its bracket as a strip, its tiles in place.
+"""One small picture of a deliverable of several frames: its bracket in order, its tiles in place.
+
+Four exposures lie two by two, which keeps the shape of the picture; three make a strip.
 
 The tiles are not joined: they lie side by side with a gap, as they were shot. Made from the small
 pictures of the frames, which are 8-bit and our own, so Pillow is right for it.
@@ -10,6 +12,7 @@ import hashlib
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import isqrt
 from pathlib import Path
 
 from django.conf import settings
@@ -55,7 +58,13 @@ def _chosen(seats: Sequence[DeliverableFrame]) -> dict[tuple[int, int], Delivera
     has_tiles = any(seat.tile_x or seat.tile_y for seat in seats)
     if not has_tiles:
         exposures = {seat.ev: seat for seat in reversed(seats)}
-        return {(column, 0): exposures[ev] for column, ev in enumerate(sorted(exposures))}
+        across = isqrt(len(exposures))
+        if across * across != len(exposures):
+            across = len(exposures)
+        return {
+            (place % across, place // across): exposures[ev]
+            for place, ev in enumerate(sorted(exposures))
+        }
     middle: dict[tuple[int, int], DeliverableFrame] = {}
     for seat in seats:
         place = (seat.tile_x, seat.tile_y)
