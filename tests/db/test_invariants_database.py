@@ -1,0 +1,314 @@
+"""Invariants that the database keeps by itself, attempted with raw SQL on whichever it is.
+
+Those that stand elsewhere are named in docs/invariants.md; here are the rest.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta, timezone
+from typing import Any
+
+import pytest
+from django.db import connection, models, transaction
+
+from imaging_requests.collection.models import CollectionObject, ObjectNumber
+from imaging_requests.deliverables import actions as deliverables
+from imaging_requests.deliverables import queries
+from imaging_requests.deliverables.models import Deliverable, Package, PackageItem, Review
+from imaging_requests.people import audit
+from imaging_requests.people.models import AuditEvent, Notice
+from imaging_requests.requesting.models import GapStatement, NotApplicable, OwedView, Waiver
+from imaging_requests.treatments.models import Incident
+from tests import factory
+from tests.db.test_database_guards import copy_raw, delete_raw, raw, refused, set_raw
+from tests.factory import NOW, hours
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def obj() -> CollectionObject:
+    factory.rules()
+    return factory.museum_object("AR 0061")
+
+
+# I-01: numbers
+
+
+def test_i01_one_number_of_a_kind_in_force_at_any_instant(obj: CollectionObject) -> None:
+    first = obj.numbers.get()
+    words = "one number of a kind in force"
+    refused(*copy_raw(first, number="AR 7001"))
+    raw(*set_raw(first, in_force_to=date(2026, 1, 16)))
+    for begins, ends in (
+        (date(2026, 1, 15), None),
+        (date(2025, 8, 1), date(2025, 9, 2)),
+        (date(2025, 12, 1), date(2025, 12, 24)),
+    ):
+        refused(*copy_raw(first, number="AR 7002", in_force_from=begins, in_force_to=ends))
+    raw(*copy_raw(first, number="AR 7003", in_force_from=date(2026, 1, 16), in_force_to=None))
+    second = ObjectNumber.objects.get(number="AR 7003")
+    refused(*set_raw(second, in_force_from=date(2026, 1, 10)), said=words)
+    raw(*copy_raw(first, number="AR 7004", scheme="deposit", in_force_to=None))
+
+
+def test_i01_a_number_never_passes_to_another_object(obj: CollectionObject) -> None:
+    number = obj.numbers.get()
+    other = CollectionObject.objects.create(title="Another")
+    raw(*set_raw(number, in_force_to=date(2026, 1, 16)))
+    refused(*copy_raw(number, object_id=other.pk, in_force_from=date(2026, 2, 1)))
+    words = "never passes to another object"
+    refused(*set_raw(number, object_id=other.pk), said=words)
+    refused(*set_raw(number, number="AR 9999"), said=words)
+    refused(*delete_raw(number), said="is never deleted")
+    raw(*set_raw(number, source="old inventory"))
+
+
+# I-02: what a picture shows
+
+
+@pytest.mark.parametrize("name", ["object_id", "surface", "technique", "captured_at", "variant"])
+def test_i02_a_picture_lacks_nothing_that_says_what_it_shows(
+    obj: CollectionObject, name: str
+) -> None:
+    picture = factory.deliverable(obj, state="building")
+    refused(*set_raw(picture, **{name: None}))
+    refused(*copy_raw(picture, chain=uuid.uuid4(), **{name: None}))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"surface": "B.1"}, {"surface": ""}, {"face": "X"}, {"technique": "ZZ"}, {"technique": ""}],
+)
+def test_i02_a_picture_shows_one_surface_of_its_face(
+    obj: CollectionObject, changes: dict[str, Any]
+) -> None:
+    picture = factory.deliverable(obj, state="building")
+    words = "one surface of its face"
+    refused(*set_raw(picture, **changes), said=words)
+    refused(*copy_raw(picture, chain=uuid.uuid4(), **changes), said=words)
+    raw(*set_raw(picture, face="B", surface="B.2"))
+
+
+# I-04: files
+
+
+def test_i04_the_same_bytes_are_stored_once_and_never_renamed() -> None:
+    frame = factory.frame()
+    refused(*copy_raw(frame, first_name="other.tif"))
+    words = "What was received of a file never changes"
+    for changes in (
+        {"sha256": "f" * 64},
+        {"size_bytes": frame.size_bytes + 1},
+        {"first_name": "renamed.tif"},
+    ):
+        refused(*set_raw(frame, **changes), said=words)
+    raw(*copy_raw(frame, sha256="e" * 64))
+
+
+# I-12: duties
+
+
+def test_i12_a_duty_is_in_force_once(obj: CollectionObject) -> None:
+    view = factory.owed_view(obj)
+    refused(*copy_raw(view))
+    for changes in (
+        {"technique": "VF"},
+        {"surface": "F.2"},
+        {"variant": "L"},
+        {"anchor_key": "AT:9"},
+    ):
+        raw(*copy_raw(view, **changes))
+    raw(*copy_raw(view, ended_at=NOW))
+    ended = OwedView.objects.get(ended_at=NOW)
+    refused(*set_raw(ended, ended_at=None))
+
+
+# I-15, I-16: what people sign
+
+
+def test_i15_a_waiver_says_why_and_a_last_look_has_two_people(obj: CollectionObject) -> None:
+    signe, runa = factory.lead(), factory.conservator()
+    waiver = Waiver.objects.create(
+        owed_view=factory.owed_view(obj), reason_code="risk", text="Flakes.", granted_by=signe
+    )
+    for changes in (
+        {"text": ""},
+        {"reason_code": ""},
+        {"granted_by_id": None},
+        {"is_last_look": True},
+        {"is_last_look": True, "co_signed_by_id": signe.pk},
+    ):
+        refused(*set_raw(waiver, **changes))
+    raw(*set_raw(waiver, is_last_look=True, co_signed_by_id=runa.pk))
+    refused(*copy_raw(waiver))
+
+
+def test_i16_a_ruling_by_hand_needs_a_reason_and_a_name(obj: CollectionObject) -> None:
+    ruling = NotApplicable.objects.create(
+        object=obj, face="E", technique="VF", reason="Engaged frame.", by=factory.lead()
+    )
+    refused(*set_raw(ruling, reason=""))
+    refused(*set_raw(ruling, by_id=None))
+    raw(*set_raw(ruling, by_id=None, rule="edges.panel"))
+
+
+# I-29: clocks
+
+
+def test_i29_instants_are_stored_in_utc_whatever_zone_they_came_in() -> None:
+    west = timezone(timedelta(hours=-5))
+    session = factory.session(starts_at=datetime(2026, 3, 29, 0, 30, tzinfo=west))
+    column = (
+        "to_char(starts_at AT TIME ZONE 'UTC', 'YYYY-MM-DD HH24:MI')"
+        if connection.vendor == "postgresql"
+        else "substr(starts_at, 1, 16)"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {column} FROM campaigns_session WHERE id = %s", [session.pk])
+        assert cursor.fetchone() == ("2026-03-29 05:30",)
+    session.refresh_from_db()
+    assert session.starts_at == datetime(2026, 3, 29, 5, 30, tzinfo=UTC)
+
+
+def test_i29_a_session_names_its_zone_and_the_cameras_own_words_are_kept() -> None:
+    session = factory.session()
+    refused(*set_raw(session, zone=""), said="names the zone of its clock")
+    refused(*set_raw(session, zone=None))
+    raw(*set_raw(session, zone="Atlantic/Azores"))
+    frame = factory.frame(wall_clock="2026:03:29 01:30:00")
+    words = "its own clock"
+    refused(*set_raw(frame, wall_clock="2026:03:29 02:30:00"), said=words)
+    refused(*set_raw(frame, wall_clock=""), said=words)
+    raw(*set_raw(frame, captured_at=NOW))
+
+
+# I-34: nothing with a history is deleted
+
+Made = Callable[[CollectionObject], models.Model]
+
+
+def _incident(obj: CollectionObject) -> models.Model:
+    return Incident.objects.create(
+        object=obj, kind="water", occurred_at=NOW, recorded_by=factory.lead()
+    )
+
+
+def _gap(obj: CollectionObject) -> models.Model:
+    return GapStatement.objects.create(
+        entry=factory.entry(obj), text="It stays.", signed_by=factory.head()
+    )
+
+
+def _ruling(obj: CollectionObject) -> models.Model:
+    return NotApplicable.objects.create(
+        object=obj, face="E", technique="VF", reason="Engaged frame.", by=factory.lead()
+    )
+
+
+def _waiver(obj: CollectionObject) -> models.Model:
+    return Waiver.objects.create(
+        owed_view=factory.owed_view(obj),
+        reason_code="risk",
+        text="Flakes.",
+        granted_by=factory.lead(),
+    )
+
+
+WITH_EVENTS: dict[str, Made] = {
+    "catalogue": lambda obj: factory.catalogue(),
+    "treatment": lambda obj: factory.treatment(obj, rows=()),
+    "step": lambda obj: factory.treatment(obj, rows=(1,)).interventions.get(),
+    "incident": _incident,
+    "view": lambda obj: factory.owed_view(obj),
+    "request": lambda obj: factory.request(),
+    "line of a request": lambda obj: factory.request_line(factory.request(), obj),
+    "waiver": _waiver,
+    "ruling": _ruling,
+    "gap statement": _gap,
+    "campaign": lambda obj: factory.campaign(),
+    "session": lambda obj: factory.session(),
+    "frame": lambda obj: factory.frame(),
+}
+
+
+@pytest.mark.parametrize("what", WITH_EVENTS)
+def test_i34_what_the_trail_speaks_of_is_never_deleted(obj: CollectionObject, what: str) -> None:
+    row = WITH_EVENTS[what](obj)
+    audit.record("tests.event", actor=None, subject=row, now=NOW)
+    refused(*delete_raw(row), said="never deleted")
+    assert type(row)._default_manager.filter(pk=row.pk).exists()
+
+
+@pytest.mark.parametrize("what", ["incident", "view", "request", "session", "frame"])
+def test_i34_a_row_without_any_history_may_go(obj: CollectionObject, what: str) -> None:
+    raw(*delete_raw(WITH_EVENTS[what](obj)))
+
+
+def test_i34_nothing_that_others_rest_on_is_deleted(obj: CollectionObject) -> None:
+    view = factory.owed_view(obj)
+    session = factory.session()
+    line = factory.shot_line(session, obj, meets=[view])
+    frame = factory.frame(line)
+    picture = factory.deliverable(obj, frames=[frame], shot_line=line)
+    Review.objects.create(deliverable=picture, verdict="accepted", by=factory.lead())
+    factory.treatment(obj)
+    for row in (obj, view, session, line, frame, picture):
+        refused(*delete_raw(row))
+
+
+# I-26: a recall is one transaction
+
+
+def test_i26_a_recall_reaches_every_package_or_changes_nothing(
+    obj: CollectionObject, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    signe = factory.lead()
+    picture = factory.deliverable(obj)
+    for number in ("P-1", "P-2"):
+        package = Package.objects.create(number=number, purpose="print", made_by=signe)
+        PackageItem.objects.create(package=package, deliverable=picture)
+        Package.objects.filter(pk=package.pk).update(
+            state="sealed", sealed_at=NOW, manifest_sha256="0" * 64
+        )
+
+    def recall() -> None:
+        deliverables.recall(
+            actor=signe,
+            deliverable_id=picture.pk,
+            read_version=picture.row_version,
+            reasons=["join"],
+            note="Plates 3 and 4 are swapped.",
+            now=NOW + hours(1),
+        )
+
+    address, told = queries.package_address, []
+
+    def breaks_at_the_second_package(package: Package) -> str:
+        told.append(package.number)
+        if len(told) == 2:
+            raise OSError("the power goes")
+        return address(package)
+
+    before = AuditEvent.objects.count()
+    monkeypatch.setattr(queries, "package_address", breaks_at_the_second_package)
+    with pytest.raises(OSError, match="the power goes"), transaction.atomic():
+        recall()
+    picture.refresh_from_db()
+    assert picture.state == "accepted"
+    assert (AuditEvent.objects.count(), Notice.objects.count()) == (before, 0)
+    monkeypatch.undo()
+    recall()
+    picture.refresh_from_db()
+    assert picture.state == "recalled"
+    held = AuditEvent.objects.filter(code="deliverables.package_holds_recalled")
+    assert {event.after["number"] for event in held} == {"P-1", "P-2"}
+
+
+def test_i26_a_picture_is_made_of_masters_only(obj: CollectionObject) -> None:
+    picture = factory.deliverable(obj, state="building")
+    for kind in ("derivative", "inverted", ""):
+        refused(*set_raw(picture, kind=kind))
+    assert Deliverable.objects.get().kind == "single"
