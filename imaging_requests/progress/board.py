@@ -1,15 +1,23 @@
-"""Read the catalogue board from the cache, in a fixed number of queries."""
+"""Draw the catalogue board.
+
+What is drawn is remembered under everything it shows: the very values that were read from the
+database are the key. So a changed value draws anew at once, in every process, and there is nothing
+to invalidate.
+"""
 
 from __future__ import annotations
 
-from collections import Counter
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import lru_cache
+from typing import Any, NamedTuple
 
-from django.db.models import QuerySet
+from django.template.loader import get_template
 from django.urls import reverse
+from django.utils.safestring import SafeString, mark_safe
 
-from imaging_requests.collection.models import Catalogue, Entry
+from imaging_requests.people.templatetags.marks import status_legend
 from imaging_requests.progress.columns import COLUMNS, GROUPS, OPENS
 from imaging_requests.reckoning.truth.terms import Grade
 
@@ -20,16 +28,23 @@ GRADE_WORDS = {
     Grade.IN_PROGRESS: "in progress",
     Grade.NOT_STARTED: "not started",
 }
+#: Rows and whole pages of boards that a process remembers; a row takes two kilobytes.
+ROWS_KEPT = 4_000
+PAGES_KEPT = 40
 
 
 @dataclass(frozen=True)
-class Headline:
-    """The numbers above the board."""
+class Totals:
+    """The numbers above the board: entries by grade, then present views."""
 
-    full: int
-    waived: int
-    gap: int
     total: int
+    full: int = 0
+    waived: int = 0
+    gap: int = 0
+    present: int = 0
+    resolved: int = 0
+    debt: int = 0
+    lost: int = 0
 
     @property
     def sentence(self) -> str:
@@ -38,55 +53,69 @@ class Headline:
         verb = "is" if self.full + self.waived == 1 else "are"
         return f"{self.full}{waivers} of {self.total} entries {verb} fully documented"
 
+    @property
+    def counts(self) -> list[dict[str, Any]]:
+        """The count line: present views resolved, and what treatments have undone."""
+        return [
+            {"figure": f"{self.resolved} of {self.present}", "unit": "present views resolved"},
+            {"figure": self.debt, "unit": "no longer true or undecided"},
+            {"figure": self.lost, "unit": "lost for good"},
+        ]
 
-def headline(catalogue: Catalogue) -> Headline:
-    """Count entries by grade in one query."""
-    grades = Counter(
-        Entry.objects.filter(catalogue=catalogue).values_list("derived__grade", flat=True)
+
+class BoardRow(NamedTuple):
+    """One entry as it is read for the board; `cells` is the text of the cached statuses."""
+
+    pk: int
+    number: str
+    title: str
+    grade: str | None
+    unmet: int | None
+    cells: str | None
+
+
+def draw(template: str, context: dict[str, Any]) -> SafeString:
+    """Draw a component without a request."""
+    return mark_safe(get_template(template).render(context))
+
+
+@lru_cache(maxsize=PAGES_KEPT)
+def draw_board(rows: Sequence[BoardRow]) -> SafeString:
+    """Draw the table of some rows."""
+    return draw(
+        "components/board.html",
+        {
+            "caption": "Entries and the views they are owed",
+            "groups": [{"label": label, "span": span} for label, span in GROUPS],
+            "columns": [{"code": column.code, "words": column.words} for column in COLUMNS],
+            "body": mark_safe("".join(draw_row(row) for row in rows)),
+        },
     )
-    return Headline(
-        full=grades[Grade.FULL],
-        waived=grades[Grade.FULL_WAIVED],
-        gap=grades[Grade.GAP],
-        total=sum(grades.values()),
-    )
 
 
-def board_entries(catalogue: Catalogue) -> QuerySet[Entry]:
-    """Return the entries of a catalogue with their cached status, in order."""
-    return (
-        Entry.objects.filter(catalogue=catalogue)
-        .select_related("derived", "curator")
-        .order_by("sort_key", "pk")
-    )
+@lru_cache(maxsize=1)
+def draw_legend() -> SafeString:
+    """Draw every mark with its word; it is always the same."""
+    return draw("components/legend.html", status_legend())
 
 
-def board_context(entries: list[Entry]) -> dict[str, Any]:
-    """Lay entries out for the board component."""
-    rows = []
-    for entry in entries:
-        derived = getattr(entry, "derived", None)
-        cells: dict[str, list[str]] = derived.cells if derived is not None else {}
-        href = reverse("progress:entry", args=[entry.pk])
-        rows.append(
-            {
-                "number": entry.number,
-                "title": entry.title,
-                "href": href,
-                "cells": [
-                    {"statuses": cells[column.key], "href": f"{href}#{column.key}"}
-                    if column.key in cells
-                    else None
-                    for column in COLUMNS
-                ],
-                "grade": GRADE_WORDS[Grade(derived.grade)] if derived else "not derived yet",
-                "unmet": derived.unmet if derived else "",
-                "unmet_href": f"{href}#unmet",
-            }
-        )
-    return {
-        "groups": [{"label": label, "span": span} for label, span in GROUPS],
-        "columns": [{"code": column.code, "words": column.words} for column in COLUMNS],
-        "opens": list(OPENS),
-        "rows": rows,
+@lru_cache(maxsize=ROWS_KEPT)
+def draw_row(row: BoardRow) -> SafeString:
+    """Draw one row of the table."""
+    cells: dict[str, list[str]] = json.loads(row.cells) if row.cells else {}
+    href = reverse("progress:entry", args=[row.pk])
+    shown = {
+        "number": row.number,
+        "title": row.title,
+        "href": href,
+        "cells": [
+            {"statuses": cells[column.key], "href": f"{href}#{column.key}"}
+            if column.key in cells
+            else None
+            for column in COLUMNS
+        ],
+        "grade": GRADE_WORDS[Grade(row.grade)] if row.grade else "not derived yet",
+        "unmet": "" if row.unmet is None else row.unmet,
+        "unmet_href": f"{href}#unmet",
     }
+    return draw("components/board_row.html", {"row": shown, "opens": OPENS})

@@ -13,13 +13,15 @@ from imaging_requests.requesting.models import GapStatement
 
 
 def entries_of(object_ids: Sequence[int]) -> list[Entry]:
-    """Return the entries that some objects belong to, themselves or as parts of an ensemble."""
+    """Return the entries of some objects, themselves or as parts of an ensemble.
+
+    Entries that an object has left are among them: they are to be graded without it.
+    """
     ids = list(object_ids)
     parents = CollectionObject.objects.filter(parts__in=ids).values("pk")
     return list(
         Entry.objects.filter(
-            Q(entry_objects__object__in=ids) | Q(entry_objects__object__in=parents),
-            entry_objects__removed_at=None,
+            Q(entry_objects__object__in=ids) | Q(entry_objects__object__in=parents)
         )
         .distinct()
         .order_by("pk")

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import django_filters
 from django.db.models import Q, QuerySet
+from django.http import QueryDict
+from django.utils.safestring import SafeString
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
-from imaging_requests.progress.board import GRADE_WORDS
+from imaging_requests.progress.board import GRADE_WORDS, draw
 from imaging_requests.treatments.models import Treatment, TreatmentState
+
+#: Filter bars that a process remembers.
+BARS_KEPT = 200
 
 
 def _curators(request: Any) -> QuerySet[User]:
@@ -59,6 +65,25 @@ class BoardFilter(django_filters.FilterSet):
         """Order by the number of views that are not met."""
         first = "-derived__unmet" if value == "unmet" else "derived__unmet"
         return queryset.order_by(first, "sort_key")
+
+
+@lru_cache(maxsize=BARS_KEPT)
+def draw_board_filters(
+    query: str, curators: tuple[tuple[int, str], ...], shown: int, total: int, clear_href: str
+) -> SafeString:
+    """Draw the filters of the board; remembered under everything that they show."""
+    form = BoardFilter(QueryDict(query), queryset=Entry.objects.none()).form
+    form.fields["curator"].widget.choices = [("", "anybody"), *curators]
+    return draw(
+        "components/filters.html",
+        {
+            "form": form,
+            "shown": shown,
+            "total": total,
+            "noun": "entries",
+            "clear_href": clear_href,
+        },
+    )
 
 
 class TreatmentFilter(django_filters.FilterSet):

@@ -9,12 +9,13 @@ from django.db.models import Count, Min, Q
 from django.urls import reverse
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLineState
-from imaging_requests.collection.models import Catalogue, Entry
+from imaging_requests.collection.models import Entry
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.intake.models import Frame, FrameState, Job, JobState
 from imaging_requests.people.models import Role, User
 from imaging_requests.progress.answers import ROWS, Row, Section, clock, count, day
-from imaging_requests.progress.board import GRADE_WORDS, headline
+from imaging_requests.progress.board import GRADE_WORDS
+from imaging_requests.progress.board_reads import catalogues_with_numbers, totals_of
 from imaging_requests.progress.first_page_treatments import (
     SHORTLY,
     debt,
@@ -290,7 +291,7 @@ def sessions_ahead(user: User, now: datetime) -> Section:
 
 def catalogues(user: User, now: datetime) -> Section:
     """How far each catalogue is, in one line, and where all its numbers stand."""
-    found = list(Catalogue.objects.order_by("title")[:ROWS])
+    found = list(catalogues_with_numbers().order_by("title")[:ROWS])
     locks = {
         catalogue.pk: f"pictures lock on {catalogue.image_lock_on:%-d %b %Y}"
         for catalogue in found
@@ -304,7 +305,7 @@ def catalogues(user: User, now: datetime) -> Section:
             note="; ".join(
                 words
                 for words in (
-                    "" if only else headline(catalogue).sentence,
+                    "" if only else totals_of(catalogue).sentence,
                     locks.get(catalogue.pk, ""),
                 )
                 if words
@@ -313,7 +314,7 @@ def catalogues(user: User, now: datetime) -> Section:
         for catalogue in found
     ]
     return Section(
-        answer=headline(only).sentence if only else "How far the catalogues are",
+        answer=totals_of(only).sentence if only else "How far the catalogues are",
         rows=rows,
         is_headline=True,
         empty="No catalogue has been entered yet.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
 from imaging_requests.requesting.models import OwedView
 
 
@@ -72,6 +72,13 @@ class EntryStatus(models.Model):
     cells = models.JSONField(
         default=dict, help_text="Statuses of present views by column of the board."
     )
+    present = models.PositiveIntegerField(
+        default=0, help_text="Present views, without those that do not apply or are replaced."
+    )
+    resolved = models.PositiveIntegerField(default=0, help_text="Present views filed or waived.")
+    debt = models.PositiveIntegerField(
+        default=0, help_text="Present views no longer true, or waiting for a decision."
+    )
     owed = models.PositiveIntegerField(default=0)
     met = models.PositiveIntegerField(default=0)
     unmet = models.PositiveIntegerField(default=0)
@@ -83,3 +90,24 @@ class EntryStatus(models.Model):
 
     def __str__(self) -> str:
         return f"{self.entry_id}: {self.grade}"
+
+
+class CatalogueStatus(models.Model):
+    """The numbers above a board: entries by grade and present views, added up over its entries."""
+
+    catalogue = models.OneToOneField(
+        Catalogue, on_delete=models.CASCADE, primary_key=True, related_name="derived"
+    )
+    full = models.PositiveIntegerField(default=0)
+    waived = models.PositiveIntegerField(default=0)
+    gap = models.PositiveIntegerField(default=0)
+    present = models.PositiveIntegerField(default=0)
+    resolved = models.PositiveIntegerField(default=0)
+    debt = models.PositiveIntegerField(default=0)
+    lost = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ("catalogue",)
+
+    def __str__(self) -> str:
+        return f"{self.catalogue_id}: {self.full} full"

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from imaging_requests.collection.models import Catalogue
 from imaging_requests.people.templatetags.marks import STATUS_WORDS, mark_name
-from imaging_requests.progress.board import headline
+from imaging_requests.progress.board_reads import headline
 from imaging_requests.progress.metrics import Metric, Part, metrics_of
 from imaging_requests.progress.metrics_known import read_catalogue
 

@@ -28,6 +28,10 @@ from imaging_requests.reckoning.truth.words import Speech
 
 MET = frozenset((Status.ACCEPTED, Status.FILED))
 RESOLVED = frozenset((Status.FILED, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED))
+NOT_OWED = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
+DONE = RESOLVED - NOT_OWED
+#: What treatments have made untrue or doubtful.
+DEBT = frozenset((Status.OUT_OF_DATE, Status.UNDECIDED))
 FACT_WORDS = {
     "height_mm": "height",
     "width_mm": "width",
@@ -137,6 +141,9 @@ class DerivedEntry:
     why: str
     counts: dict[str, dict[str, int]]
     cells: dict[str, list[str]]
+    present: int
+    resolved: int
+    debt: int
     owed: int
     met: int
     unmet: int
@@ -157,7 +164,7 @@ def derive_entry(
         key = f"{view.technique}-{face_of(view.surface)}-{view.variant}"
         if key in KEYS:
             cells.setdefault(key, []).append(str(status.status))
-    counted = [s for s in everything if s.status not in (Status.NOT_APPLICABLE, Status.REPLACED)]
+    counted = [status for status in everything if status.status not in NOT_OWED]
     met = sum(status.status in RESOLVED for status in counted)
     return DerivedEntry(
         grade=graded,
@@ -167,6 +174,9 @@ def derive_entry(
             "all": _counted(everything),
         },
         cells=cells,
+        present=sum(status.status not in NOT_OWED for status in present),
+        resolved=sum(status.status in DONE for status in present),
+        debt=sum(status.status in DEBT for status in present),
         owed=len(counted),
         met=met,
         unmet=len(counted) - met,

@@ -13,11 +13,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from imaging_requests.collection.models import CollectionObject, Entry, StaleMark
+from imaging_requests.collection.models import CollectionObject, Entry, EntryObject, StaleMark
+from imaging_requests.progress.adding_up import add_up
 from imaging_requests.progress.entries import entries_of, gaps_of, members_of
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import EntryStatus, ObjectStatus, ViewStatus
@@ -30,24 +31,70 @@ logger = logging.getLogger(__name__)
 
 CHUNK = 200
 
+#: Every page that shows statuses asks this first, so it is written down instead of composed anew.
+STALE = f"""
+    SELECT object_id FROM {StaleMark._meta.db_table}
+    UNION SELECT object_id FROM {ObjectStatus._meta.db_table} WHERE holds_until <= %s
+    UNION SELECT id FROM {CollectionObject._meta.db_table}
+        WHERE id > (SELECT COALESCE(MAX(object_id), 0) FROM {ObjectStatus._meta.db_table})
+"""
+
 
 def stale_ids(now: datetime, within: Iterable[int] | None = None) -> list[int]:
-    """Return objects whose cache is not true any more, in id order: one query."""
-    objects = CollectionObject.objects.filter(
-        Q(stale_marks__isnull=False) | Q(derived__isnull=True) | Q(derived__holds_until__lte=now)
+    """Return objects whose cache is not true any more, in id order: one query.
+
+    Everything that changes an object leaves a mark, and marks are few; so are objects whose date
+    has come. Asking all objects whether they were ever derived would take longer with every new
+    one: of the whole house only those are asked that came after the last derived, and
+    `underived_ids` asks them all.
+    """
+    if within is None:
+        with connection.cursor() as cursor:
+            cursor.execute(STALE, [connection.ops.adapt_datetimefield_value(now)])
+            return sorted(pk for (pk,) in cursor.fetchall())
+    ids = list(within)
+    found = CollectionObject.objects.filter(
+        Q(stale_marks__isnull=False) | Q(derived=None) | Q(derived__holds_until__lte=now),
+        pk__in=ids,
     )
-    if within is not None:
-        objects = objects.filter(pk__in=list(within))
-    return list(objects.order_by("pk").values_list("pk", flat=True).distinct())
+    return list(found.order_by("pk").values_list("pk", flat=True).distinct())
 
 
-def settle(object_ids: Iterable[int] | None = None, *, now: datetime | None = None) -> int:
+def stale_in_catalogue(now: datetime, catalogue_id: int) -> list[int]:
+    """Return stale objects that a catalogue speaks of, or spoke of; mostly in one query."""
+    found = stale_ids(now)
+    if not found:
+        return []
+    whole = set(
+        EntryObject.objects.filter(entry__catalogue=catalogue_id).values_list("object", flat=True)
+    )
+    parts = CollectionObject.objects.filter(part_of__in=whole).values_list("pk", flat=True)
+    spoken_of = whole.union(parts)
+    return [pk for pk in found if pk in spoken_of]
+
+
+def underived_ids() -> list[int]:
+    """Return objects that were never derived, in id order; this asks every object."""
+    found = CollectionObject.objects.filter(derived=None).order_by("pk")
+    return list(found.values_list("pk", flat=True))
+
+
+def settle(
+    object_ids: Iterable[int] | None = None,
+    *,
+    catalogue_id: int | None = None,
+    now: datetime | None = None,
+) -> int:
     """Bring the caches of stale objects up to date; returns how many were.
 
-    `object_ids` limits the work to what a page is about to show.
+    `object_ids` or `catalogue_id` limit the work to what a page is about to show.
     """
     now = now or timezone.now()
-    ids = stale_ids(now, object_ids)
+    ids = (
+        stale_ids(now, object_ids)
+        if catalogue_id is None
+        else stale_in_catalogue(now, catalogue_id)
+    )
     for start in range(0, len(ids), CHUNK):
         _settle_chunk(ids[start : start + CHUNK], now)
     return len(ids)
@@ -56,7 +103,7 @@ def settle(object_ids: Iterable[int] | None = None, *, now: datetime | None = No
 def _settle_chunk(ids: Sequence[int], now: datetime) -> None:
     with transaction.atomic():
         locked = list(
-            CollectionObject.objects.select_for_update()
+            CollectionObject.objects.select_for_update(no_key=True)
             .filter(pk__in=ids)
             .order_by("pk")
             .values_list("pk", flat=True)
@@ -77,6 +124,7 @@ def rederive(object_ids: Sequence[int], *, now: datetime) -> None:
     """
     sync_owed_views(object_ids, now)
     entries = entries_of(object_ids)
+    _lock(entries)
     members = members_of(entries)
     everyone = sorted({*object_ids, *(pk for pks in members.values() for pk in pks)})
     derived = derive_objects(everyone, now=now)
@@ -85,6 +133,17 @@ def rederive(object_ids: Sequence[int], *, now: datetime) -> None:
     met = [int(view.view_key) for each in chosen.values() for view in each.views if view.is_met]
     fulfil_lines(met, now)
     _store_entries(entries, members, derived, now)
+
+
+def _lock(entries: Sequence[Entry]) -> None:
+    """Let settlers of two objects of one entry take turns, so that the later one has seen both."""
+    keys = [entry.pk for entry in entries]
+    list(
+        Entry.objects.select_for_update(no_key=True)
+        .filter(pk__in=keys)
+        .order_by("pk")
+        .values_list("pk", flat=True)
+    )
 
 
 def derive_objects(object_ids: Sequence[int], *, now: datetime) -> dict[int, Derived]:
@@ -162,6 +221,9 @@ def _store_entries(
                 why=found.why,
                 counts=found.counts,
                 cells=found.cells,
+                present=found.present,
+                resolved=found.resolved,
+                debt=found.debt,
                 owed=found.owed,
                 met=found.met,
                 unmet=found.unmet,
@@ -178,6 +240,9 @@ def _store_entries(
             "why",
             "counts",
             "cells",
+            "present",
+            "resolved",
+            "debt",
             "owed",
             "met",
             "unmet",
@@ -185,6 +250,7 @@ def _store_entries(
             "derived_at",
         ],
     )
+    add_up({entry.catalogue_id for entry in entries})
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from imaging_requests.progress.settle import settle
+from imaging_requests.progress.settle import settle, underived_ids
 
 
 @shared_task(name="progress.settle", ignore_result=True)
@@ -15,5 +15,6 @@ def settle_marks() -> None:
 
 @shared_task(name="progress.sweep", ignore_result=True)
 def sweep() -> None:
-    """Settle what a lost message or a passing date has left behind."""
+    """Settle what a lost message or a passing date has left behind, and what was never derived."""
     settle()
+    settle(underived_ids())

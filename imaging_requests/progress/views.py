@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -17,9 +17,18 @@ from imaging_requests.collection.policies import KEEP_CATALOGUE
 from imaging_requests.people.policies import READ, may, requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import object_page
-from imaging_requests.progress.board import board_context, board_entries, headline
+from imaging_requests.progress.board import draw_board, draw_legend
+from imaging_requests.progress.board_reads import (
+    board_entries,
+    catalogues_with_numbers,
+    curators_by_name,
+    read_head,
+    rows_between,
+    rows_of,
+    totals_of,
+)
 from imaging_requests.progress.entry_page import entry_context
-from imaging_requests.progress.filters import BoardFilter
+from imaging_requests.progress.filters import BoardFilter, draw_board_filters
 from imaging_requests.progress.first_page import sections_for
 from imaging_requests.progress.numbers_page import numbers_context, rows_context
 from imaging_requests.progress.policies import SEE_BOARD, SEE_OBJECT
@@ -61,10 +70,10 @@ def catalogues(request: HttpRequest) -> HttpResponse:
     """List the catalogues with how far they are."""
     settle()
     rows = [
-        {"catalogue": catalogue, "headline": headline(catalogue)}
-        for catalogue in Catalogue.objects.order_by("title")
+        {"catalogue": catalogue, "totals": totals_of(catalogue)}
+        for catalogue in catalogues_with_numbers().order_by("title")
     ]
-    answer = rows[0]["headline"].sentence if len(rows) == 1 else f"{len(rows)} catalogues"  # type: ignore[attr-defined]
+    answer = rows[0]["totals"].sentence if len(rows) == 1 else f"{len(rows)} catalogues"  # type: ignore[attr-defined]
     actions = (
         [{"label": "Start a catalogue", "href": reverse("progress:catalogue_new")}]
         if may(signed_in(request), KEEP_CATALOGUE)
@@ -79,47 +88,41 @@ def catalogues(request: HttpRequest) -> HttpResponse:
 @vary_on_headers("HX-Request")
 def board(request: HttpRequest, pk: int) -> HttpResponse:
     """Show entries by views: which are fully documented, and what each still owes."""
-    catalogue = get_object_or_404(Catalogue, pk=pk)
-    settle()
-    found = BoardFilter(request.GET, queryset=board_entries(catalogue), request=request)
-    page = Paginator(found.qs, PER_PAGE).get_page(request.GET.get("page"))
-    entries = list(page.object_list)
-    numbers = headline(catalogue)
+    now = timezone.now()
+    head = read_head(pk, now)
+    if head is not None and head.may_be_stale and settle(catalogue_id=pk, now=now):
+        head = read_head(pk, now)
+    if head is None:
+        raise Http404
+    shown = head.totals.total
+    is_narrowed = bool(BoardFilter.base_filters.keys() & request.GET.keys())
+    if is_narrowed:
+        entries = BoardFilter(request.GET, queryset=board_entries(pk), request=request).qs
+        shown = entries.count()
+    page = Paginator(range(shown), PER_PAGE).get_page(request.GET.get("page"))
+    start, end = max(page.start_index() - 1, 0), page.end_index()
+    rows = rows_of(entries[start:end]) if is_narrowed else rows_between(pk, start, end)
     context: dict[str, Any] = {
-        "catalogue": catalogue,
-        "headline": numbers,
-        "filter": found,
+        "title": head.title,
+        "totals": head.totals,
+        "filters": draw_board_filters(
+            request.GET.urlencode(),
+            curators_by_name(),
+            shown,
+            head.totals.total,
+            request.path if request.GET else "",
+        ),
         "page": page,
-        "shown": page.paginator.count,
-        "clear_href": request.path if request.GET else "",
-        "counts": board_counts(catalogue),
+        "table": draw_board(rows) if rows else "",
+        "legend": draw_legend(),
         "as_of": stamp(),
         "actions": [{"label": "Add an entry", "href": reverse("progress:entry_new", args=[pk])}]
         if may(signed_in(request), KEEP_CATALOGUE)
         else [],
-        **board_context(entries),
     }
     part = getattr(request, "htmx", False) and request.htmx.target == "board"  # type: ignore[attr-defined]
     template = "progress/board_part.html" if part else "progress/board.html"
     return render(request, template, context)
-
-
-def board_counts(catalogue: Catalogue) -> list[dict[str, Any]]:
-    """Count present views of a catalogue: resolved, and what treatments have undone."""
-    resolved = owed = debt = lost = 0
-    for counts, missing in catalogue.entries.values_list("derived__counts", "derived__lost"):
-        present = (counts or {}).get("present", {})
-        resolved += present.get("filed", 0) + present.get("waived", 0)
-        owed += (
-            sum(present.values()) - present.get("not_applicable", 0) - present.get("replaced", 0)
-        )
-        debt += present.get("out_of_date", 0) + present.get("undecided", 0)
-        lost += missing or 0
-    return [
-        {"figure": f"{resolved} of {owed}", "unit": "present views resolved"},
-        {"figure": debt, "unit": "no longer true or undecided"},
-        {"figure": lost, "unit": "lost for good"},
-    ]
 
 
 @requires(SEE_BOARD)
