@@ -14,6 +14,7 @@ from imaging_requests.demo.scenario import Thing, fixture
 from imaging_requests.demo.world import Step, World
 from imaging_requests.people import actions as people
 from imaging_requests.people.models import User
+from imaging_requests.progress.acts_merging import merge
 from imaging_requests.protocols import actions as protocols
 from imaging_requests.requesting.known_facts import REMARKS
 
@@ -38,6 +39,8 @@ def build(world: World) -> None:
     opened = world.calendar.on(world.calendar.day(world.scenario["museum"]["opened_on"]), "08:00")
     _open_accounts(world, opened)
     _register_objects(world, opened)
+    for row in world.scenario.mine(world.scenario["museum"]["doubles"]):
+        _register_double(world, row, opened)
 
 
 def steps(world: World) -> Iterator[Step]:
@@ -58,6 +61,8 @@ def steps(world: World) -> Iterator[Step]:
         yield Step(at(row["on"]), 0, f"card {row['code']}", partial(_write_card, world, row))
     for row in world.scenario.mine(museum["places"]):
         yield Step(at(row["since"]), 0, f"{row['object']} moved", partial(_move, world, row))
+    for row in world.scenario.mine(museum["doubles"]):
+        yield Step(at(row["on"]), 0, f"{row['double']} merged", partial(_merge, world, row))
     for row in world.scenario.mine(museum["renumbered"]):
         what = partial(_renumber, world, row)
         yield Step(at(row["on"]), 0, f"{row['object']} renumbered", what)
@@ -156,6 +161,30 @@ def _first_number(museum: Mapping[str, Any], number: str) -> str:
     """The number under which an object came into the house."""
     old = {row["object"]: row["old"] for row in museum["renumbered"]}
     return str(old.get(number, number))
+
+
+def _register_double(world: World, row: Mapping[str, Any], opened: datetime) -> None:
+    """Register a second record of an object, by which nobody noticed that it is the same."""
+    double = collection.create_object(
+        actor=world.people["Matthis"],
+        title=row["title"],
+        number=row["double"],
+        in_force_from=world.calendar.day(world.scenario["museum"]["opened_on"]),
+        now=opened,
+    )
+    world.objects[row["double"]] = double.pk
+
+
+def _merge(world: World, row: Mapping[str, Any]) -> None:
+    double_id = world.objects[row["double"]]
+    merge(
+        actor=world.people[row["by"]],
+        double_id=double_id,
+        read_version=CollectionObject.objects.get(pk=double_id).row_version,
+        into_id=world.objects[row["object"]],
+        reason=row["reason"],
+        now=world.calendar.at(row["on"]),
+    )
 
 
 def _renumber(world: World, row: Mapping[str, Any]) -> None:

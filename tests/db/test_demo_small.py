@@ -5,15 +5,13 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-CHECKOUT = Path(__file__).resolve().parents[2]
+from tests.demo_scene import CHECKOUT, Built, build, run
+
 ONE_GIGABYTE = 10**9
 #: The exposures of the one raking view that was shot without a session.
 LOOSE = (-1, 0, 1)
@@ -26,42 +24,9 @@ pytestmark = [
 ]
 
 
-@dataclass(frozen=True)
-class Built:
-    folder: Path
-    printed: str
-
-    def rows(self, question: str) -> list[tuple[object, ...]]:
-        """Answer a question from the database itself, past the program."""
-        with closing(sqlite3.connect(self.folder / "imaging.sqlite3")) as database:
-            return database.execute(question).fetchall()
-
-    def count(self, question: str) -> object:
-        return self.rows(f"SELECT count(*) FROM {question}")[0][0]
-
-
-def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    environment = {
-        name: value
-        for name, value in os.environ.items()
-        if not name.startswith(("IMAGING_", "DJANGO_", "DATABASE_URL", "REDIS_URL"))
-    }
-    return subprocess.run(
-        [sys.executable, "manage.py", *arguments],
-        cwd=CHECKOUT,
-        env=environment | {"IMAGING_DATA_DIR": str(folder)},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-
-
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
-    folder = tmp_path_factory.mktemp("demo")
-    answer = run(folder, "demo", "--no-start")
-    assert answer.returncode == 0, answer.stdout + answer.stderr
-    return Built(folder, answer.stdout)
+    return build(tmp_path_factory.mktemp("demo"))
 
 
 def test_it_is_the_museum_that_the_story_tells(built: Built) -> None:
