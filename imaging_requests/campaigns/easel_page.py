@@ -23,6 +23,7 @@ from imaging_requests.campaigns.words import (
 from imaging_requests.collection.models import Unavailability
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
+from imaging_requests.requesting import outlook
 from imaging_requests.requesting.words import numbers_of
 
 _STATE_WORDS = {
@@ -75,6 +76,8 @@ def _answer(sessions: Sequence[Session], waiting: int, total: int) -> str:
         return "Nothing is to be shot on this day"
     if not waiting:
         return "Everything on this list is decided"
+    if total == 1:
+        return "1 line to shoot"
     return f"{waiting} of {total} lines to shoot"
 
 
@@ -96,6 +99,9 @@ def line_context(line: ShotLine, user: User, *, now: datetime) -> dict[str, Any]
         "shot": line_words(line),
         "expected": expected_words(line),
         "figures": figures_of(line),
+        "came_back": outlook.return_of(list(line.owed_views.values_list("pk", flat=True)))
+        if line.state == ShotLineState.PLANNED
+        else "",
         "cautions": cautions_of(line, now),
         "card_label": f"Set-up card {line.setup_card}" if line.setup_card else "",
         "card_href": reverse("campaigns:setup_card", args=[line.setup_card.pk])

@@ -62,7 +62,7 @@ def session_context(session: Session, user: User, *, now: datetime) -> dict[str,
     planning = session.state in OPEN_TO_PLANNING and may(user, PLAN)
     return {
         "session": session,
-        "answer": _answer(session, findings),
+        "answer": _answer(session, findings, now),
         "sub": f"{session.station}, {day_words(local_day(session.starts_at))}, "
         f"{time_words(session.starts_at, session.ends_at)}",
         "crumbs": [
@@ -118,7 +118,7 @@ def _shown_finding(finding: Finding, user: User) -> ShownFinding:
     )
 
 
-def _answer(session: Session, findings: Sequence[ShownFinding]) -> str:
+def _answer(session: Session, findings: Sequence[ShownFinding], now: datetime) -> str:
     """Where the session stands, as a sentence."""
     if session.state == SessionState.DRAFT:
         against = sum(each.finding.stands_against for each in findings)
@@ -126,6 +126,10 @@ def _answer(session: Session, findings: Sequence[ShownFinding]) -> str:
             return "This session can be confirmed"
         things = "1 thing stands" if against == 1 else f"{against} things stand"
         return f"{things} against this session"
+    if session.state == SessionState.CONFIRMED and session.ends_at < now:
+        return "The time of this session is over, and it was never started"
+    if session.state == SessionState.RUNNING and session.ends_at < now:
+        return "The time of this session is over; it is still running"
     return {
         SessionState.CONFIRMED: "This session is confirmed",
         SessionState.RUNNING: "This session is running",

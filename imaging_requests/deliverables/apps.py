@@ -10,10 +10,12 @@ class DeliverablesConfig(AppConfig):
 
     def ready(self) -> None:
         from imaging_requests.deliverables import guards, jobs
-        from imaging_requests.deliverables.queries import why_frame_stays
+        from imaging_requests.deliverables.queries import why_frame_stays, why_sent_back
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
+        from imaging_requests.requesting import outlook
 
         guards.declare()
         add_hold_rule(why_frame_stays)
+        outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)

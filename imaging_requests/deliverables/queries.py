@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
@@ -310,3 +310,18 @@ def why_frame_stays(frame: Frame) -> str:
     if row is None:
         return ""
     return f"This frame is part of {row}, which is {row.get_state_display().lower()}."
+
+
+def why_sent_back(view_ids: Collection[int]) -> str:
+    """Return the reviewer's words on the newest picture of these views, if it was sent back."""
+    newest = (
+        Deliverable.objects.filter(shot_line__owed_views__in=list(view_ids))
+        .order_by("-captured_at", "-pk")
+        .first()
+    )
+    if newest is None or newest.state != DeliverableState.SENT_BACK:
+        return ""
+    verdict = (
+        newest.reviews.filter(verdict=Review.Verdict.SENT_BACK).order_by("-recorded_at").first()
+    )
+    return verdict.note if verdict is not None else ""

@@ -62,6 +62,7 @@ OpenOnly = Callable[[QuerySet[OwedView]], QuerySet[OwedView]]
 StandingLookup = Callable[[Collection[int]], Mapping[int, Standing]]
 PlanLookup = Callable[[Collection[int]], Mapping[int, Plan]]
 PictureLookup = Callable[[int], Sequence[DrawingPicture]]
+ReturnLookup = Callable[[Collection[int]], str]
 
 _lookups: dict[str, Callable[..., object]] = {}
 
@@ -79,6 +80,11 @@ def tell_plans(lookup: PlanLookup) -> None:
 def tell_pictures(lookup: PictureLookup) -> None:
     """Register who has pictures of an object to draw on."""
     _lookups["pictures"] = lookup
+
+
+def tell_returns(lookup: ReturnLookup) -> None:
+    """Register who knows why the last picture for some views was sent back."""
+    _lookups["returns"] = lookup
 
 
 def tell_open(narrow: OpenOnly) -> None:
@@ -108,3 +114,9 @@ def pictures_of(object_id: int) -> Sequence[DrawingPicture]:
     """Pictures of an object on which a region can be drawn."""
     lookup = _lookups.get("pictures")
     return lookup(object_id) if lookup else ()  # type: ignore[return-value]
+
+
+def return_of(view_ids: Collection[int]) -> str:
+    """Why the last picture for these views was sent back, in the reviewer's words; or nothing."""
+    lookup = _lookups.get("returns")
+    return lookup(view_ids) if lookup and view_ids else ""  # type: ignore[return-value]

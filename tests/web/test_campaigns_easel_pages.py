@@ -13,6 +13,7 @@ from imaging_requests.campaigns import actions
 from imaging_requests.campaigns.models import Session, SessionState
 from imaging_requests.campaigns.words import local, local_day
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.deliverables.models import Review
 from imaging_requests.people.models import User
 from imaging_requests.requesting import outlook
 from imaging_requests.requesting.derivation import sync_owed_views
@@ -137,7 +138,7 @@ def test_a_photographer_sees_only_their_own_sessions(
     signed_in(client, factory.photographer("Lioba"))
     assert "Nothing is to be shot" in text(client.get(reverse("campaigns:shot_list")))
     signed_in(client, people["lead"])
-    assert "1 of 1 lines to shoot" in text(client.get(reverse("campaigns:shot_list")))
+    assert "1 line to shoot" in text(client.get(reverse("campaigns:shot_list")))
 
 
 def test_a_line_shows_its_numbers_with_cautions_above_the_first_button(
@@ -213,3 +214,34 @@ def test_another_photographer_does_not_run_the_session(
     )
     assert response.status_code == 403
     assert "This is the session of Amaro" in text(response)
+
+
+def test_the_line_says_why_the_last_picture_came_back(
+    client: Client, people: dict[str, User], island: CollectionObject
+) -> None:
+    shot = plan(people, island).shot_lines.get()
+    made = factory.deliverable(island, state="sent_back", shot_line=shot)
+    Review.objects.create(
+        deliverable=made,
+        verdict=Review.Verdict.SENT_BACK,
+        by=people["lead"],
+        note="The white patch glows violet. Put filter 420-B on the lens.",
+    )
+    address = reverse("campaigns:shot_line", args=[shot.pk])
+    client.force_login(people["photographer"])
+    assert "The white patch glows violet." in client.get(address).content.decode()
+    factory.deliverable(
+        island, state="accepted", shot_line=shot, captured_at=timezone.now(), version=2
+    )
+    assert "The white patch" not in client.get(address).content.decode()
+
+
+def test_the_title_says_that_the_time_of_a_session_is_over(
+    client: Client, people: dict[str, User]
+) -> None:
+    session = factory.session(
+        starts_at=timezone.now() - timedelta(days=1), by=people["photographer"]
+    )
+    client.force_login(people["lead"])
+    page = client.get(reverse("campaigns:session", args=[session.pk])).content.decode()
+    assert "<h1>The time of this session is over, and it was never started</h1>" in page
