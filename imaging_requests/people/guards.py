@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.core.checks import CheckMessage, Error
+from django.core.checks import CheckMessage, Warning
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
@@ -138,7 +138,10 @@ def after_migration(*, using: str, **_: Any) -> None:
 
 
 def all_stand(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
-    """Report guards that do not stand, for example after a migration that broke off."""
+    """Report guards that do not stand, for example after a migration that broke off.
+
+    It is a warning because `migrate`, which puts the guards up, asks for this report first.
+    """
     found: list[CheckMessage] = []
     for alias in databases or ():
         connection = connections[alias]
@@ -148,10 +151,10 @@ def all_stand(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMes
         lacking = sorted(wanted - standing(connection))
         if lacking:
             found.append(
-                Error(
+                Warning(
                     f"{len(lacking)} guards of the database do not stand: {', '.join(lacking)}.",
                     hint="Run `manage.py migrate`; it puts them up.",
-                    id="people.E001",
+                    id="people.W001",
                 )
             )
     return found

@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import connection, models, transaction
 
 from imaging_requests.collection.models import CollectionObject, ObjectNumber
@@ -19,9 +20,11 @@ from imaging_requests.deliverables import queries
 from imaging_requests.deliverables.models import Deliverable, Package, PackageItem, Review
 from imaging_requests.people import audit
 from imaging_requests.people.models import AuditEvent, Notice
+from imaging_requests.progress.settle import derive_objects
 from imaging_requests.requesting.models import GapStatement, NotApplicable, OwedView, Waiver
-from imaging_requests.treatments.models import Incident
+from imaging_requests.treatments.models import Incident, InterventionRecord
 from tests import factory
+from tests import progress_scene as scene
 from tests.db.test_database_guards import copy_raw, delete_raw, raw, refused, set_raw
 from tests.factory import NOW, hours
 
@@ -106,6 +109,41 @@ def test_i04_the_same_bytes_are_stored_once_and_never_renamed() -> None:
     ):
         refused(*set_raw(frame, **changes), said=words)
     raw(*copy_raw(frame, sha256="e" * 64))
+
+
+# I-06: which state a picture shows
+
+
+def test_i06_the_state_of_a_picture_is_stored_nowhere(obj: CollectionObject) -> None:
+    with connection.cursor() as cursor:
+        table = connection.introspection.get_table_description(cursor, Deliverable._meta.db_table)
+    assert not {column.name for column in table} & {"state_index", "object_state", "state_id"}
+
+
+def test_i06_the_state_follows_the_instant_of_capture_and_the_recorded_times(
+    obj: CollectionObject,
+) -> None:
+    factory.entry(obj, number="20")
+    scene.derive(NOW - timedelta(days=90))
+    view = OwedView.objects.get(object=obj, technique="UV", face="F")
+    at = NOW - timedelta(days=40)
+    scene.picture(view, at, by=factory.lead())
+    step = scene.take_varnish_off(obj, at - timedelta(hours=1))
+
+    def state() -> int:
+        derived = derive_objects([obj.pk], now=NOW)[obj.pk]
+        return derived.moment.pictures["F.1", "UV", ""][0].state
+
+    assert state() == 1
+    InterventionRecord.objects.create(
+        intervention=step,
+        recorded_at=NOW - timedelta(days=2),
+        state=step.state,
+        started_at=at + timedelta(hours=1),
+        finished_at=at + timedelta(hours=2),
+        reason="entered on the wrong day",
+    )
+    assert state() == 0
 
 
 # I-12: duties
@@ -312,3 +350,19 @@ def test_i26_a_picture_is_made_of_masters_only(obj: CollectionObject) -> None:
     for kind in ("derivative", "inverted", ""):
         refused(*set_raw(picture, kind=kind))
     assert Deliverable.objects.get().kind == "single"
+
+
+# What an older installation lacks
+
+
+def test_a_migration_puts_up_guards_that_a_new_release_brings(
+    obj: CollectionObject, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name = "guard_collection_objectnumber_never_goes"
+    on = " ON collection_objectnumber" if connection.vendor == "postgresql" else ""
+    with connection.cursor() as cursor:
+        cursor.execute(f"DROP TRIGGER {name}{on}")
+    call_command("check", databases=["default"])
+    assert name in capsys.readouterr().err
+    call_command("migrate", verbosity=0)
+    refused(*delete_raw(obj.numbers.get()), said="is never deleted")
