@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from imaging_requests.people import audit
-from imaging_requests.people.errors import DomainError
+from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.models import Notice, Role, RoleHolding, User
 from imaging_requests.people.policies import KEEP_ACCOUNTS, demand
 
@@ -43,14 +43,27 @@ def open_account(
 
 @transaction.atomic
 def set_roles(
-    *, actor: User, user_id: int, roles: Iterable[str], now: datetime | None = None
+    *,
+    actor: User,
+    user_id: int,
+    roles: Iterable[str],
+    read_roles: Iterable[str],
+    now: datetime | None = None,
 ) -> User:
-    """Give and take roles; what was held before stays in the history."""
+    """Give and take roles; what was held before stays in the history.
+
+    `read_roles` are the roles that were on the page: if others are held by now, nothing is saved.
+    """
     demand(actor, KEEP_ACCOUNTS)
     now = now or timezone.now()
     user = User.objects.select_for_update().get(pk=user_id)
     wanted = {str(Role(role)) for role in roles}
     held = set(user.role_holdings.filter(held_until=None).values_list("role", flat=True))
+    if held != set(read_roles):
+        raise StaleWrite(
+            f"The roles of {user.name} were changed while you were working on them.",
+            differences=[("Roles", _listed(held), _listed(wanted))],
+        )
     if actor.pk == user.pk and Role.KEEPER in held and Role.KEEPER not in wanted:
         raise DomainError(
             "You cannot take the keeper's role from yourself: nobody could give it back.",
@@ -69,6 +82,10 @@ def set_roles(
         now=now,
     )
     return user
+
+
+def _listed(roles: Iterable[str]) -> str:
+    return ", ".join(str(Role(role).label) for role in sorted(roles)) or "none"
 
 
 @transaction.atomic

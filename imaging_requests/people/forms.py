@@ -62,6 +62,11 @@ class RolesForm(forms.Form):
     roles = forms.MultipleChoiceField(
         choices=Role.choices, widget=forms.CheckboxSelectMultiple, required=False
     )
+    read_roles = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def clean_read_roles(self) -> list[str]:
+        """The roles that were on the page."""
+        return str(self.cleaned_data["read_roles"]).split()
 
 
 class OwnPasswordForm(forms.Form):

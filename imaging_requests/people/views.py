@@ -74,16 +74,21 @@ def accounts(request: HttpRequest) -> HttpResponse:
 def account(request: HttpRequest, pk: int) -> HttpResponse:
     """Change what a person may do, or close the account."""
     person = get_object_or_404(User, pk=pk)
-    form = RolesForm(request.POST or None, initial={"roles": sorted(person.roles)})
+    held = sorted(person.role_holdings.filter(held_until=None).values_list("role", flat=True))
+    form = RolesForm(request.POST or None, initial={"roles": held, "read_roles": " ".join(held)})
     if request.method == "POST" and "is_open" in request.POST:
         actions.set_open(
             actor=signed_in(request), user_id=pk, is_open=request.POST["is_open"] == "yes"
         )
         return redirect("people:account", pk=pk)
     if request.method == "POST" and form.is_valid():
-        actions.set_roles(actor=signed_in(request), user_id=pk, roles=form.cleaned_data["roles"])
-        messages.success(request, f"The roles of {person.name} are saved.")
-        return redirect("people:accounts")
+        try:
+            actions.set_roles(actor=signed_in(request), user_id=pk, **form.cleaned_data)
+        except DomainError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"The roles of {person.name} are saved.")
+            return redirect("people:accounts")
     return render(request, "people/account.html", {"form": form, "person": person})
 
 
