@@ -22,6 +22,7 @@ from imaging_requests.deliverables.models import (
     PackageItem,
 )
 from imaging_requests.intake.models import Frame, FrameState
+from imaging_requests.progress.balance import views_in_force
 from imaging_requests.progress.entries import members_of
 from imaging_requests.progress.gates import next_step
 from imaging_requests.progress.gather import gather_cases
@@ -31,7 +32,7 @@ from imaging_requests.progress.rules import MET
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.reckoning.truth.words import Speech
-from imaging_requests.requesting.models import Anchor, Demand, Waiver
+from imaging_requests.requesting.models import Anchor, Waiver
 from imaging_requests.requesting.words import Numbers, numbers_of
 from imaging_requests.treatments.models import Treatment, TreatmentState
 
@@ -85,7 +86,7 @@ def read_catalogue(catalogue: Catalogue, *, now: datetime) -> Known:
         for pk in pks:
             entries_of[pk].append(entry_id)
     ids = sorted(entries_of)
-    counting = _counting_views(catalogue, ids, now)
+    counting = views_in_force(catalogue, ids, now)
     views = tuple(
         row
         for row in ViewStatus.objects.filter(object_id__in=ids)
@@ -120,20 +121,6 @@ def read_catalogue(catalogue: Catalogue, *, now: datetime) -> Known:
         ),
         unplaced=tuple(Frame.objects.filter(state=FrameState.WAITING).order_by("received_at")),
         numbers=numbers_of(ids),
-    )
-
-
-def _counting_views(catalogue: Catalogue, ids: Collection[int], now: datetime) -> set[int]:
-    """Views with a live demand of the catalogue, or of a treatment or wish that counts for it."""
-    counts = Q(entry__catalogue=catalogue) | Q(
-        Q(request_line__request__counts_for_catalogue=True)
-        | Q(treatment__counts_for_catalogue=True),
-        entry=None,
-    )
-    return set(
-        Demand.objects.filter(
-            counts, Q(until=None) | Q(until__gt=now), owed_view__object_id__in=ids, since__lte=now
-        ).values_list("owed_view_id", flat=True)
     )
 
 

@@ -17,6 +17,7 @@ from django.urls import reverse
 from imaging_requests.collection.models import Catalogue, CollectionObject
 from imaging_requests.deliverables.models import DeliverableState
 from imaging_requests.people.models import User
+from imaging_requests.progress.balance import imbalances
 from imaging_requests.progress.metrics import Metric, metrics_of
 from imaging_requests.progress.metrics_known import read_catalogue
 from imaging_requests.progress.models import EntryStatus, ViewStatus
@@ -98,6 +99,17 @@ def test_i32_a_view_without_a_status_or_with_a_wrong_one_is_found_by_the_sweep()
     ViewStatus.objects.filter(pk=wrong.pk).update(status="lost")
     ViewStatus.objects.filter(pk=lost.pk).delete()
     assert {each.view_id for each in verify(now=NOW)} == {lost.pk, wrong.pk}
+
+
+def test_i32_an_entry_whose_statuses_do_not_add_up_is_found_by_the_sweep() -> None:
+    catalogue = house(objects=2)
+    assert imbalances(NOW) == []
+    graded = EntryStatus.objects.filter(entry__catalogue=catalogue).first()
+    assert graded is not None
+    graded.counts["all"]["filed"] = graded.counts["all"].get("filed", 0) + 1
+    graded.save(update_fields=["counts"])
+    (found,) = imbalances(NOW)
+    assert (found.entry, found.counted - found.in_force) == (str(graded.entry), 1)
 
 
 def test_i40_every_number_of_the_page_opens_as_many_rows_as_it_says(client: Client) -> None:

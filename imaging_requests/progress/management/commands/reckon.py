@@ -6,8 +6,10 @@ import json
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from imaging_requests.collection.actions import mark_everything_stale
+from imaging_requests.progress.balance import imbalances
 from imaging_requests.progress.settle import settle, verify
 
 
@@ -37,10 +39,13 @@ class Command(BaseCommand):
             }
             for each in found
         ]
+        unequal = [str(each) for each in imbalances(timezone.now())]
         self._answer(
-            options, {"differences": rows}, f"{len(rows)} differences between cache and rules."
+            options,
+            {"differences": rows, "imbalances": unequal},
+            "\n".join([f"{len(rows)} differences between cache and rules.", *unequal]),
         )
-        if rows:
+        if rows or unequal:
             raise CommandError("The cache differs from the rules; nothing was changed.")
 
     def _answer(self, options: dict[str, Any], data: dict[str, Any], words: str) -> None:
