@@ -64,6 +64,30 @@ def waited(row: Deliverable, today: date) -> int:
     return rules.working_days(studio_time(row.handed_in_at).date(), today)
 
 
+#: What each rule looks at, as people read it; the rule's code stands behind it.
+RULE_WORDS = {
+    "G1": "opens and decodes completely",
+    "G2": "is new here",
+    "G3": "bit depth",
+    "G4": "colour profile",
+    "G5": "size in pixels against the plan",
+    "G6": "density on the object",
+    "G7": "orientation, layers, compression",
+    "G8": "time and camera of the session",
+    "G9": "number of frames",
+    "G10": "the face within the picture",
+    "G11": "not mirrored, not turned",
+    "G12": "the right object",
+    "G13": "broken lines and blocks",
+}
+
+
+def rule_words(rule: str) -> str:
+    """Say a rule with its code: "Bit depth (G3)"; an unknown one by its code alone."""
+    words = RULE_WORDS.get(rule, "")
+    return f"{words[:1].upper()}{words[1:]} ({rule})" if words else rule
+
+
 def verdict_counts(checks: Sequence[FileCheck], faults: int = 0) -> list[dict[str, Any]]:
     """Count verdicts that somebody must look at, the gravest first; passes are not listed."""
     counted = Counter(check.verdict for check in checks)
@@ -88,7 +112,7 @@ def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, 
     ]
     return faults + [
         {
-            "what": f"{check.rule}, {check.frame.first_name}",
+            "what": f"{rule_words(check.rule)}, {check.frame.first_name}",
             "verdict": check.verdict,
             "value": check.value,
             "unit": check.unit,
@@ -103,8 +127,8 @@ def passes(checks: Sequence[FileCheck]) -> list[str]:
     """Say how many frames passed each rule."""
     counted = Counter(check.rule for check in checks if check.verdict == Verdict.PASS)
     return [
-        f"{rule}: {count} frame{'' if count == 1 else 's'}"
-        for rule, count in sorted(counted.items())
+        f"{rule_words(rule)}: {count} frame{'' if count == 1 else 's'}"
+        for rule, count in sorted(counted.items(), key=lambda each: (len(each[0]), each[0]))
     ]
 
 

@@ -182,7 +182,7 @@ def test_the_page_shows_picture_bracket_checks_and_facts(
     for frame in line.frames.all():
         assert reverse("intake:picture", args=[frame.pk, "256"]) in page
     assert "The master has 8 bits per channel; 16 are needed." in page
-    assert "G3: 1 frame" in page
+    assert "Bit depth (G3): 1 frame" in page
     assert "s0" in page
     assert str(card) in page
     assert "420-B" in page
