@@ -116,13 +116,17 @@ def board(request: HttpRequest, pk: int) -> HttpResponse:
         "table": draw_board(rows) if rows else "",
         "legend": draw_legend(),
         "as_of": stamp(),
-        "actions": [{"label": "Add an entry", "href": reverse("progress:entry_new", args=[pk])}]
-        if may(signed_in(request), KEEP_CATALOGUE)
-        else [],
+        "actions": _board_actions(pk, may_keep=may(signed_in(request), KEEP_CATALOGUE)),
     }
     part = getattr(request, "htmx", False) and request.htmx.target == "board"  # type: ignore[attr-defined]
     template = "progress/board_part.html" if part else "progress/board.html"
     return render(request, template, context)
+
+
+def _board_actions(pk: int, *, may_keep: bool) -> list[dict[str, str]]:
+    numbers_link = {"label": "All numbers", "href": reverse("progress:numbers", args=[pk])}
+    entry_link = {"label": "Add an entry", "href": reverse("progress:entry_new", args=[pk])}
+    return [numbers_link, entry_link] if may_keep else [numbers_link]
 
 
 @requires(SEE_BOARD)
