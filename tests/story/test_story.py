@@ -57,7 +57,7 @@ def tell(people: Mapping[str, Any], tmp_path: Path) -> None:
     oda.open(f"/catalogues/{entry.catalogue_id}/").sees("1 of 1 entries is fully documented")
     runa_treats(runa)
     oda.open(f"/entries/{entry.pk}/").sees(
-        "is not fully documented", "changed UV of the front", "out of date"
+        "has fallen back", "changed UV of the front", "out of date"
     )
     oda.open(f"/catalogues/{entry.catalogue_id}/").sees("0 of 1 entries")
     signe_plans_again(signe)
