@@ -124,6 +124,9 @@ class Deliverable(Versioned):
         indexes = (
             models.Index(fields=("object", "state"), name="deliverable_by_object"),
             models.Index(fields=("state", "handed_in_at"), name="deliverable_by_state"),
+            models.Index(
+                fields=("photographer", "state", "captured_at"), name="deliverable_by_person"
+            ),
         )
 
     def __str__(self) -> str:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from django.db.models import Q
-
 from imaging_requests.collection.models import CollectionObject, Entry, EntryObject
 from imaging_requests.reckoning.truth.grade import GapStatement as Gap
 from imaging_requests.requesting.models import GapStatement
@@ -18,14 +16,10 @@ def entries_of(object_ids: Sequence[int]) -> list[Entry]:
     Entries that an object has left are among them: they are to be graded without it.
     """
     ids = list(object_ids)
-    parents = CollectionObject.objects.filter(parts__in=ids).values("pk")
-    return list(
-        Entry.objects.filter(
-            Q(entry_objects__object__in=ids) | Q(entry_objects__object__in=parents)
-        )
-        .distinct()
-        .order_by("pk")
-    )
+    wholes = CollectionObject.objects.filter(pk__in=ids, part_of__isnull=False)
+    spoken_of = {*ids, *wholes.order_by().values_list("part_of", flat=True)}
+    keys = EntryObject.objects.filter(object__in=spoken_of).order_by().values_list("entry")
+    return list(Entry.objects.filter(pk__in={pk for (pk,) in keys}).order_by("pk"))
 
 
 def members_of(entries: Iterable[Entry]) -> dict[int, list[int]]:

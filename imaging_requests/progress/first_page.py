@@ -30,25 +30,31 @@ from imaging_requests.requesting.words import numbers_of, view_words
 
 #: A session counts as the next one until this long after its end; then somebody must close it.
 A_WHILE = timedelta(hours=12)
+#: How many of a curator's entries the first page lists.
+ENTRIES = 40
 
 
 def own_entries(user: User, now: datetime) -> Section:
     """Which of the curator's entries are not whole yet, and how much each still owes."""
-    entries = Entry.objects.filter(curator=user).select_related("derived").order_by("sort_key")
+    entries = Entry.objects.filter(curator=user, derived__isnull=False).exclude(
+        derived__grade__in=(Grade.FULL, Grade.FULL_WAIVED)
+    )
+    number = entries.count()
     rows = [
         Row(
             text=str(entry),
             href=reverse("progress:entry", args=[entry.pk]),
             note=f"{GRADE_WORDS[Grade(entry.derived.grade)]}: {entry.derived.why}",
         )
-        for entry in entries
-        if hasattr(entry, "derived") and entry.derived.grade not in (Grade.FULL, Grade.FULL_WAIVED)
+        for entry in entries.select_related("derived").order_by("sort_key", "pk")[:ENTRIES]
     ]
-    verb = "is" if len(rows) <= 1 else "are"
+    verb = "is" if number <= 1 else "are"
     return Section(
-        answer=f"{count(len(rows), 'entry', 'entries')} of yours {verb} not fully documented",
+        answer=f"{count(number, 'entry', 'entries')} of yours {verb} not fully documented",
         rows=rows,
         empty="All entries in your charge are fully documented today.",
+        more_label="" if number <= ENTRIES else "All catalogues",
+        more_href="" if number <= ENTRIES else reverse("progress:catalogues"),
     )
 
 

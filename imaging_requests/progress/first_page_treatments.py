@@ -141,9 +141,9 @@ def steps_ahead(user: User, now: datetime) -> Section:
 def debt(user: User, now: datetime) -> Section:
     """What treatments have made untrue or doubtful."""
     views = (
-        ViewStatus.objects.filter(status__in=DEBT, owed_view__anchor="CUR")
+        ViewStatus.objects.filter(status__in=DEBT, is_present=True)
         .select_related("owed_view")
-        .order_by("object_id", "pk")
+        .order_by("status", "object_id")
     )
     total = views.count()
     first = list(views[:ROWS])
@@ -171,7 +171,7 @@ def lost_for_good(user: User, now: datetime) -> Section:
     views = list(
         ViewStatus.objects.filter(status=Status.LOST)
         .select_related("owed_view")
-        .order_by("object_id", "pk")[:ROWS]
+        .order_by("is_present", "object_id")[:ROWS]
     )
     numbers = numbers_of([view.object_id for view in views])
     return Section(

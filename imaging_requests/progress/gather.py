@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, TypeVar
 
-from django.db.models import F, Q
+from django.db.models import F
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import SessionState, ShotLine
@@ -58,7 +58,7 @@ def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
     ids = sorted(set(object_ids))
     doubles = _doubles(ids)
     everyone = sorted({*ids, *doubles})
-    views = list(OwedView.objects.filter(object_id__in=ids))
+    views = list(OwedView.objects.defer("spec").filter(object_id__in=ids))
     parts: dict[str, Mapping[int, list[Any]]] = {
         "facts": _facts(ids),
         "events": _joined(_events(everyone), doubles),
@@ -264,14 +264,13 @@ def _views(views: list[OwedView]) -> ByObject[truth.OwedView]:
 def _catalogues(ids: list[int]) -> dict[int, list[str]]:
     """Return the catalogues that each object counts for, itself or as a part of an ensemble."""
     found: dict[int, list[str]] = defaultdict(list)
-    rows = EntryObject.objects.filter(
-        Q(object_id__in=ids) | Q(object__parts__in=ids), removed_at=None
-    ).values_list("object_id", "object__parts", "entry__catalogue_id")
-    wanted = set(ids)
-    for object_id, part_id, catalogue_id in rows:
-        for pk in (object_id, part_id):
-            if pk in wanted and str(catalogue_id) not in found[pk]:
-                found[pk].append(str(catalogue_id))
+    present = EntryObject.objects.filter(removed_at=None).order_by()
+    own = present.filter(object__in=ids).values_list("object", "entry__catalogue")
+    of_wholes = present.filter(object__parts__in=ids).values_list(
+        "object__parts", "entry__catalogue"
+    )
+    for object_id, catalogue_id in own.union(of_wholes):
+        found[object_id].append(str(catalogue_id))
     return found
 
 

@@ -23,12 +23,16 @@ class ViewStatus(models.Model):
     waits_for = models.CharField(max_length=240, blank=True)
     waits_for_role = models.CharField(max_length=80, blank=True)
     is_met = models.BooleanField(default=False)
+    is_present = models.BooleanField(default=True, help_text="Owed as of now, not of a state.")
     chain = models.CharField(max_length=36, blank=True)
     picture_version = models.PositiveSmallIntegerField(null=True, blank=True)
 
     class Meta:
         ordering = ("owed_view",)
-        indexes = (models.Index(fields=("object", "status"), name="view_status_by_object"),)
+        indexes = (
+            models.Index(fields=("object", "status"), name="view_status_by_object"),
+            models.Index(fields=("status", "is_present", "object"), name="view_by_status"),
+        )
 
     def __str__(self) -> str:
         return f"{self.owed_view_id}: {self.status}"

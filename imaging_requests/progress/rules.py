@@ -55,6 +55,7 @@ class DerivedView:
     waits_for: str
     waits_for_role: str
     is_met: bool
+    is_present: bool
     chain: str
     picture_version: int | None
 
@@ -104,6 +105,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
         waits_for=wait.what if wait is not None else "",
         waits_for_role=" or ".join(f"the {who}" for who in wait.who) if wait is not None else "",
         is_met=status.status in MET,
+        is_present=status.view.anchor.kind is AnchorKind.CUR,
         chain=picture.chain if picture is not None else "",
         picture_version=picture.version if picture is not None else None,
     )

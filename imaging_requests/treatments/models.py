@@ -62,6 +62,11 @@ class Treatment(Versioned):
                 name="treatment_planned_from_before_to",
             ),
         )
+        indexes = (
+            models.Index(
+                fields=("conservator", "state", "planned_from"), name="treatment_by_person"
+            ),
+        )
 
     def __str__(self) -> str:
         return f"{self.code} {self.title}"
@@ -136,7 +141,10 @@ class Intervention(Versioned):
                 name="intervention_area_cm2_positive",
             ),
         )
-        indexes = (models.Index(fields=("object", "finished_at"), name="intervention_by_object"),)
+        indexes = (
+            models.Index(fields=("object", "finished_at"), name="intervention_by_object"),
+            models.Index(fields=("state", "planned_on"), name="intervention_ahead"),
+        )
 
     def __str__(self) -> str:
         return f"step {self.step} of {self.treatment.code}"
@@ -288,6 +296,9 @@ class DecisionCase(Versioned):
                 | Q(intervention=None, incident__isnull=False),
                 name="case_has_one_event",
             ),
+        )
+        indexes = (
+            models.Index(fields=("assigned_to", "state", "opened_at"), name="case_by_person"),
         )
 
     def __str__(self) -> str:

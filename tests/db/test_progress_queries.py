@@ -31,7 +31,7 @@ PAGES = {
     "object": 40,
 }
 FIRST_PAGES = {
-    "curator": 7,
+    "curator": 8,
     "conservator": 33,
     "photographer": 10,
     "lead": 18,

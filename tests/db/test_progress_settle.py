@@ -13,6 +13,8 @@ from django.test.utils import CaptureQueriesContext
 from imaging_requests.collection.actions import record_facts, record_unavailability
 from imaging_requests.collection.models import CollectionObject, Entry, StaleMark
 from imaging_requests.people.models import User
+from imaging_requests.progress.entries import entries_of
+from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import EntryStatus, ObjectStatus, ViewStatus
 from imaging_requests.progress.settle import settle, verify
 from tests import factory
@@ -102,3 +104,16 @@ def test_reckon_verify_fails_on_a_planted_difference(scene: Scene) -> None:
     with pytest.raises(CommandError, match="The cache differs from the rules"):
         call_command("reckon", verify=True, verbosity=0)
     assert ViewStatus.objects.get(pk=view.pk).status == "filed", "verification repairs nothing"
+
+
+def test_a_part_counts_for_the_entry_of_its_whole_and_no_other_part(scene: Scene) -> None:
+    whole = factory.museum_object(kind="ensemble")
+    one, other = (factory.museum_object(kind="wing", part_of=whole) for _ in range(2))
+    entry = factory.entry(whole)
+    settle([one.pk], now=factory.NOW)
+    case = gather_cases([one.pk])[one.pk]
+    assert {demand.catalogue for demand in case.demands} == {str(entry.catalogue_id)}
+    assert [found.pk for found in entries_of([one.pk])] == [entry.pk]
+    settle([whole.pk, other.pk], now=factory.NOW)
+    owed = EntryStatus.objects.get(entry=entry).owed
+    assert owed == ViewStatus.objects.filter(object__in=[one, other]).count() > 10
