@@ -93,7 +93,7 @@ def test_it_never_mixes_with_another_museum(db: None) -> None:
 
 def test_the_same_day_gives_the_same_rows(db: None) -> None:
     museum = plan(OBJECTS)
-    ground = lay_ground(now=NOW, catalogues=museum.catalogues)
+    ground = lay_ground(now=NOW, objects=OBJECTS, catalogues=museum.catalogues)
     first, second = (Maker.ready(ground).make(0, museum.chunks[0]) for _ in range(2))
     for table in TABLES:
         assert first.by_table[table] == second.by_table[table], table.model.__name__

@@ -25,7 +25,7 @@ Key = tuple[str, str, str]
 LEFT_OUT = (0.004,) * 17 + (0.06,) * 3
 #: Objects whose newest pictures are still on their way; objects whose last treatment was not
 #: followed by a visit yet; objects without any treatment that were never photographed.
-FRESH = 0.2
+FRESH = 0.1
 BEHIND = 0.07
 UNTOUCHED = 0.3
 REDONE = 0.02

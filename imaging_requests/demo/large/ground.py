@@ -10,12 +10,13 @@ from functools import cached_property
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
 from imaging_requests.campaigns.models import Campaign, Resource, Station
 from imaging_requests.collection.models import Catalogue
 from imaging_requests.people.actions import open_account
-from imaging_requests.people.models import Role, User
+from imaging_requests.people.models import Role, RoleHolding, User
 from imaging_requests.protocols.actions import load_published
 from imaging_requests.protocols.models import (
     ProtocolVersion,
@@ -43,6 +44,8 @@ RULES = (
     (RuleKind.PROTOCOL, Role.HEAD, "protocols/catalogue-2.json"),
     (RuleKind.PROTOCOL, Role.HEAD, "protocols/catalogue-3.json"),
 )
+#: How many objects of the house there are for each person of a role.
+OBJECTS_FOR_EACH = {Role.CURATOR: 1_000, Role.CONSERVATOR: 2_000}
 STATIONS = (("bay", "Bay", ("VF", "VC", "RK", "UV")), ("ir", "Infrared stand", ("IR",)))
 
 
@@ -82,14 +85,16 @@ def _fixture(path: str) -> Any:
 
 
 @transaction.atomic
-def lay_ground(*, now: datetime, catalogues: Sequence[int]) -> Ground:
+def lay_ground(*, now: datetime, objects: int, catalogues: Sequence[int]) -> Ground:
     """Make people, rules, stations and empty catalogues, through the usual acts."""
     since = now - SINCE
-    people = {row["name"]: _account(row, since) for row in _people()["people"]}
     by_role: dict[str, list[User]] = {}
     for row in _people()["people"]:
+        user = _account(row, since)
         for role in row["roles"]:
-            by_role.setdefault(role, []).append(people[row["name"]])
+            by_role.setdefault(role, []).append(user)
+    for role, number in OBJECTS_FOR_EACH.items():
+        by_role[role] += _colleagues(role, objects // number, since)
     lead = by_role[Role.LEAD][0]
     protocols = []
     for kind, role, path in RULES:
@@ -130,6 +135,26 @@ def lay_ground(*, now: datetime, catalogues: Sequence[int]) -> Ground:
 def _people() -> dict[str, Any]:
     data: dict[str, Any] = _fixture("demo/people.json")
     return data
+
+
+def _colleagues(role: Role, number: int, since: datetime) -> list[User]:
+    """Join others to the people of the small museum, so that nobody answers for everything.
+
+    They never sign in, so they have no password: making a good one takes its time.
+    """
+    users = User.objects.bulk_create(
+        User(
+            name=f"{role.label} {place}",
+            email=f"{role}.{place}@ardenmoor.example",
+            password=make_password(None),
+            joined_at=since,
+        )
+        for place in range(2, number + 1)
+    )
+    RoleHolding.objects.bulk_create(
+        RoleHolding(user=user, role=role, held_from=since) for user in users
+    )
+    return users
 
 
 def _account(row: dict[str, Any], since: datetime) -> User:

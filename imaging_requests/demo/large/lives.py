@@ -20,8 +20,8 @@ WHOLE = (*FRONT, ["VF", "B"], ["RK", "B"], ["UV", "B"], ["XR", "T"])
 #: How often an object was treated since the house keeps such records.
 TREATMENTS = (0, 1) + (2,) * 4 + (3,) * 6 + (4,) * 6 + (5,) * 6
 #: Of the last treatments, those that are still to come or under way.
-AHEAD = 0.05
-UNDER_WAY = 0.02
+AHEAD = 0.006
+UNDER_WAY = 0.004
 
 
 @dataclass(frozen=True, slots=True)

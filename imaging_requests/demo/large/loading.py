@@ -39,7 +39,7 @@ def fill(objects: int, say: Say, *, now: datetime | None, workers: int | None) -
     started = time.monotonic()
     now = now or timezone.now().replace(minute=0, second=0, microsecond=0)
     museum = plan(objects)
-    ground = lay_ground(now=now, catalogues=museum.catalogues)
+    ground = lay_ground(now=now, objects=objects, catalogues=museum.catalogues)
     say(
         f"{objects:,} objects, {len(museum.catalogues)} catalogues, "
         f"the largest with {museum.catalogues[0]} entries."

@@ -28,6 +28,7 @@ def keep_object(object_id: int, derived: Derived, rows: Rows, *, now: datetime) 
             view.waits_for,
             view.waits_for_role,
             view.is_met,
+            view.is_present,
             view.chain,
             view.picture_version,
         )
