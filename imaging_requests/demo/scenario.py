@@ -110,6 +110,12 @@ def read_scenario(size: str, *, reduction: float | None = None) -> Scenario:
     )
 
 
+def people_of_the_house() -> dict[str, Any]:
+    """Everybody of the invented museum, their password, and the museum's name."""
+    found: dict[str, Any] = fixture("demo/people.json")
+    return found
+
+
 def reduced_settings(
     document: Mapping[str, Any], *, rules: Mapping[str, Any], reduction: float
 ) -> dict[str, Any]:

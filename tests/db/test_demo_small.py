@@ -140,12 +140,32 @@ def test_the_caches_equal_a_derivation_from_scratch(built: Built) -> None:
     assert answer.returncode == 0, answer.stdout + answer.stderr
 
 
-def test_an_unknown_size_is_refused_in_words(tmp_path: Path) -> None:
-    answer = run(tmp_path, "demo", "--size", "huge", "--no-start")
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("--size", "huge"), "There is no demo of size “huge”. Choose small"),
+        (("--reduction", "0.5"), "Pictures can be 1 to 40 times smaller"),
+        (("--objects", "300"), "is given for the large demo only"),
+    ],
+)
+def test_what_cannot_be_built_is_refused_in_words(
+    tmp_path: Path, arguments: tuple[str, ...], sentence: str
+) -> None:
+    answer = run(tmp_path, "demo", "--no-start", *arguments)
     assert answer.returncode != 0
-    assert "There is no demo of size “huge”. Choose small" in answer.stderr
+    assert sentence in answer.stderr
     assert not (tmp_path / "demo.json").exists()
     assert not (tmp_path / "imaging.sqlite3").exists()
+
+
+def test_a_large_demo_stands_without_pictures_and_is_replaced(tmp_path: Path) -> None:
+    for _ in range(2):
+        built = build(tmp_path, "--size", "large", "--objects", "300")
+        assert built.count("collection_collectionobject") == 300
+        assert built.count("intake_frame") == 0
+        assert built.count("requesting_owedview") >= 300
+    assert "The earlier demo is removed." in built.printed
+    assert "http://127.0.0.1:8000/catalogues/" in built.printed
 
 
 def test_it_is_small_and_leaves_no_painted_files_behind(built: Built) -> None:

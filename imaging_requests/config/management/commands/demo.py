@@ -15,9 +15,9 @@ from django.utils import timezone
 from imaging_requests.config.desk import prepare
 from imaging_requests.config.management.commands.serve import children
 from imaging_requests.config.supervisor import Supervisor
-from imaging_requests.demo import replacing
+from imaging_requests.demo import large, replacing
 from imaging_requests.demo.load import build
-from imaging_requests.demo.scenario import SIZES, Scenario, read_scenario
+from imaging_requests.demo.scenario import SIZES, Scenario, people_of_the_house, read_scenario
 from imaging_requests.demo.verdict import differences, totals
 from imaging_requests.demo.world import World
 from imaging_requests.people.errors import DomainError
@@ -25,6 +25,9 @@ from imaging_requests.people.models import Role
 
 #: Beyond this a miniature has too few pixels to be checked.
 MOST_REDUCED = 40
+LARGE = "large"
+#: A page and why it is worth looking at.
+Sight = tuple[str, str]
 
 
 class Command(BaseCommand):
@@ -41,43 +44,59 @@ class Command(BaseCommand):
         parser.add_argument(
             "--size",
             default="small",
-            help="small: eleven entries; full: all forty with every treatment and request",
+            help=(
+                "small: eleven entries; full: all forty with every treatment and request; "
+                "large: a hundred thousand objects without pictures, for measuring"
+            ),
         )
         parser.add_argument(
             "--reduction",
             type=float,
             help="how many times smaller pictures are than in a real studio (default: 12)",
         )
+        parser.add_argument("--objects", type=int, help="of the large demo, instead of 100,000")
         parser.add_argument("--no-start", action="store_true", help="build only, serve nothing")
         parser.add_argument("--host", default="127.0.0.1")
         parser.add_argument("--port", type=int, default=8000)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if options["size"] not in SIZES:
-            raise CommandError(
-                f"There is no demo of size “{options['size']}”. Choose small (eleven entries) or "
-                "full (all forty)."
-            )
-        if options["reduction"] is not None and not 1 <= options["reduction"] <= MOST_REDUCED:
-            raise CommandError(
-                f"Pictures can be 1 to {MOST_REDUCED} times smaller than in a real studio."
-            )
-        if not options["no_start"]:
-            self._demand_free(options["host"], options["port"])
+        self._demand_options(options)
         if options["verbosity"] < 2:
             logging.getLogger("imaging_requests").setLevel(logging.WARNING)
-        started = time.monotonic()
-        world = self._build(read_scenario(options["size"], reduction=options["reduction"]))
-        self._say(f"Ready after {time.monotonic() - started:.0f} s.")
-        differs = self._compare(world)
         address = f"http://{options['host']}:{options['port']}"
+        started = time.monotonic()
+        if options["size"] == LARGE:
+            sights = self._fill(options["objects"] or large.SIZE)
+            differs = False
+        else:
+            world = self._build(read_scenario(options["size"], reduction=options["reduction"]))
+            differs = self._compare(world)
+            sights = _sights(world)
+        self._say(f"Ready after {time.monotonic() - started:.0f} s.")
         if options["no_start"]:
             if differs:
                 raise CommandError("The demo is not the one that its story tells; see above.")
-            self._introduce(world, address, is_served=False)
+            self._introduce(address, sights, is_served=False)
             return
         crew = children(host=options["host"], port=options["port"], slots=settings.WORKER_SLOTS)
-        Supervisor(crew).run(when_up=lambda: self._introduce(world, address, is_served=True))
+        Supervisor(crew).run(when_up=lambda: self._introduce(address, sights, is_served=True))
+
+    def _demand_options(self, options: dict[str, Any]) -> None:
+        """Refuse in words what cannot be built or served, before anything is touched."""
+        size, reduction, objects = (options[name] for name in ("size", "reduction", "objects"))
+        if size not in (*SIZES, LARGE):
+            raise CommandError(
+                f"There is no demo of size “{size}”. Choose small (eleven entries), full (all "
+                "forty) or large (a hundred thousand objects without pictures)."
+            )
+        if reduction is not None and not 1 <= reduction <= MOST_REDUCED:
+            raise CommandError(
+                f"Pictures can be 1 to {MOST_REDUCED} times smaller than in a real studio."
+            )
+        if objects is not None and (size != LARGE or objects < 1):
+            raise CommandError("A number of objects, 1 or more, is given for the large demo only.")
+        if not options["no_start"]:
+            self._demand_free(options["host"], options["port"])
 
     def _demand_free(self, host: str, port: int) -> None:
         with socket.socket() as probe:
@@ -90,8 +109,8 @@ class Command(BaseCommand):
                     "Another program answers there; choose another with --port."
                 ) from error
 
-    def _build(self, scenario: Scenario) -> World:
-        addresses = frozenset(row["email"] for row in scenario["people"]["people"])
+    def _make_room(self) -> None:
+        addresses = frozenset(row["email"] for row in people_of_the_house()["people"])
         try:
             if replacing.make_room(addresses=addresses):
                 self._say("The earlier demo is removed.")
@@ -99,7 +118,19 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         replacing.mark()
         prepare(verbosity=0)
+
+    def _build(self, scenario: Scenario) -> World:
+        self._make_room()
         return build(scenario, today=timezone.localdate(), say=self._say)
+
+    def _fill(self, objects: int) -> list[Sight]:
+        """Fill the database in bulk; the museum of the story is another one."""
+        self._make_room()
+        try:
+            large.load(objects, self.stdout)
+        except DomainError as error:
+            raise CommandError(str(error)) from error
+        return [(reverse("progress:catalogues"), "The catalogues, the first with most entries.")]
 
     def _compare(self, world: World) -> bool:
         """Say what the program derives of everything, and every difference to the story."""
@@ -115,20 +146,18 @@ class Command(BaseCommand):
             self.stderr.write(f"  {difference}")
         return bool(found)
 
-    def _introduce(self, world: World, address: str, *, is_served: bool) -> None:
+    def _introduce(self, address: str, sights: list[Sight], *, is_served: bool) -> None:
         """Print where it is, who can sign in, and what is worth looking at first."""
-        data = world.scenario["people"]
+        data = people_of_the_house()
         self._say("")
-        self._say(self.style.SUCCESS(f"The {world.scenario['objects']['museum']}: {address}/"))
+        self._say(self.style.SUCCESS(f"The {data['museum']}: {address}/"))
         self._say(f'Everybody signs in with the password "{data["password"]}":')
         for row in data["people"]:
             roles = ", ".join(str(Role(role).label).lower() for role in row["roles"])
             self._say(f"  {row['email']:<28} {roles}")
         self._say("Worth looking at first:")
-        for row in data["worth_looking_at"]:
-            target = world.entries if row["page"] == "progress:entry" else world.treatments
-            path = reverse(row["page"], args=[target[row["of"]]])
-            self._say(f"  {address}{path}  {row['words']}")
+        for path, words in sights:
+            self._say(f"  {address}{path}  {words}")
         if is_served:
             self._say("It is served until you press Ctrl-C.")
         else:
@@ -137,3 +166,12 @@ class Command(BaseCommand):
     def _say(self, words: str) -> None:
         self.stdout.write(words)
         self.stdout.flush()
+
+
+def _sights(world: World) -> list[Sight]:
+    """What is worth looking at first in the museum of the story."""
+    found: list[Sight] = []
+    for row in world.scenario["people"]["worth_looking_at"]:
+        target = world.entries if row["page"] == "progress:entry" else world.treatments
+        found.append((reverse(row["page"], args=[target[row["of"]]]), row["words"]))
+    return found
