@@ -39,8 +39,6 @@ def test_no_page_scrolls_sideways_as_a_whole(browser: Browser, name: str, width:
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_nothing(browser: Browser, name: str, width: int, theme: Any) -> None:
-    if not AXE.is_file():
-        pytest.skip("Run manage.py fetch_frontend first.")
     within = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=theme)
     page = show(name, within)
     page.add_script_tag(path=AXE)
