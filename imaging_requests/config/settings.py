@@ -23,27 +23,19 @@ if IS_DESK:
     DATABASE_URL = env.text("DATABASE_URL", "")
     REDIS_URL = env.text("REDIS_URL", "")
 else:
-    SECRET_KEY = env.text("IMAGING_SECRET_KEY")
-    ALLOWED_HOSTS = env.listed("IMAGING_HOSTS")
+    SECRET_KEY = env.secret_key("IMAGING_SECRET_KEY")
+    ALLOWED_HOSTS = env.hosts("IMAGING_HOSTS")
     DATABASE_URL = env.text("DATABASE_URL")
-    REDIS_URL = env.text("REDIS_URL")
+    REDIS_URL = env.broker(env.text("REDIS_URL"))
     if DEBUG:
         raise ImproperlyConfigured(f"IMAGING_DEBUG must not be on at {SIZE} size.")
-    if len(SECRET_KEY) < 50 or len(set(SECRET_KEY)) < 10:
-        raise ImproperlyConfigured(
-            "IMAGING_SECRET_KEY is too weak: use at least 50 characters made at random."
-        )
-    if "*" in ALLOWED_HOSTS:
-        raise ImproperlyConfigured(
-            "IMAGING_HOSTS must name the hosts that are served; '*' would answer for any."
-        )
 
 STORE_DIR = Path(env.text("IMAGING_STORE", str(DATA_DIR / "store")))
 SECOND_STORE_DIR = Path(env.text("IMAGING_SECOND_STORE", str(DATA_DIR / "second-copy")))
 DERIVED_DIR = Path(env.text("IMAGING_DERIVED", str(DATA_DIR / "derived")))
 QUARANTINE_DIR = STORE_DIR / "quarantine"
 
-STUDIO_ZONE = env.text("IMAGING_ZONE", "Europe/London")
+STUDIO_ZONE = env.zone("IMAGING_ZONE", "Europe/London")
 UPLOAD_LIMIT_BYTES = env.number("IMAGING_UPLOAD_LIMIT_BYTES", 64 * 1024**3, least=1024)
 DECODE_MEMORY_LIMIT_BYTES = env.number(
     "IMAGING_DECODE_MEMORY_BYTES", 1_400 * 1024**2, least=128 * 1024**2
@@ -175,7 +167,7 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHand
 if not IS_DESK:
     SECURE_SSL_REDIRECT = env.flag("IMAGING_TLS_REDIRECT", default=True)
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    SECURE_HSTS_SECONDS = env.number("IMAGING_HSTS_SECONDS", 31_536_000, least=0)
+    SECURE_HSTS_SECONDS = env.number("IMAGING_HSTS_SECONDS", 31_536_000, least=3600)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
@@ -191,5 +183,8 @@ LOGGING = {
         "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
     },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "root": {"handlers": ["stderr"], "level": env.text("IMAGING_LOG_LEVEL", "INFO")},
+    "root": {
+        "handlers": ["stderr"],
+        "level": env.one_of("IMAGING_LOG_LEVEL", "INFO", env.LOG_LEVELS),
+    },
 }
