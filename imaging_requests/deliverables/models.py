@@ -161,6 +161,84 @@ class DeliverableFrame(models.Model):
         return f"{self.frame_id} in {self.deliverable_id}"
 
 
+class Registration(models.Model):
+    """Where a picture lies on its face, computed; it can be deleted and computed again.
+
+    `px_to_face_mm` maps pixels (x, y, 1) of `frame`, `width_px` × `height_px`, (0, 0) the centre of
+    the top left one, to millimetres of the picture's own face: origin top left as its viewer sees
+    it, x to the right, y down, after division by the third component. A picture of which nothing
+    can be said has no matrix and a reason. The newest `code_version` of a picture counts.
+    """
+
+    class Verdict(models.TextChoices):
+        """How far the map can be trusted."""
+
+        PASS = "pass", "Fits"
+        WARN = "warn", "Fits roughly"
+        FAIL = "fail", "Does not fit"
+        CANNOT_TELL = "cannot_tell", "Cannot tell"
+
+    class Means(models.TextChoices):
+        """What the map rests on."""
+
+        OUTLINE = "outline", "The outline of the face in the picture itself"
+        REFERENCE = "reference", "The visible picture of the same face"
+
+    deliverable = models.ForeignKey(
+        Deliverable, on_delete=models.CASCADE, related_name="registrations"
+    )
+    reference = models.ForeignKey(
+        Deliverable,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="registered_to",
+        help_text="The picture it was laid over; none for a map from the outline.",
+    )
+    frame = models.ForeignKey(Frame, on_delete=models.CASCADE, related_name="registrations")
+    means = models.CharField(max_length=10, choices=Means.choices, blank=True)
+    code_version = models.PositiveSmallIntegerField()
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    px_to_face_mm = models.JSONField(null=True, help_text="Three rows of three numbers.")
+    residual_mm = models.FloatField(
+        null=True, help_text="Error at the corners to be expected, measured on held-out parts."
+    )
+    verdict = models.CharField(max_length=12, choices=Verdict.choices)
+    reason = models.TextField(blank=True)
+    computed_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("deliverable", "-code_version")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("deliverable", "code_version"), name="registration_once_per_code_version"
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    verdict="cannot_tell",
+                    px_to_face_mm__isnull=True,
+                    residual_mm__isnull=True,
+                    means="",
+                )
+                | Q(
+                    verdict__in=("pass", "warn", "fail"),
+                    px_to_face_mm__isnull=False,
+                    residual_mm__isnull=False,
+                    residual_mm__gte=0,
+                    means__in=("outline", "reference"),
+                ),
+                name="registration_has_a_matrix_or_cannot_tell",
+            ),
+            models.CheckConstraint(
+                condition=Q(verdict="pass") | ~Q(reason=""), name="doubtful_registration_says_why"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_verdict_display()}: {self.deliverable_id}"
+
+
 class Review(models.Model):
     """What a person decided about a version of a deliverable."""
 
