@@ -1,0 +1,1 @@
+"""How far two pictures of one view can be compared, what changed, and how to rebuild a set-up."""
