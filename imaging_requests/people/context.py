@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest
+from django.urls import reverse
 
 from imaging_requests.people.models import Role, User
+
+HOME = "progress:first_page"
 
 #: (address name, label, roles that see it); the order is the order on the page.
 PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
@@ -46,8 +49,9 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     if not isinstance(user, User):
         return {"places": [], "own_roles": ""}
     roles = user.roles
+    here = _place_of(request)
     places = [
-        {"name": name, "label": label, "here": _is_here(request, name)}
+        {"name": name, "label": label, "here": _mark(request, name) if name == here else ""}
         for name, label, seen_by in PLACES
         if roles & seen_by
     ]
@@ -57,6 +61,27 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _is_here(request: HttpRequest, name: str) -> bool:
-    match = request.resolver_match
-    return match is not None and match.view_name == name
+#: First words of an address → the place that it belongs to, beside the places' own addresses.
+BELOW: tuple[tuple[str, str], ...] = (
+    ("/entries/", "progress:catalogues"),
+    ("/objects/", "progress:catalogues"),
+    ("/intake/sorting/", "intake:drops"),
+    ("/deliverables/", "deliverables:reviews"),
+    ("/treatment-steps/", "progress:treatments"),
+    ("/decisions/", "progress:treatments"),
+)
+
+
+def _mark(request: HttpRequest, name: str) -> str:
+    """What `aria-current` says of a place: the page itself, or a page below it."""
+    return "page" if request.path == reverse(name) else "true"
+
+
+def _place_of(request: HttpRequest) -> str:
+    """The place that the page stands at or below: the longest address that its own begins with."""
+    path = request.path
+    known = [(reverse(name), name) for name, _, _ in PLACES if name != HOME]
+    below = [(len(start), name) for start, name in (*known, *BELOW) if path.startswith(start)]
+    if below:
+        return max(below)[1]
+    return HOME if path == reverse(HOME) else ""

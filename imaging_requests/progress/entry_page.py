@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from typing import Any
+from urllib.parse import urlencode
 
 from django.urls import reverse
 
@@ -17,9 +18,10 @@ from imaging_requests.progress.entries import members_of
 from imaging_requests.progress.fallen import Fallen, fallen_back
 from imaging_requests.progress.models import EntryStatus, ObjectStatus
 from imaging_requests.progress.settle import settle
-from imaging_requests.progress.shown import ShownView, by_face, shown_views
+from imaging_requests.progress.shown import ShownView, by_face_and_treatment, shown_views
 from imaging_requests.protocols.models import EntryPin
 from imaging_requests.reckoning.truth.terms import Grade, Status
+from imaging_requests.requesting.forms import ticks_for
 from imaging_requests.requesting.policies import ASK, SIGN_GAP
 from imaging_requests.requesting.words import numbers_of
 
@@ -82,6 +84,11 @@ def _conditions(derived: EntryStatus | None, objects: list[ObjectStatus]) -> lis
     ]
 
 
+def _missing(views: list[ShownView]) -> list[tuple[str, str, str]]:
+    """The present views that nobody has made yet, as a wish would name them."""
+    return [view.parts for view in views if view.is_present and not view.is_resolved]
+
+
 def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     """Gather the page's answer; the entry's objects are settled first."""
     ids = members_of([entry])[entry.pk]
@@ -100,7 +107,9 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     pin = EntryPin.objects.filter(entry=entry, unpinned_at=None).select_related("protocol").first()
     actions = []
     if may(user, ASK):
-        query = "&".join(f"object={pk}" for pk in ids)
+        asked = [("object", str(pk)) for pk in ids]
+        asked += [("views", value) for value in ticks_for(_missing(views))]
+        query = urlencode(asked)
         actions.append(
             {"label": "Ask for pictures", "href": f"{reverse('requesting:request_new')}?{query}"}
         )
@@ -141,7 +150,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
                 "href": reverse("progress:object", args=[pk]),
                 "facts_line": facts_line(facts.get(pk)),
                 "missing": states[pk].missing_facts if pk in states else [],
-                "groups": by_face(grouped[pk]),
+                "groups": by_face_and_treatment(grouped[pk]),
             }
             for pk in ids
         ],

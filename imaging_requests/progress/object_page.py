@@ -37,9 +37,7 @@ from imaging_requests.treatments.policies import PLAN_TREATMENT, RECORD_INCIDENT
 YES_NO = {True: "yes", False: "no", None: "not known"}
 
 
-def object_context(
-    thing: CollectionObject, *, user: User, state: int | None, address: str
-) -> dict[str, Any]:
+def object_context(thing: CollectionObject, *, user: User, address: str) -> dict[str, Any]:
     """Gather the page's answer; the object is settled first."""
     now = timezone.now()
     settle([thing.pk], now=now)
@@ -47,7 +45,6 @@ def object_context(
     derived = derive_object(gather_cases([thing.pk])[thing.pk], speech=speech, now=now)
     views = shown_views([thing.pk])
     number = numbers_of([thing.pk])[thing.pk]
-    chosen = derived.state_index if state is None else min(state, derived.state_index)
     entries = list(
         EntryObject.objects.filter(object=thing, removed_at=None).select_related("entry__catalogue")
     )
@@ -66,9 +63,9 @@ def object_context(
             }
             for link in entries
         ],
-        "counts": [{"figure": f"s{derived.state_index}", "unit": "is the present state"}],
+        "counts": [{"figure": f"s{derived.state_index}", "unit": state_words(derived, speech)}],
         "actions": _actions(thing, user),
-        "line": draw_ruler(derived.moment, speech, chosen=chosen, address=address),
+        "line": draw_ruler(derived.moment, speech, chosen=derived.state_index, address=address),
         "groups": _groups(views),
         "missing": derived.missing_facts,
         "can_record": may(user, RECORD_FACTS),
@@ -82,6 +79,13 @@ def object_context(
         "request_lines": RequestLine.objects.filter(object=thing).count(),
         "request_href": f"{reverse('requesting:request_new')}?object={thing.pk}",
     }
+
+
+def state_words(derived: Derived, speech: Speech) -> str:
+    """What the present state is called: since the last event, or as the object came."""
+    openers = derived.moment.line.openers
+    since = f"since {speech.dated(openers[-1])}" if openers else "as it came"
+    return f"is the present state, {since}"
 
 
 def _merged_into(thing: CollectionObject) -> dict[str, str] | None:
@@ -138,9 +142,10 @@ def _groups(views: Iterable[ShownView]) -> list[dict[str, Any]]:
     past = [view for view in views if not view.is_present]
     groups = []
     if present:
-        groups.append({"label": "As it is now", "faces": by_face(present)})
+        groups.append({"label": "As it is now", "is_past": False, "faces": by_face(present)})
     if past:
-        groups.append({"label": "For treatments", "faces": [{"label": "", "views": past}]})
+        treatments = [{"label": "", "views": past}]
+        groups.append({"label": "For treatments", "is_past": True, "faces": treatments})
     return groups
 
 

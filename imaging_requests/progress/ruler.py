@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zoneinfo
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -36,7 +36,8 @@ class _Scale:
 def draw_ruler(moment: Moment, speech: Speech, *, chosen: int, address: str) -> dict[str, Any]:
     """Lay out the states, the events between them and what is planned.
 
-    `chosen` is the state that the page shows; `address` leads to the page of a state.
+    `chosen` is the state that the page shows; `address` is the page of the object, which shows a
+    past state as its last full day.
     """
     now = moment.t
     openers = [event for event in moment.line.openers if event.ended_at is not None]
@@ -72,14 +73,16 @@ def _spans(
 ) -> list[dict[str, Any]]:
     bounds = [scale.start, *(event.ended_at or scale.start for event in openers), moment.t]
     spans: list[dict[str, Any]] = []
+    present = len(bounds) - 2
     for index, (start, end) in enumerate(pairwise(bounds)):
+        last_day = None if index == present else _last_full_day(start, end)
         since = f"since {speech.dated(openers[index - 1])}" if index else "as it came"
         spans.append(
             {
                 "label": f"s{index}",
                 "start": scale.place(start),
                 "width": scale.width(start, end),
-                "href": f"{address}?state={index}",
+                "href": _address(address, last_day, is_present=index == present),
                 "words": f"State {index}, {since}",
                 "is_chosen": index == chosen,
             }
@@ -98,6 +101,20 @@ def _spans(
             }
         )
     return spans
+
+
+def _last_full_day(start: datetime, end: datetime) -> date | None:
+    """The last day whose end lies in the state; None if it did not see one."""
+    zone = zoneinfo.ZoneInfo(settings.STUDIO_ZONE)
+    day = end.astimezone(zone).date() - timedelta(days=1)
+    closes = datetime.combine(day + timedelta(days=1), time(), tzinfo=zone)
+    return day if closes > start else None
+
+
+def _address(address: str, day: date | None, *, is_present: bool) -> str:
+    if is_present:
+        return address
+    return f"{address}?as_of={day.isoformat()}" if day else ""
 
 
 def _ticks(

@@ -37,6 +37,7 @@ class ShownView:
     object_id: int
     number: str
     key: str
+    parts: tuple[str, str, str]
     face: str
     words: str
     anchor: str
@@ -152,6 +153,7 @@ def _shown(
         object_id=row.object_id,
         number=numbers[row.object_id],
         key=f"{owed.technique}-{owed.face}-{owed.variant}",
+        parts=(owed.technique, owed.face, owed.variant),
         face=owed.face,
         words=words_of(owed),
         anchor=as_of_words(owed),
@@ -167,6 +169,20 @@ def _shown(
         picture=pictures.get((row.chain, row.picture_version or 0)),
         waive_href=reverse("requesting:waive", args=[owed.pk]) if row.status in CAN_WAIVE else "",
     )
+
+
+def by_face_and_treatment(views: Iterable[ShownView]) -> list[dict[str, Any]]:
+    """Group the present views by face, and after them those owed as of another state."""
+    views = list(views)
+    groups = by_face(view for view in views if view.is_present)
+    past: dict[str, list[ShownView]] = {}
+    for view in views:
+        if not view.is_present:
+            past.setdefault(view.anchor, []).append(view)
+    labelled = [
+        {"label": anchor[:1].upper() + anchor[1:], "views": found} for anchor, found in past.items()
+    ]
+    return groups + labelled
 
 
 def by_face(views: Iterable[ShownView]) -> list[dict[str, Any]]:

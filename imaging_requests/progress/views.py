@@ -176,11 +176,9 @@ def museum_object(request: HttpRequest, pk: int) -> HttpResponse:
     if times is not None:
         then = object_then(thing, times, now=now)
         return render(request, "progress/then.html", {**then, "form": form})
-    state = request.GET.get("state", "")
     context = object_page.object_context(
         thing,
         user=signed_in(request),
-        state=int(state) if state.isdigit() else None,
         address=reverse("progress:object", args=[pk]),
     )
     return render(request, "progress/object.html", {**context, "as_of": stamp(), "form": form})

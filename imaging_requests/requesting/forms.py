@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -25,6 +25,16 @@ TICKS: dict[str, tuple[str, str, str]] = {
     "VF-E": ("VF", "E", ""),
     "XR-T": ("XR", "T", ""),
 }
+
+
+def ticks_for(views: Iterable[tuple[str, str, str]]) -> list[str]:
+    """The boxes that stand for views given as technique, face and variant, in their own order.
+
+    >>> ticks_for([("RK", "F", "L"), ("XR", "T", ""), ("RK", "F", "L detail 1")])
+    ['RK-F-L', 'XR-T']
+    """
+    wanted = set(views)
+    return [value for value, parts in TICKS.items() if parts in wanted]
 
 
 class DayField(forms.DateField):

@@ -92,7 +92,15 @@ def find_objects(words: str) -> list[CollectionObject]:
 
 def find_entries(words: str) -> list[Entry]:
     """Entries whose number is the words or whose title holds them, with their objects."""
-    entries = Entry.objects.filter(Q(number__iexact=words) | Q(title__icontains=words))
+    return _with_objects(Entry.objects.filter(Q(number__iexact=words) | Q(title__icontains=words)))
+
+
+def entries_of(curator: User) -> list[Entry]:
+    """The entries that a curator writes, with their objects."""
+    return _with_objects(Entry.objects.filter(curator=curator))
+
+
+def _with_objects(entries: QuerySet[Entry]) -> list[Entry]:
     present = EntryObject.objects.filter(removed_at=None).select_related("object")
     return list(
         entries.select_related("catalogue")

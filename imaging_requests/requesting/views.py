@@ -17,7 +17,7 @@ from imaging_requests.people.policies import READ, requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.requesting import actions, queries
 from imaging_requests.requesting.filters import RequestFilter
-from imaging_requests.requesting.forms import AnswerForm, LinesForm, WishForm, add_refusal
+from imaging_requests.requesting.forms import TICKS, AnswerForm, LinesForm, WishForm, add_refusal
 from imaging_requests.requesting.models import Request
 from imaging_requests.requesting.overlaps import WishedView, find_overlaps
 from imaging_requests.requesting.policies import ASK, TRIAGE
@@ -103,8 +103,9 @@ def request_new(request: HttpRequest) -> HttpResponse:
     if request.method == "GET" and (not chosen or is_choosing):
         part = getattr(request, "htmx", False)
         template = "requesting/found.html" if part else "requesting/choose.html"
-        return render(request, template, choose_context(data))
-    form = WishForm(request.POST or None, objects=chosen)
+        return render(request, template, choose_context(data, signed_in(request)))
+    wanted = {"views": [value for value in data.getlist("views") if value in TICKS]}
+    form = WishForm(request.POST or None, objects=chosen, initial=wanted)
     if request.method == "GET" or "back" in data:
         return render(request, "requesting/wish.html", wish_context(form))
     if not form.is_valid():

@@ -11,6 +11,7 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.people.models import User
 from imaging_requests.requesting import outlook, queries
 from imaging_requests.requesting.forms import TICKS, WishForm
 from imaging_requests.requesting.overlaps import Overlap, WishedView
@@ -45,12 +46,12 @@ def object_values(chosen: Mapping[int, int | None]) -> list[str]:
     return [f"{pk}-{entry}" if entry else str(pk) for pk, entry in chosen.items()]
 
 
-def choose_context(data: QueryDict) -> dict[str, Any]:
-    """The step of choosing objects: what is chosen, what the words find."""
+def choose_context(data: QueryDict, user: User) -> dict[str, Any]:
+    """The step of choosing objects: what is chosen, what the words find, or one's own entries."""
     words = str(data.get("q", "")).strip()
     chosen = chosen_objects(data)
     found = queries.find_objects(words) if words else []
-    entries = queries.find_entries(words) if words else []
+    entries = queries.find_entries(words) if words else queries.entries_of(user)
     kept = queries.objects_by_id(chosen)
     ids = [row.pk for row in (*found, *kept)]
     ids += [link.object_id for entry in entries for link in entry.present]  # type: ignore[attr-defined]
