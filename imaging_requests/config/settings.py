@@ -62,6 +62,7 @@ INSTALLED_APPS = [
     "imaging_requests.campaigns",
     "imaging_requests.intake",
     "imaging_requests.deliverables",
+    "imaging_requests.pictures",
     "imaging_requests.progress",
     "imaging_requests.demo",
     "imaging_requests.config",
@@ -187,4 +188,5 @@ LOGGING = {
         "handlers": ["stderr"],
         "level": env.one_of("IMAGING_LOG_LEVEL", "INFO", env.LOG_LEVELS),
     },
+    "loggers": {"pyvips": {"level": "WARNING"}},
 }

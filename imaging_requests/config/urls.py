@@ -11,6 +11,7 @@ urlpatterns = [
     path("campaigns/", include("imaging_requests.campaigns.urls")),
     path("intake/", include("imaging_requests.intake.urls")),
     path("deliverables/", include("imaging_requests.deliverables.urls")),
+    path("pictures/", include("imaging_requests.pictures.urls")),
 ]
 handler400 = "imaging_requests.people.failures.bad_request"
 handler403 = "imaging_requests.people.failures.not_allowed"

@@ -1,0 +1,1 @@
+"""Answers to requests for pictures as the IIIF Image API 3.0 words them, from tile pyramids."""

@@ -1,0 +1,1 @@
+"""The picture service: regions of pictures on demand, manifests, restrictions, grants."""
