@@ -1,4 +1,4 @@
-"""The examples in the docstrings of comparison run and are right."""
+"""The examples in the docstrings of comparison, optics and drift run and are right."""
 
 import doctest
 import importlib
@@ -6,15 +6,15 @@ import pkgutil
 
 import pytest
 
-from imaging_requests.imaging import comparison
+from imaging_requests.imaging import comparison, drift, optics
 
-PACKAGES = (comparison,)
+PACKAGES = (comparison, drift, optics)
 MODULES = [
     f"{package.__name__}.{module.name}"
     for package in PACKAGES
     for module in pkgutil.iter_modules(package.__path__)
 ]
-WITHOUT_EXAMPLE = {"limits", "rows_light"}
+WITHOUT_EXAMPLE = {"limits", "rows_light", "formulas"}
 
 
 @pytest.mark.parametrize("name", MODULES)
