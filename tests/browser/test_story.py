@@ -15,6 +15,7 @@ from tests.story.test_story import tell
 
 pytestmark = [
     pytest.mark.browser,
+    pytest.mark.slow,
     pytest.mark.django_db(transaction=True),
     pytest.mark.xdist_group("browser"),
 ]

@@ -28,7 +28,7 @@ print("NUMBERS", json.dumps({found.key: found.answer for found in metrics_of(kno
 """
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.xdist_group("demo"),
+    pytest.mark.xdist_group("demo full"),
     pytest.mark.skipif(
         bool(os.environ.get("DATABASE_URL")), reason="the demo is proven at desk size"
     ),

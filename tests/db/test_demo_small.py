@@ -17,7 +17,7 @@ ONE_GIGABYTE = 10**9
 LOOSE = (-1, 0, 1)
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.xdist_group("demo"),
+    pytest.mark.xdist_group("demo small"),
     pytest.mark.skipif(
         bool(os.environ.get("DATABASE_URL")), reason="the demo is proven at desk size"
     ),
