@@ -66,6 +66,8 @@ def steps(world: World) -> Iterator[Step]:
     for row in world.scenario.mine(museum["renumbered"]):
         what = partial(_renumber, world, row)
         yield Step(at(row["on"]), 0, f"{row['object']} renumbered", what)
+    read = at(museum["notices_read_on"])
+    yield Step(read, 9, "notices read", partial(_read_notices, world, read))
     for row in world.scenario.mine(museum["unavailable"]):
         yield Step(at(row["recorded"]), 0, "availability", partial(_hold_back, world, row))
 
@@ -81,6 +83,12 @@ def _open_accounts(world: World, opened: datetime) -> None:
             password=data["password"],
             now=opened,
         )
+
+
+def _read_notices(world: World, now: datetime) -> None:
+    """Everybody has read what they were told until the last Friday, as people do."""
+    for person in User.objects.filter(is_active=True):
+        people.read_notices(actor=person, now=now)
 
 
 def _document(world: World, row: Mapping[str, Any]) -> dict[str, Any]:
