@@ -7,8 +7,8 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
-from imaging_requests.collection.models import Entry
-from imaging_requests.deliverables.models import Polarity
+from imaging_requests.collection.models import Entry, ObjectNumber
+from imaging_requests.deliverables.models import Correction, Package, Polarity
 from imaging_requests.deliverables.rules import ReviewNumbers
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
@@ -70,6 +70,88 @@ class RefuseForm(VersionForm):
         ]
 
 
+class RecallForm(RefuseForm):
+    """Recalling: besides the reasons, what puts it right and since when it has been wrong."""
+
+    kind = forms.ChoiceField(
+        label="What puts it right",
+        required=False,
+        choices=[
+            ("", "follows from the reasons"),
+            *(c for c in Correction.Kind.choices if c[0] != Correction.Kind.WORDS),
+        ],
+    )
+    wrong_since = StudioInstantField(
+        label="Wrong since", required=False, help_text="Left empty, it is since it was captured."
+    )
+    meant_number = forms.CharField(
+        label="Number of the object it really shows",
+        required=False,
+        max_length=60,
+        help_text="Only if it was filed under another object.",
+    )
+
+    def clean_meant_number(self) -> str:
+        """The number must be one in force; the object is then at hand as `meant_object_id`."""
+        typed = str(self.cleaned_data["meant_number"]).strip()
+        self.meant_object_id: int | None = None
+        if typed:
+            found = ObjectNumber.objects.filter(number__iexact=typed, in_force_to=None).first()
+            if found is None:
+                raise forms.ValidationError(
+                    f"No object has the number {typed} now. Look it up on its own page."
+                )
+            self.meant_object_id = found.object_id
+        return typed
+
+    def values(self) -> dict[str, Any]:
+        """What the recall takes."""
+        given = dict(self.cleaned_data)
+        del given["meant_number"]
+        return given | {"meant_object_id": self.meant_object_id}
+
+
+class WordsForm(VersionForm):
+    """The right words about an accepted picture."""
+
+    says = forms.CharField(label="The right words", widget=forms.Textarea(attrs={"rows": 2}))
+    why = forms.CharField(
+        label="What was wrong, and how it was found", widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class CloseForm(VersionForm):
+    """Closing a correction that no picture will mend."""
+
+    words = forms.CharField(
+        label="Why no other picture will take its place", widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class ConfirmForm(forms.Form):
+    """That somebody outside confirmed, and how."""
+
+    words = forms.CharField(label="How it was confirmed", required=False, max_length=200)
+
+
+class HandOverForm(forms.Form):
+    """Who gets a package."""
+
+    user = forms.ModelChoiceField(
+        label="Somebody inside",
+        queryset=User.objects.none(),
+        required=False,
+        empty_label="nobody inside",
+    )
+    recipient = forms.CharField(label="Or somebody outside", required=False, max_length=160)
+    purpose = forms.CharField(label="For", required=False, max_length=160)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        people = User.objects.filter(is_active=True).order_by("name")
+        self.fields["user"].queryset = people  # type: ignore[attr-defined]
+
+
 class LoneWorkForm(forms.Form):
     """A stretch in which somebody works alone."""
 
@@ -111,7 +193,22 @@ class SealForm(forms.Form):
         help_text="Left empty, it is the entry's number and title.",
     )
 
-    def __init__(self, *args: Any, ready: list[tuple[int, str]], **kwargs: Any) -> None:
+    replaces = forms.ModelChoiceField(
+        label="Replaces",
+        queryset=Package.objects.none(),
+        required=False,
+        empty_label="no package",
+        help_text="Everybody who had the old package gets this one.",
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        ready: list[tuple[int, str]],
+        replaceable: QuerySet[Package],
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["replaces"].queryset = replaceable  # type: ignore[attr-defined]
         self.fields["pictures"].choices = ready  # type: ignore[attr-defined]
         self.fields["pictures"].initial = [pk for pk, _ in ready]

@@ -11,9 +11,30 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.deliverables.models_corrections import (
+    Correction,
+    CorrectionNotice,
+    Delivery,
+)
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Versioned
 from imaging_requests.requesting.words import view_words
+
+__all__ = [
+    "Correction",
+    "CorrectionNotice",
+    "Deliverable",
+    "DeliverableFrame",
+    "DeliverableKind",
+    "DeliverableState",
+    "Delivery",
+    "LoneWorker",
+    "Package",
+    "PackageItem",
+    "Polarity",
+    "Registration",
+    "Review",
+]
 
 
 class DeliverableState(models.TextChoices):
@@ -325,6 +346,14 @@ class Package(Versioned):
     )
     made_at = models.DateTimeField(default=timezone.now)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    replaces = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="replaced_by",
+        help_text="The package that this one puts right.",
+    )
     manifest = models.JSONField(default=dict)
     manifest_sha256 = models.CharField(max_length=64, blank=True)
 

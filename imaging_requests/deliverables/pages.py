@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.campaigns.words import card_figures, card_rest
-from imaging_requests.deliverables import naming, policies, queries, shown
+from imaging_requests.deliverables import corrections, naming, policies, queries, shown
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
@@ -242,6 +242,11 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
         "until": queries.leaves_at(row, now),
         "hand_in_not_because": why_not(user, policies.HAND_IN, row),
         "recall_not_because": why_not(user, policies.RECALL, row),
+        "corrections": list(
+            corrections.listing().filter(deliverable__chain=row.chain).order_by("-found_at")
+        ),
+        "reach": corrections.reach_of(row, None),
+        "words_not_because": why_not(user, policies.CORRECT_WORDS, row),
     }
 
 
@@ -250,7 +255,7 @@ def package(pk: int) -> Package:
     inside = queries.with_names(Deliverable.objects.all())
     found = (
         Package.objects.filter(pk=pk)
-        .select_related("entry__catalogue", "made_by")
+        .select_related("entry__catalogue", "made_by", "replaces")
         .prefetch_related(Prefetch("items__deliverable", queryset=inside))
         .first()
     )
@@ -259,7 +264,7 @@ def package(pk: int) -> Package:
     return found
 
 
-def package_context(found: Package) -> dict[str, Any]:
+def package_context(found: Package, *, user: User) -> dict[str, Any]:
     """Gather the page of one package."""
     pictures = [
         {
@@ -277,5 +282,11 @@ def package_context(found: Package) -> dict[str, Any]:
         "files": found.manifest.get("files", []),
         "missing": found.manifest.get("missing", []),
         "sum_matches": naming.manifest_sha256(found.manifest) == found.manifest_sha256,
+        "deliveries": [
+            {"row": row, "may_confirm": not why_not(user, policies.CONFIRM_RECEIPT, row)}
+            for row in found.deliveries.select_related("handed_over_by", "user")
+        ],
+        "may_hand_over": not why_not(user, policies.HAND_OVER, found),
+        "replaced_by": found.replaced_by.first(),
         "total_bytes": sum(file["size_bytes"] for file in found.manifest.get("files", [])),
     }

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.models import Role
-from imaging_requests.people.policies import READ, act
+from typing import Any
+
+from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import EVERYONE_INSIDE, READ, act
 
 READ_DELIVERABLES = READ
 READ_REVIEWS = act(
@@ -31,5 +33,44 @@ ALLOW_LONE_WORK = act(
     "deliverables.allow_lone_work",
     "Allowing somebody who works alone to review own pictures",
     roles=frozenset({Role.LEAD, Role.HEAD}),
+)
+CORRECT_WORDS = act(
+    "deliverables.correct_words",
+    "Correcting the words about a picture",
+    roles=frozenset({Role.LEAD, Role.PHOTOGRAPHER}),
+)
+CLOSE_CORRECTION = act(
+    "deliverables.close_correction", "Closing a correction", roles=frozenset({Role.LEAD})
+)
+
+
+def _own_or_outside(user: User, notice: Any) -> str:
+    """Everybody confirms for themselves; the lead for recipients without an account."""
+    if notice.user_id == user.pk or (notice.user_id is None and user.has_role(Role.LEAD)):
+        return ""
+    return "This was told to somebody else, who confirms it."
+
+
+CONFIRM_CORRECTION = act(
+    "deliverables.confirm_correction",
+    "Confirming a correction",
+    roles=EVERYONE_INSIDE,
+    rule=_own_or_outside,
+)
+HAND_OVER = act("deliverables.hand_over", "Handing over a package", roles=frozenset({Role.LEAD}))
+
+
+def _recipient_or_lead(user: User, delivery: Any) -> str:
+    """The recipient confirms the receipt; the lead writes down one that came by other ways."""
+    if delivery.user_id == user.pk or user.has_role(Role.LEAD):
+        return ""
+    return "The recipient confirms it, or the imaging lead writes it down."
+
+
+CONFIRM_RECEIPT = act(
+    "deliverables.confirm_receipt",
+    "Confirming that a package came",
+    roles=EVERYONE_INSIDE,
+    rule=_recipient_or_lead,
 )
 SEAL = act("deliverables.seal", "Sealing a package", roles=frozenset({Role.LEAD}))

@@ -11,7 +11,7 @@ from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
 from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
-from imaging_requests.collection.models import ObjectNumber
+from imaging_requests.collection.models import Entry, ObjectNumber
 from imaging_requests.deliverables.composing import Composition, Placed, compose
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -228,6 +228,13 @@ def packages_with(row: Deliverable) -> list[Package]:
         .select_related("made_by")
         .defer("manifest")
     )
+
+
+def replaceable(entry: Entry | None) -> QuerySet[Package]:
+    """List the sealed packages of an entry that no other one has replaced yet."""
+    return Package.objects.filter(
+        entry=entry, state=Package.State.SEALED, replaced_by=None
+    ).order_by("-sealed_at")
 
 
 def package_address(package: Package) -> str:

@@ -210,6 +210,34 @@ def demand_note(note: str) -> str:
     return words
 
 
+def demand_wrong_since(
+    wrong_since: datetime | None, *, captured_at: datetime, now: datetime
+) -> datetime:
+    """Return since when a picture has been wrong: as said, else since it was captured."""
+    if wrong_since is None:
+        return min(captured_at, now)
+    if wrong_since > now:
+        raise DomainError(
+            "It cannot be wrong only from a day to come.",
+            code="deliverables.wrong_in_future",
+            next_step="Give the day on which the mistake was made, or leave it empty.",
+        )
+    return wrong_since
+
+
+def demand_meant_object(kind: str, meant_object_id: int | None, *, own: int) -> int | None:
+    """Return the object that a wrongly filed picture really shows; only that kind names one."""
+    if kind != "wrong_target":
+        return None
+    if meant_object_id == own:
+        raise DomainError(
+            "The object that it really shows is the one it is filed under.",
+            code="deliverables.meant_object_is_own",
+            next_step="Name the other object, or leave it empty if only the face is wrong.",
+        )
+    return meant_object_id
+
+
 @dataclass(frozen=True, slots=True)
 class Earlier:
     """The newest version that was made for the same view."""

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from imaging_requests.deliverables import views, views_packages
+from imaging_requests.deliverables import views, views_corrections, views_packages
 
 app_name = "deliverables"
 urlpatterns = [
@@ -12,6 +12,12 @@ urlpatterns = [
     path("packages/", views_packages.packages, name="packages"),
     path("packages/<int:pk>/", views_packages.package, name="package"),
     path("packages/<int:pk>/manifest.json", views_packages.manifest, name="manifest"),
+    path("packages/<int:pk>/hand-over/", views_packages.hand_over, name="hand_over"),
+    path("deliveries/<int:pk>/received/", views_packages.received, name="received"),
+    path("corrections/", views_corrections.corrections_list, name="corrections"),
+    path("corrections/<int:pk>/", views_corrections.correction, name="correction"),
+    path("corrections/told/<int:pk>/", views_corrections.confirm, name="correction_confirm"),
+    path("<int:pk>/words/", views.correct_words, name="correct_words"),
     path("<int:pk>/", views.deliverable, name="deliverable"),
     path("<int:pk>/sheet.jpg", views.sheet, name="sheet"),
     path("<int:pk>/hand-in/", views.hand_in, name="hand_in"),

@@ -19,8 +19,10 @@ from imaging_requests.deliverables.forms import (
     AcceptForm,
     HandInForm,
     LoneWorkForm,
+    RecallForm,
     RefuseForm,
     VersionForm,
+    WordsForm,
 )
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.intake.policies import SEE_PICTURES
@@ -128,7 +130,7 @@ def _on_to(following: Deliverable | None) -> HttpResponse:
 def deliverable(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one picture with its versions, frames, reviews and packages."""
     row = pages.picture(pk)
-    return _deliverable_page(request, row, None)
+    return _deliverable_page(request, row)
 
 
 @requires(policies.READ_DELIVERABLES)
@@ -151,16 +153,21 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _deliverable_page(
-    request: HttpRequest, row: Deliverable, refused: RefuseForm | None
+    request: HttpRequest,
+    row: Deliverable,
+    *,
+    recalling: RecallForm | None = None,
+    rewording: WordsForm | None = None,
 ) -> HttpResponse:
     initial = {"read_version": row.row_version}
     now = timezone.now()
     context = pages.deliverable_context(row, user=signed_in(request), now=now) | {
         "hand_in": HandInForm(initial=initial, is_x_ray=row.technique == "XR"),
         "step": VersionForm(initial=initial),
-        "recall": refused or RefuseForm(initial=initial, numbers=queries.numbers(now)),
+        "recall": recalling or RecallForm(initial=initial, numbers=queries.numbers(now)),
+        "rewording": rewording or WordsForm(initial=initial, auto_id="id_words_%s"),
     }
-    status = 422 if refused is not None else 200
+    status = 422 if recalling or rewording else 200
     return render(request, "deliverables/deliverable.html", context, status=status)
 
 
@@ -208,16 +215,35 @@ def start_again(request: HttpRequest, pk: int) -> HttpResponse:
 def recall(request: HttpRequest, pk: int) -> HttpResponse:
     """Recall an accepted picture with its reasons."""
     row = pages.picture(pk)
-    form = RefuseForm(request.POST, numbers=queries.numbers(timezone.now()))
+    form = RecallForm(request.POST, numbers=queries.numbers(timezone.now()))
     if form.is_valid():
         try:
-            actions.recall(actor=signed_in(request), deliverable_id=row.pk, **form.cleaned_data)
+            actions.recall(actor=signed_in(request), deliverable_id=row.pk, **form.values())
         except DomainError as error:
             _refuse(form, error)
         else:
             messages.success(request, "Recalled; everybody who relied on it is told.")
             return redirect("deliverables:deliverable", pk=pk)
-    return _deliverable_page(request, pages.picture(pk), form)
+    return _deliverable_page(request, pages.picture(pk), recalling=form)
+
+
+@requires(policies.CORRECT_WORDS)
+@require_POST
+def correct_words(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down the right words about an accepted picture."""
+    row = pages.picture(pk)
+    form = WordsForm(request.POST, auto_id="id_words_%s")
+    if form.is_valid():
+        try:
+            actions.correct_words(
+                actor=signed_in(request), deliverable_id=row.pk, **form.cleaned_data
+            )
+        except DomainError as error:
+            _refuse(form, error)
+        else:
+            messages.success(request, "The right words stand beside the picture; it is as it was.")
+            return redirect("deliverables:deliverable", pk=pk)
+    return _deliverable_page(request, pages.picture(pk), rewording=form)
 
 
 @requires(policies.ALLOW_LONE_WORK)

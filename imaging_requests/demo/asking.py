@@ -9,7 +9,12 @@ from typing import Any
 
 from imaging_requests.campaigns import actions as campaigns
 from imaging_requests.deliverables import actions as deliverables
-from imaging_requests.deliverables.models import Deliverable, DeliverableState
+from imaging_requests.deliverables.models import (
+    CorrectionNotice,
+    Deliverable,
+    DeliverableState,
+    Package,
+)
 from imaging_requests.demo import duties
 from imaging_requests.demo.codes import view_of
 from imaging_requests.demo.world import Step, World
@@ -38,7 +43,12 @@ def steps(world: World) -> Iterator[Step]:
         yield Step(at(row["on"]), RANK, f"{row['object']} waived", partial(_waive, world, row))
     for row in world.scenario.mine(data["light"]):
         yield Step(at(f"{row['on']} 17:00"), RANK, "light", partial(_write_light, world, row))
+    for row in world.scenario.mine(data["hand_overs"]):
+        words = f"{row['object']} handed over"
+        yield Step(at(row["on"]), RANK, words, partial(_hand_over, world, row))
     for row in world.scenario.mine(data["recalls"]):
+        words = f"{row['object']}: recall read"
+        yield Step(at(row["read_on"]), RANK, words, partial(_read_recall, world, row))
         yield Step(at(row["on"]), RANK, f"{row['object']} recalled", partial(_recall, world, row))
 
 
@@ -125,16 +135,49 @@ def _write_light(world: World, row: Row) -> None:
     )
 
 
-def _recall(world: World, row: Row) -> None:
-    now: datetime = world.calendar.at(row["on"])
+def _accepted(world: World, row: Row) -> Deliverable:
     view = view_of(row["view"])
-    picture = Deliverable.objects.get(
+    return Deliverable.objects.get(
         object=world.objects[row["object"]],
         technique=view.technique,
         face=view.face,
         variant=view.variant,
         state=DeliverableState.ACCEPTED,
     )
+
+
+def _hand_over(world: World, row: Row) -> None:
+    package = Package.objects.filter(items__deliverable=_accepted(world, row)).latest("sealed_at")
+    made = deliverables.hand_over(
+        actor=world.people[row["by"]],
+        package_id=package.pk,
+        recipient=row.get("recipient", ""),
+        user_id=world.people[row["person"]].pk if "person" in row else None,
+        purpose=row["purpose"],
+        now=world.calendar.at(row["on"]),
+    )
+    deliverables.confirm_receipt(
+        actor=made.user or world.people[row["by"]],
+        delivery_id=made.pk,
+        read_version=made.row_version,
+        now=world.calendar.at(row["on"]),
+    )
+
+
+def _read_recall(world: World, row: Row) -> None:
+    """One of those whom the wrong picture had reached confirms that they know."""
+    reader = world.people[row["read_by"]]
+    notice = CorrectionNotice.objects.get(
+        correction__deliverable__object=world.objects[row["object"]], user=reader
+    )
+    deliverables.confirm_notice(
+        actor=reader, notice_id=notice.pk, now=world.calendar.at(row["read_on"])
+    )
+
+
+def _recall(world: World, row: Row) -> None:
+    now: datetime = world.calendar.at(row["on"])
+    picture = _accepted(world, row)
     deliverables.recall(
         actor=world.people[row["by"]],
         deliverable_id=picture.pk,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -22,7 +23,13 @@ from imaging_requests.collection.models import (
     Unavailability,
 )
 from imaging_requests.collection.rules import layers_of
-from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, PackageItem, Review
+from imaging_requests.deliverables.models import (
+    Correction,
+    Deliverable,
+    DeliverableFrame,
+    PackageItem,
+    Review,
+)
 from imaging_requests.deliverables.queries import numbers
 from imaging_requests.intake.models import Copy
 from imaging_requests.reckoning.truth import facts as truth
@@ -73,6 +80,7 @@ def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
         "planned": _planned(ids),
         "unavailable": _unavailable(ids),
         "overrides": _joined(_overrides(everyone), doubles),
+        "corrections": _joined(_corrections(everyone), doubles),
     }
     return {
         pk: truth.ObjectCase(
@@ -477,4 +485,24 @@ def _overrides(ids: list[int]) -> ByObject[truth.Override]:
                 witness_named_at=row.witnessed_at,
             )
         )
+    return found
+
+
+def _corrections(ids: list[int]) -> ByObject[truth.Correction]:
+    """What is being put right; that it was closed is learnt when it was closed."""
+    found: ByObject[truth.Correction] = defaultdict(list)
+    rows = Correction.objects.filter(deliverable__object_id__in=ids).exclude(
+        kind=Correction.Kind.WORDS
+    )
+    for row in rows.select_related("deliverable"):
+        opened = truth.Correction(
+            key=f"c-{row.pk}",
+            recorded_at=row.found_at,
+            chain=str(row.deliverable.chain),
+            opened_at=row.found_at,
+        )
+        found[row.deliverable.object_id].append(opened)
+        if row.closed_at is not None:
+            closed = replace(opened, recorded_at=row.closed_at, closed_at=row.closed_at)
+            found[row.deliverable.object_id].append(closed)
     return found

@@ -28,11 +28,11 @@ PAGES = {
     "board, narrowed": 7,
     "catalogues": 5,
     "entry": 16,
-    "object": 40,
+    "object": 41,
 }
 FIRST_PAGES = {
     "curator": 8,
-    "conservator": 33,
+    "conservator": 34,
     "photographer": 10,
     "lead": 18,
     "head": 13,

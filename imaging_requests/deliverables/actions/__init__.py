@@ -7,7 +7,13 @@ from imaging_requests.deliverables.actions.assembling import (
     start_again,
     take_back,
 )
+from imaging_requests.deliverables.actions.correcting import (
+    close_correction,
+    confirm_notice,
+    correct_words,
+)
 from imaging_requests.deliverables.actions.filing import file_accepted, seal_package
+from imaging_requests.deliverables.actions.handing_over import confirm_receipt, hand_over
 from imaging_requests.deliverables.actions.reviewing import (
     accept,
     allow_lone_work,
@@ -19,8 +25,13 @@ __all__ = [
     "accept",
     "allow_lone_work",
     "assemble_line",
+    "close_correction",
+    "confirm_notice",
+    "confirm_receipt",
+    "correct_words",
     "file_accepted",
     "hand_in",
+    "hand_over",
     "keep_recognition",
     "recall",
     "seal_package",

@@ -12,6 +12,7 @@ from django.utils import timezone
 from imaging_requests.collection.models import Entry
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.deliverables import filing, naming
+from imaging_requests.deliverables.actions.handing_over import send_to_former_recipients
 from imaging_requests.deliverables.actions.records import spoken
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -33,11 +34,13 @@ def seal_package(
     entry_id: int,
     deliverable_ids: Sequence[int],
     purpose: str,
+    replaces_id: int | None = None,
     now: datetime | None = None,
 ) -> Package:
     """Seal accepted pictures of an entry with a manifest that names every file and every gap.
 
     Sealing counts as filing only for frames proven in enough places, so others are refused here.
+    A package that puts another one right names it and goes to everybody who had the old one.
     """
     entry = Entry.objects.select_related("catalogue").get(pk=entry_id)
     demand(actor, SEAL, entry)
@@ -50,13 +53,15 @@ def seal_package(
         .order_by("pk")
     )
     words = purpose.strip() or f"Entry {entry.number}, {entry.title}"[:160]
-    _demand_sealable(rows, wanted, entry, words, now)
+    replaces = _replaced(replaces_id, entry)
+    _demand_sealable(rows, wanted, entry, words if replaces is None else "", now)
     package = Package.objects.create(
         number=uuid.uuid4().hex[:20],
         purpose=words,
         entry=entry,
         made_by=actor,
         made_at=now,
+        replaces=replaces,
     )
     package.number = f"P{package.pk:05}"
     for row in rows:
@@ -75,11 +80,29 @@ def seal_package(
             "entry": entry.pk,
             "pictures": wanted,
             "manifest_sha256": package.manifest_sha256,
+            "replaces": "" if replaces is None else replaces.number,
         },
         now=now,
     )
     mark_stale({row.object_id for row in rows}, "deliverables.package_sealed")
+    if replaces is not None:
+        send_to_former_recipients(package, replaces, actor=actor, now=now)
     return package
+
+
+def _replaced(replaces_id: int | None, entry: Entry) -> Package | None:
+    if replaces_id is None:
+        return None
+    found = Package.objects.filter(
+        pk=replaces_id, entry=entry, state=Package.State.SEALED, replaced_by=None
+    ).first()
+    if found is None:
+        raise DomainError(
+            "The package that this one is to replace is not a standing package of the entry.",
+            code="deliverables.not_replaceable",
+            next_step="Choose the newest of its packages.",
+        )
+    return found
 
 
 def _demand_sealable(

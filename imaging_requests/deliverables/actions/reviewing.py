@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables import queries, rules
+from imaging_requests.deliverables.actions.correcting import mend, open_correction
 from imaging_requests.deliverables.actions.records import (
     record,
     requesters_of,
@@ -90,6 +91,7 @@ def accept(
         now=now,
     )
     _tell_accepted(row, too_late, actor=actor, now=now)
+    mend(row, actor=actor, now=now)
     return review
 
 
@@ -168,11 +170,15 @@ def recall(
     read_version: int,
     reasons: Sequence[str],
     note: str,
+    kind: str = "",
+    wrong_since: datetime | None = None,
+    meant_object_id: int | None = None,
     now: datetime | None = None,
 ) -> Review:
     """Recall an accepted picture; an acceptance is never undone in another way.
 
-    Every package that holds it is written down with it, and everybody who relied on it is told.
+    A correction is opened for it, every package that holds it is written down, and everybody whom
+    it reached is told: requesters, curators, makers and recipients of packages.
     """
     now = now or timezone.now()
     row = _locked(deliverable_id, read_version)
@@ -201,6 +207,15 @@ def recall(
         )
         text = f"{spoken(row)} in package {package.number} was recalled: {review.note}"
         tell([package.made_by], text, queries.package_address(package), now=now)
+    open_correction(
+        row,
+        review,
+        actor=actor,
+        kind=kind,
+        wrong_since=wrong_since,
+        meant_object_id=meant_object_id,
+        now=now,
+    )
     return review
 
 
@@ -255,10 +270,6 @@ def _tell_refused(
     until = queries.leaves_at(row, now)
     text = f"{said} was {what}: {why}. {review.note} {again}{until}"
     tell_about(row, [row.photographer], text, actor=actor, now=now, page="deliverables:review")
-    if review.verdict == Review.Verdict.RECALLED:
-        asked = [user for user in requesters_of(row) if user.pk != row.photographer_id]
-        words = f"{said}, which you asked for, was recalled: {review.note}"
-        tell_about(row, asked, words, actor=actor, now=now)
 
 
 @transaction.atomic
