@@ -25,9 +25,9 @@ from imaging_requests.deliverables.forms import (
     WordsForm,
 )
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
-from imaging_requests.intake.policies import SEE_PICTURES
+from imaging_requests.intake import hidden
 from imaging_requests.people.errors import DomainError, StaleWrite
-from imaging_requests.people.policies import demand, may, requires, why_not
+from imaging_requests.people.policies import may, requires, why_not
 from imaging_requests.people.requests import signed_in
 
 PER_PAGE = 50
@@ -138,7 +138,8 @@ def deliverable(request: HttpRequest, pk: int) -> HttpResponse:
 def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """Send the small picture of a deliverable of several frames."""
     row = pages.picture(pk)
-    demand(signed_in(request), SEE_PICTURES, row)
+    if (closed := hidden.refusal(request, row)) is not None:
+        return closed
     found = sheets.sheet_of(row)
     if not found.cells:
         raise Http404("None of its small pictures is made yet.")

@@ -7,7 +7,7 @@ from typing import Any
 
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Role, User
-from imaging_requests.people.policies import EVERYONE_INSIDE, act
+from imaging_requests.people.policies import EVERYBODY, act
 
 STUDIO = frozenset({Role.PHOTOGRAPHER, Role.LEAD})
 
@@ -32,9 +32,7 @@ def _why_hidden(user: User, subject: Any) -> str:
 READ_DROPS = act("intake.read_drops", "Reading drops", roles=STUDIO | {Role.KEEPER})
 UPLOAD = act("intake.upload", "Bringing files", roles=STUDIO)
 PLACE = act("intake.place", "Placing frames", roles=STUDIO)
-SEE_PICTURES = act(
-    "intake.see_pictures", "Seeing pictures", roles=EVERYONE_INSIDE, rule=_why_hidden
-)
+SEE_PICTURES = act("intake.see_pictures", "Seeing pictures", roles=EVERYBODY, rule=_why_hidden)
 CLEAR_REFUSED = act(
     "intake.clear_refused", "Removing refused files", roles=frozenset({Role.KEEPER})
 )

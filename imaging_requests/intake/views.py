@@ -15,7 +15,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from imaging_requests.campaigns.models import Session
-from imaging_requests.intake import actions, pages, pages_sorting, queries
+from imaging_requests.intake import actions, hidden, pages, pages_sorting, queries
 from imaging_requests.intake.actions.placing import Outcome
 from imaging_requests.intake.filters import DropFilter, FrameFilter
 from imaging_requests.intake.forms import (
@@ -36,7 +36,7 @@ from imaging_requests.intake.policies import (
     UPLOAD,
 )
 from imaging_requests.people.errors import DomainError
-from imaging_requests.people.policies import demand, may, requires
+from imaging_requests.people.policies import may, requires
 from imaging_requests.people.requests import signed_in
 
 DROPS_PER_PAGE = 40
@@ -300,9 +300,10 @@ def take_back(request: HttpRequest) -> HttpResponse:
 def picture(request: HttpRequest, frame_pk: int, kind: str) -> HttpResponseBase:
     """Stream a small picture of a frame, never the master; a drawing while it is not made yet."""
     frame = get_object_or_404(Frame, pk=frame_pk)
-    demand(signed_in(request), SEE_PICTURES, frame)
     if kind not in PICTURE_KINDS:
         raise Http404("There is no such kind of picture.")
+    if (closed := hidden.refusal(request, frame)) is not None:
+        return closed
     made = queries.picture(frame_pk, kind)
     path = Path(settings.DERIVED_DIR) / made.path if made is not None else None
     if made is None or path is None or not path.is_file():

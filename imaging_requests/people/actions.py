@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 
 from django.db import transaction
@@ -11,7 +11,31 @@ from django.utils import timezone
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.models import Notice, Role, RoleHolding, User
-from imaging_requests.people.policies import KEEP_ACCOUNTS, demand
+from imaging_requests.people.policies import EVERYONE_INSIDE, KEEP_ACCOUNTS, OUTSIDE, demand
+
+#: Called inside the transaction in which somebody loses what they may do: (actor, person, instant).
+LeavingRule = Callable[[User, User, datetime], None]
+_leaving_rules: list[LeavingRule] = []
+
+
+def add_leaving_rule(rule: LeavingRule) -> None:
+    """Let an outer room end what it gave a person who leaves; called once at start."""
+    if rule not in _leaving_rules:
+        _leaving_rules.append(rule)
+
+
+def _leave(actor: User, user: User, now: datetime) -> None:
+    for rule in _leaving_rules:
+        rule(actor, user, now)
+
+
+def _refuse_mixture(roles: set[str]) -> None:
+    if roles & OUTSIDE and roles & EVERYONE_INSIDE:
+        raise DomainError(
+            "A person works here or comes from outside, not both.",
+            code="people.inside_or_outside",
+            next_step="Take either the roles of the house or those from outside.",
+        )
 
 
 @transaction.atomic
@@ -28,6 +52,8 @@ def open_account(
     if actor is not None:
         demand(actor, KEEP_ACCOUNTS)
     now = now or timezone.now()
+    roles = [str(role) for role in roles]
+    _refuse_mixture(set(roles))
     user = User.objects.create_user(email, password, name=name.strip(), joined_at=now)
     for role in sorted(set(roles)):
         RoleHolding.objects.create(user=user, role=Role(role), held_from=now)
@@ -58,6 +84,7 @@ def set_roles(
     now = now or timezone.now()
     user = User.objects.select_for_update().get(pk=user_id)
     wanted = {str(Role(role)) for role in roles}
+    _refuse_mixture(wanted)
     held = set(user.role_holdings.filter(held_until=None).values_list("role", flat=True))
     if held != set(read_roles):
         raise StaleWrite(
@@ -73,6 +100,8 @@ def set_roles(
     user.role_holdings.filter(held_until=None, role__in=held - wanted).update(held_until=now)
     for role in sorted(wanted - held):
         RoleHolding.objects.create(user=user, role=role, held_from=now)
+    if held & OUTSIDE and not wanted & OUTSIDE:
+        _leave(actor, user, now)
     audit.record(
         "people.roles_set",
         actor=actor,
@@ -102,6 +131,8 @@ def set_open(*, actor: User, user_id: int, is_open: bool, now: datetime | None =
     before = user.is_active
     user.is_active = is_open
     user.save(update_fields=["is_active"])
+    if not is_open:
+        _leave(actor, user, now or timezone.now())
     audit.record(
         "people.account_opened_again" if is_open else "people.account_closed",
         actor=actor,

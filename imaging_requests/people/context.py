@@ -8,15 +8,16 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import EVERYONE_INSIDE, OUTSIDE
 
 HOME = "progress:first_page"
 
 #: (address name, label, roles that see it); the order is the order on the page.
 PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
-    ("progress:first_page", "Today", frozenset(Role.values)),
-    ("progress:catalogues", "Catalogue", frozenset(Role.values)),
-    ("requesting:requests", "Requests", frozenset(Role.values)),
-    ("campaigns:campaigns", "Campaigns", frozenset(Role.values)),
+    ("progress:first_page", "Today", EVERYONE_INSIDE),
+    ("progress:catalogues", "Catalogue", EVERYONE_INSIDE),
+    ("requesting:requests", "Requests", EVERYONE_INSIDE),
+    ("campaigns:campaigns", "Campaigns", EVERYONE_INSIDE),
     (
         "campaigns:shot_list",
         "Shot list",
@@ -33,13 +34,14 @@ PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
         "Packages",
         frozenset({Role.LEAD, Role.CURATOR, Role.HEAD}),
     ),
-    ("progress:treatments", "Treatments", frozenset(Role.values)),
+    ("progress:treatments", "Treatments", EVERYONE_INSIDE),
     (
         "protocols:versions",
         "Rules",
         frozenset({Role.LEAD, Role.HEAD, Role.CONSERVATOR, Role.CURATOR}),
     ),
     ("people:accounts", "Accounts", frozenset({Role.KEEPER})),
+    ("pictures:granted", "Pictures for you", OUTSIDE),
 )
 
 

@@ -20,6 +20,8 @@ class Role(models.TextChoices):
     LEAD = "lead", "Imaging lead"
     HEAD = "head", "Department head"
     KEEPER = "keeper", "System keeper"
+    CO_AUTHOR = "co_author", "Co-author outside"
+    LENDER = "lender", "Lender or owner"
 
 
 class UserManager(BaseUserManager["User"]):

@@ -22,7 +22,10 @@ from imaging_requests.people.models import Role, User
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 Rule = Callable[[User, Any], str]
 
-EVERYONE_INSIDE = frozenset(Role.values)
+#: Roles of people who do not work here; they see the pictures granted to them and nothing else.
+OUTSIDE = frozenset({str(Role.CO_AUTHOR), str(Role.LENDER)})
+EVERYONE_INSIDE = frozenset(Role.values) - OUTSIDE
+EVERYBODY = EVERYONE_INSIDE | OUTSIDE
 WORKING_ROLES = frozenset({Role.CURATOR, Role.CONSERVATOR, Role.PHOTOGRAPHER, Role.LEAD, Role.HEAD})
 
 
@@ -99,6 +102,11 @@ def requires(wanted: Act) -> Callable[[View], View]:
     return decorate
 
 
+def is_outside(user: User | AnonymousUser) -> bool:
+    """Tell whether the person has no role inside; what is closed does not exist for them."""
+    return not isinstance(user, User) or not user.has_role(*EVERYONE_INSIDE)
+
+
 def public(view: View) -> View:
     """Declare a view that needs no sign-in; the permission walk lists these by name."""
     open_view = login_not_required(view)
@@ -107,4 +115,5 @@ def public(view: View) -> View:
 
 
 READ = act("people.read", "Reading the catalogue", roles=EVERYONE_INSIDE)
+OWN_VISIT = act("people.own_visit", "Keeping the own account", roles=EVERYBODY)
 KEEP_ACCOUNTS = act("people.keep_accounts", "Keeping accounts", roles=frozenset({Role.KEEPER}))

@@ -15,7 +15,7 @@ from imaging_requests.people import actions, queries
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.forms import AccountForm, OwnPasswordForm, RolesForm, SignInForm
 from imaging_requests.people.models import User
-from imaging_requests.people.policies import KEEP_ACCOUNTS, READ, public, requires
+from imaging_requests.people.policies import KEEP_ACCOUNTS, OWN_VISIT, public, requires
 from imaging_requests.people.requests import signed_in
 
 
@@ -37,7 +37,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     return render(request, "people/sign_in.html", {"form": form, "next": target}, status=status)
 
 
-@requires(READ)
+@requires(OWN_VISIT)
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
     """End the visit."""
@@ -92,7 +92,7 @@ def account(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "people/account.html", {"form": form, "person": person})
 
 
-@requires(READ)
+@requires(OWN_VISIT)
 @require_http_methods(["GET", "POST"])
 def own_account(request: HttpRequest) -> HttpResponse:
     """Change one's own password and see one's own roles."""
@@ -107,7 +107,7 @@ def own_account(request: HttpRequest) -> HttpResponse:
     return render(request, "people/own_account.html", {"form": form}, status=status)
 
 
-@requires(READ)
+@requires(OWN_VISIT)
 @require_POST
 def notices_read(request: HttpRequest) -> HttpResponse:
     """Put the notices away."""

@@ -4,17 +4,29 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import wraps
 from pathlib import Path
 from typing import Any, TypeVar
 
 import pyvips
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import (
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBase,
+    JsonResponse,
+    StreamingHttpResponse,
+)
 from django.utils.http import parse_etags
 
 from imaging_requests.imaging.iiif import info, render
-from imaging_requests.imaging.iiif.asked import MEDIA_TYPES, WrongRequestError, read_request
+from imaging_requests.imaging.iiif.asked import (
+    MEDIA_TYPES,
+    Asked,
+    Limits,
+    WrongRequestError,
+    read_request,
+)
 from imaging_requests.imaging.iiif.pyramid import Pyramid, PyramidError, read_pyramid
 from imaging_requests.pictures.numbers import service_numbers
 
@@ -27,6 +39,7 @@ CODE_VERSION = 1
 LD_JSON = f'application/ld+json;profile="{info.CONTEXT}"'
 NOT_THERE = "There is no such picture, or it is not open to you."
 ALL_ORIGINS = "*"
+PART_BYTES = 256 * 1024
 
 
 class RefusedError(Exception):
@@ -73,10 +86,12 @@ def redirect_to_info(address: str) -> HttpResponse:
     return answer
 
 
-def describe_picture(request: HttpRequest, path: Path, *, address: str) -> HttpResponse:
-    """Answer the information document."""
+def describe_picture(
+    request: HttpRequest, path: Path, *, address: str, limits: Limits | None = None
+) -> HttpResponse:
+    """Answer the information document; `limits` where less than usual may be asked for."""
     pyramid = _pyramid(path)
-    body = info.describe(pyramid, address=address, limits=service_numbers().limits)
+    body = info.describe(pyramid, address=address, limits=limits or service_numbers().limits)
     wants_ld = "application/ld+json" in request.headers.get("Accept", "")
     answer = JsonResponse(body, content_type=LD_JSON if wants_ld else "application/json")
     answer["Access-Control-Allow-Origin"] = ALL_ORIGINS
@@ -93,8 +108,14 @@ def give_picture(
     recipe: str,
     address: str,
     parts: tuple[str, str, str, str],
-) -> HttpResponse:
-    """Answer one region in one size; `parts` are region, size, rotation, quality.format."""
+    allow: Callable[[Asked, str], None] | None = None,
+    is_still_open: Callable[[], bool] | None = None,
+) -> HttpResponseBase:
+    """Answer one region in one size; `parts` are region, size, rotation, quality.format.
+
+    `allow(asked, canonical)` may refuse before anything is made. `is_still_open` is asked again
+    before each part of a long answer; when it is not, the transfer ends there.
+    """
     pyramid = _pyramid(path)
     region, size, rotation, ending = parts
     quality, _, suffix = ending.rpartition(".")
@@ -109,7 +130,10 @@ def give_picture(
         raise RefusedError(refuse(str(error), status=400)) from error
     canonical = asked.canonical(default_quality=render.default_quality(pyramid))
     named = f"{CODE_VERSION} {recipe} {numbers.jpeg_quality} {canonical}"
+    if allow is not None:
+        allow(asked, canonical)
     etag = f'"{hashlib.sha256(named.encode()).hexdigest()[:32]}"'
+    answer: HttpResponseBase
     if etag in parse_etags(request.headers.get("If-None-Match", "")):
         answer = HttpResponse(status=304)
     else:
@@ -117,7 +141,7 @@ def give_picture(
             body = render.answer(path, pyramid, asked, quality=numbers.jpeg_quality)
         except (OSError, PyramidError, pyvips.Error) as error:
             raise _not_readable(path, error) from error
-        answer = HttpResponse(body, content_type=MEDIA_TYPES[asked.format])
+        answer = _answer_with(body, MEDIA_TYPES[asked.format], is_still_open)
     answer["ETag"] = etag
     answer["Access-Control-Allow-Origin"] = ALL_ORIGINS
     answer["Cache-Control"] = f"private, max-age={numbers.kept_s}"
@@ -125,6 +149,25 @@ def give_picture(
         f'<{address}/{canonical}>;rel="canonical",<{info.LEVEL_DOCUMENT}>;rel="profile"'
     )
     return answer
+
+
+def _answer_with(
+    body: bytes, media_type: str, is_still_open: Callable[[], bool] | None
+) -> HttpResponseBase:
+    if is_still_open is None or len(body) <= PART_BYTES:
+        return HttpResponse(body, content_type=media_type)
+    answer = StreamingHttpResponse(_parts(body, is_still_open), content_type=media_type)
+    answer["Content-Length"] = str(len(body))
+    return answer
+
+
+def _parts(body: bytes, is_still_open: Callable[[], bool]) -> Iterator[bytes]:
+    """Hand out a long answer in parts, and stop when it is no longer open to the person."""
+    for start in range(0, len(body), PART_BYTES):
+        if start and not is_still_open():
+            logger.warning("a transfer was ended after %s of %s bytes", start, len(body))
+            return
+        yield body[start : start + PART_BYTES]
 
 
 def _pyramid(path: Path) -> Pyramid:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from imaging_requests.pictures import views
+from imaging_requests.pictures import views, views_access
 
 app_name = "pictures"
 urlpatterns = [
@@ -13,4 +13,17 @@ urlpatterns = [
         views.region,
         name="region",
     ),
+    path("link/<str:token>", views.link, name="link"),
+    path("link/<str:token>/info.json", views.link_description, name="link_description"),
+    path(
+        "link/<str:token>/<str:area>/<str:size>/<str:rotation>/<str:ending>",
+        views.link_region,
+        name="link_region",
+    ),
+    path("objects/<int:pk>/restrictions/", views_access.restrictions, name="restrictions"),
+    path("restrictions/<int:pk>/lift/", views_access.lift, name="lift"),
+    path("grants/", views_access.grants, name="grants"),
+    path("grants/<int:pk>/end/", views_access.end_grant, name="end_grant"),
+    path("granted/", views_access.granted, name="granted"),
+    path("granted/<uuid:uuid>/", views_access.granted_object, name="granted_object"),
 ]

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -14,7 +14,7 @@ from django.views.decorators.vary import vary_on_headers
 
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
 from imaging_requests.collection.policies import KEEP_CATALOGUE
-from imaging_requests.people.policies import READ, may, requires
+from imaging_requests.people.policies import OWN_VISIT, is_outside, may, requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import object_page
 from imaging_requests.progress.board import draw_board, draw_legend
@@ -44,12 +44,14 @@ def stamp() -> str:
     return f"{timezone.localtime():%-d %b %Y, %H:%M}"
 
 
-@requires(READ)
+@requires(OWN_VISIT)
 @require_safe
 def first_page(request: HttpRequest) -> HttpResponse:
-    """Answer the questions of the person's roles."""
-    settle()
+    """Answer the questions of the person's roles; lead people from outside to their pictures."""
     user = signed_in(request)
+    if is_outside(user):
+        return redirect("pictures:granted")
+    settle()
     now = timezone.now()
     sections = sections_for(user, now)
     leading = [section for section in sections if section.is_headline] or [

@@ -22,7 +22,14 @@ from imaging_requests.people.policies import Act
 
 #: Routes of libraries, with the reason why they need no act of ours.
 FOREIGN: dict[str, str] = {}
-PUBLIC = {"people:sign_in"}
+#: Pages without a sign-in. A link to a picture names a person under a signature; the service asks
+#: what that person sees.
+PUBLIC = {
+    "people:sign_in",
+    "pictures:link",
+    "pictures:link_description",
+    "pictures:link_region",
+}
 ARGUMENTS: dict[str, Any] = {
     "IntConverter": 987654321,
     "UUIDConverter": uuid.UUID(int=0),

@@ -1,0 +1,221 @@
+"""Ask how much of a picture somebody sees now; many pictures in a fixed number of queries.
+
+Every answer with pixels in it asks here at the moment it is given: thumbnails, sheets, regions,
+manifests, lists for people from outside, comparisons. `decisions` is for lists, `decision` for one.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from imaging_requests.collection.models import CollectionObject
+from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, DeliverableState
+from imaging_requests.intake.models import Frame
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import OUTSIDE
+from imaging_requests.pictures.models import Grant, Restriction
+from imaging_requests.pictures.numbers import access_numbers
+from imaging_requests.pictures.rules import (
+    SEEN_BY_NAME,
+    Decision,
+    Given,
+    Limit,
+    Seen,
+    Shown,
+    decide,
+)
+
+Families = Mapping[int, tuple[int, ...]]
+
+
+def families(object_ids: Iterable[int]) -> Families:
+    """Return each object with all it is part of, and with records merged into any of these.
+
+    One query for each step up; almost all objects are no part of anything.
+    """
+    wanted = set(object_ids)
+    whole_of: dict[int, int | None] = {}
+    doubles: dict[int, list[int]] = defaultdict(list)
+    pending = set(wanted)
+    while pending:
+        rows = CollectionObject.objects.filter(Q(pk__in=pending) | Q(merged_into__in=pending))
+        found = list(rows.values_list("pk", "part_of", "merged_into"))
+        for pk, part_of, merged_into in found:
+            if merged_into in pending:
+                doubles[merged_into].append(pk)
+            whole_of[pk] = part_of
+        pending = {part_of for _, part_of, _ in found if part_of} - whole_of.keys()
+    return {pk: tuple(_upward(pk, whole_of, doubles)) for pk in wanted}
+
+
+def _upward(
+    pk: int, whole_of: Mapping[int, int | None], doubles: Mapping[int, list[int]]
+) -> list[int]:
+    seen: list[int] = []
+    pending = [pk]
+    while pending:
+        here = pending.pop(0)
+        if here in seen:
+            continue
+        seen.append(here)
+        pending += doubles.get(here, [])
+        whole = whole_of.get(here)
+        if whole is not None:
+            pending.append(whole)
+    return seen
+
+
+def restrictions_in_force(object_ids: Iterable[int], now: datetime) -> QuerySet[Restriction]:
+    """Return what is in force on objects themselves; ask with a family for what they inherit."""
+    return (
+        Restriction.objects.filter(object__in=list(object_ids), lifted_at=None, since__lte=now)
+        .filter(Q(until=None) | Q(until__gt=now))
+        .select_related("set_by")
+    )
+
+
+def _limits(object_ids: Iterable[int]) -> list[Limit]:
+    rows = Restriction.objects.filter(object__in=list(object_ids), lifted_at=None)
+    return [
+        Limit(
+            kind=row.kind,
+            words=f"{row.get_kind_display()}: {row.reason}",
+            object_id=row.object_id,
+            surface=row.surface,
+            chain=row.chain,
+            techniques=frozenset(row.techniques),
+            since=row.since,
+            until=row.until,
+            lifted_at=row.lifted_at,
+        )
+        for row in rows
+    ]
+
+
+def _grants(user: User) -> list[Given]:
+    if not user.has_role(*OUTSIDE):
+        return []
+    return [
+        Given(
+            object_id=row.object_id,
+            seen=SEEN_BY_NAME[row.sight],
+            since=row.since,
+            until=row.until,
+            ended_at=row.ended_at,
+        )
+        for row in Grant.objects.filter(person=user, ended_at=None)
+    ]
+
+
+@dataclass(slots=True)
+class _Facts:
+    """What is known of one subject before its family is."""
+
+    object_ids: set[int]
+    surfaces: set[str]
+    techniques: set[str]
+    chains: set[UUID]
+    is_accepted: bool
+    is_frame: bool = False
+
+    @classmethod
+    def of(cls, row: Any, *, is_frame: bool = False) -> _Facts:
+        return cls(
+            {row.object_id},
+            {row.face, row.surface},
+            {row.technique},
+            {row.chain},
+            row.state == DeliverableState.ACCEPTED,
+            is_frame,
+        )
+
+    def add(self, other: _Facts) -> None:
+        """Take in another picture that the same frame serves; the strictest counts for both."""
+        self.object_ids |= other.object_ids
+        self.surfaces |= other.surfaces
+        self.techniques |= other.techniques
+        self.chains |= other.chains
+        self.is_accepted = self.is_accepted and other.is_accepted
+
+    def shown(self, families: Families) -> Shown:
+        objects = [pk for each in sorted(self.object_ids) for pk in families.get(each, ())]
+        return Shown(
+            objects=tuple(dict.fromkeys(objects)),
+            surfaces=frozenset(self.surfaces),
+            techniques=frozenset(self.techniques),
+            chains=frozenset(self.chains),
+            is_accepted=self.is_accepted,
+            is_frame=self.is_frame,
+        )
+
+
+def _frame_facts(frame_ids: Sequence[int]) -> dict[int, _Facts]:
+    """Return what frames are of: their pictures, or where they lie if they belong to none."""
+    found: dict[int, _Facts] = {}
+    seats = DeliverableFrame.objects.filter(frame__in=frame_ids).select_related("deliverable")
+    for seat in seats:
+        facts = _Facts.of(seat.deliverable, is_frame=True)
+        if seat.frame_id in found:
+            found[seat.frame_id].add(facts)
+        else:
+            found[seat.frame_id] = facts
+    alone = [pk for pk in frame_ids if pk not in found]
+    if alone:
+        rows = Frame.objects.filter(pk__in=alone).values_list(
+            "pk", "shot_line__object", "shot_line__face", "shot_line__technique"
+        )
+        for pk, object_id, face, technique in rows:
+            found[pk] = _Facts(
+                {object_id} - {None}, {face} - {None}, {technique} - {None}, set(), False, True
+            )
+    return found
+
+
+def _decide_all(user: User, facts: Mapping[int, _Facts], now: datetime) -> dict[int, Decision]:
+    related = families(pk for each in facts.values() for pk in each.object_ids)
+    limits = _limits({pk for family in related.values() for pk in family})
+    grants = _grants(user)
+    table = access_numbers().table
+    return {
+        pk: decide(
+            user.roles, each.shown(related), limits=limits, grants=grants, now=now, table=table
+        )
+        for pk, each in facts.items()
+    }
+
+
+def decisions(
+    user: User, rows: Iterable[Deliverable], *, now: datetime | None = None
+) -> dict[int, Decision]:
+    """Return how much the person sees of each picture, by its primary key; at most five queries."""
+    facts = {row.pk: _Facts.of(row) for row in rows}
+    return _decide_all(user, facts, now or timezone.now()) if facts else {}
+
+
+def frame_decisions(
+    user: User, frame_ids: Iterable[int], *, now: datetime | None = None
+) -> dict[int, Decision]:
+    """Return how much the person sees of each frame, by its primary key."""
+    facts = _frame_facts(list(frame_ids))
+    return _decide_all(user, facts, now or timezone.now()) if facts else {}
+
+
+def decision(user: User, subject: Deliverable | Frame, *, now: datetime | None = None) -> Decision:
+    """Return how much the person sees of one picture or frame now."""
+    if isinstance(subject, Deliverable):
+        return decisions(user, [subject], now=now)[subject.pk]
+    return frame_decisions(user, [subject.pk], now=now)[subject.pk]
+
+
+def why_hidden(user: User, subject: Any) -> str:
+    """Return why the person sees nothing of a picture, or an empty string; for the policies."""
+    found = decision(user, subject)
+    return found.because if found.seen is Seen.NOTHING else ""
