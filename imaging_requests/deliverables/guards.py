@@ -41,6 +41,7 @@ def declare() -> None:
     _declare_pictures()
     _declare_reviews()
     _declare_packages()
+    _declare_notes()
     add_guard(
         table="collection_collectionobject",
         name="with_history_stays",
@@ -134,4 +135,20 @@ def _declare_packages() -> None:
         event="DELETE",
         message="Nothing is taken out of a sealed package.",
         when=f"{_state('package', 'OLD')} = 'sealed'",
+    )
+
+
+def _declare_notes() -> None:
+    add_guard(
+        table="deliverables_surfacenote",
+        name="withdrawn_stays",
+        event="UPDATE",
+        message="A note that was taken back never changes: write a new one.",
+        when="OLD.withdrawn_at IS NOT NULL",
+    )
+    add_guard(
+        table="deliverables_surfacenote",
+        name="no_delete",
+        event="DELETE",
+        message="A note is never deleted: take it back.",
     )

@@ -16,6 +16,7 @@ from imaging_requests.deliverables.models_corrections import (
     CorrectionNotice,
     Delivery,
 )
+from imaging_requests.deliverables.models_notes import SurfaceNote
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Versioned
 from imaging_requests.requesting.words import view_words
@@ -34,6 +35,7 @@ __all__ = [
     "Polarity",
     "Registration",
     "Review",
+    "SurfaceNote",
 ]
 
 

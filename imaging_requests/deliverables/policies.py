@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from imaging_requests.deliverables.models_notes import SurfaceNote
 from imaging_requests.people.models import Role, User
-from imaging_requests.people.policies import EVERYONE_INSIDE, READ, act
+from imaging_requests.people.policies import EVERYONE_INSIDE, READ, WORKING_ROLES, act
 
 READ_DELIVERABLES = READ
 READ_REVIEWS = act(
@@ -74,3 +75,19 @@ CONFIRM_RECEIPT = act(
     rule=_recipient_or_lead,
 )
 SEAL = act("deliverables.seal", "Sealing a package", roles=frozenset({Role.LEAD}))
+
+
+def _not_your_note(user: User, subject: Any) -> str:
+    is_others = isinstance(subject, SurfaceNote) and subject.author_id != user.pk
+    if is_others and not user.has_role(Role.LEAD):
+        return f"This note is {subject.author.name}'s: only the author or the lead changes it."
+    return ""
+
+
+WRITE_NOTE = act("deliverables.write_note", "Writing notes on a surface", roles=WORKING_ROLES)
+CHANGE_NOTE = act(
+    "deliverables.change_note",
+    "Changing notes on a surface",
+    roles=WORKING_ROLES,
+    rule=_not_your_note,
+)

@@ -36,6 +36,7 @@ WITHOUT: dict[str, str] = {
     "deliverables/actions/handing_over.py:send_to_former_recipients": ADDS,
     "deliverables/actions/filing.py:seal_package": "adds a package; a second one is refused",
     "deliverables/actions/filing.py:file_accepted": "adds packages; a second one is refused",
+    "deliverables/actions/notes.py:write_note": ADDS,
     "deliverables/actions/records.py:record": "adds an event",
     "deliverables/actions/records.py:tell_about": "adds notices",
     "deliverables/actions/reviewing.py:allow_lone_work": ADDS,

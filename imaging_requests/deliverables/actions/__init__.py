@@ -14,6 +14,7 @@ from imaging_requests.deliverables.actions.correcting import (
 )
 from imaging_requests.deliverables.actions.filing import file_accepted, seal_package
 from imaging_requests.deliverables.actions.handing_over import confirm_receipt, hand_over
+from imaging_requests.deliverables.actions.notes import change_note, withdraw_note, write_note
 from imaging_requests.deliverables.actions.reviewing import (
     accept,
     allow_lone_work,
@@ -25,6 +26,7 @@ __all__ = [
     "accept",
     "allow_lone_work",
     "assemble_line",
+    "change_note",
     "close_correction",
     "confirm_notice",
     "confirm_receipt",
@@ -38,4 +40,6 @@ __all__ = [
     "send_back",
     "start_again",
     "take_back",
+    "withdraw_note",
+    "write_note",
 ]
