@@ -174,6 +174,7 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "before": before
         and large_picture(before, number, before.cover_id, large, places[before.pk])
         | {
+            "pk": before.pk,
             "href": reverse("deliverables:deliverable", args=[before.pk]),
             "stands": before.get_state_display().lower(),
         },

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -240,13 +240,18 @@ class StatePlace:
 
 def state_places(object_id: int, pictures: Iterable[Deliverable]) -> dict[int, StatePlace]:
     """Say which state of an object each picture shows: computed from instants, never typed."""
+    return states_at(object_id, {row.pk: row.captured_at for row in pictures})
+
+
+def states_at(object_id: int, instants: Mapping[int, datetime]) -> dict[int, StatePlace]:
+    """Say which state an object was in at some instants, each under its key."""
     events = _events(object_id)
-    return {row.pk: _place(row, events) for row in pictures}
+    return {key: _place(at, events) for key, at in instants.items()}
 
 
-def _place(row: Deliverable, events: Sequence[tuple[datetime, str]]) -> StatePlace:
-    before = [event for event in events if event[0] <= row.captured_at]
-    after = [event for event in events if event[0] > row.captured_at]
+def _place(at_capture: datetime, events: Sequence[tuple[datetime, str]]) -> StatePlace:
+    before = [event for event in events if event[0] <= at_capture]
+    after = [event for event in events if event[0] > at_capture]
     words = f"s{len(before)}"
     if before:
         words = f"{words}, after {before[-1][1]} on {day(before[-1][0])}"

@@ -19,6 +19,7 @@ from imaging_requests.collection.policies import (
     RECORD_FACTS,
     RECORD_WHEREABOUTS,
 )
+from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.gather import gather_cases
@@ -115,6 +116,10 @@ def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:
                 "href": f"{reverse('requesting:request_new')}?object={thing.pk}",
                 "kind": "do",
             }
+        )
+    if may(user, SEE_PICTURES):
+        actions.append(
+            {"label": "Look and compare", "href": reverse("progress:look", args=[thing.pk])}
         )
     if may(user, PLAN_TREATMENT):
         actions.append(

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from imaging_requests.progress import register_views, treatment_views, views
+from imaging_requests.progress.look import views as look_views
 
 app_name = "progress"
 urlpatterns = [
@@ -22,6 +23,11 @@ urlpatterns = [
     path("objects/<int:pk>/", views.museum_object, name="object"),
     path("objects/<int:object_pk>/treatment/", treatment_views.treatment_new, name="treatment_new"),
     path("objects/<int:object_pk>/incident/", treatment_views.incident_new, name="incident_new"),
+    path("objects/<int:pk>/look/", look_views.look, name="look"),
+    path("objects/<int:pk>/look/pair/", look_views.look_pair, name="look_pair"),
+    path("objects/<int:pk>/notes/new/", look_views.note_new, name="look_note_new"),
+    path("notes/<int:pk>/", look_views.note, name="look_note"),
+    path("notes/<int:pk>/take-back/", look_views.note_withdraw, name="look_note_withdraw"),
     path("treatments/", treatment_views.treatments, name="treatments"),
     path("treatments/<int:pk>/", treatment_views.treatment, name="treatment"),
     path("treatments/<int:pk>/<slug:act>/", treatment_views.treatment_act, name="treatment_act"),

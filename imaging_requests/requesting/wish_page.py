@@ -106,7 +106,12 @@ def wish_context(form: WishForm) -> dict[str, Any]:
     return {
         "form": form,
         "objects": [
-            {"number": numbers[row.pk], "title": row.title, "href": _object_href(row.pk)}
+            {
+                "number": numbers[row.pk],
+                "title": row.title,
+                "href": _object_href(row.pk),
+                "look_href": reverse("progress:look", args=[row.pk]),
+            }
             for row in rows
         ],
         "object_values": object_values(form.objects),

@@ -1,9 +1,8 @@
-// Lets the strip of a look-and-compare window fade when nothing has been touched for a while.
+// Lets the strip fade when nothing has been touched for a while; any movement brings it back.
 
-const REST_AFTER_MS = 4000;
-const look = document.querySelector("[data-look]");
+const REST_AFTER_MS = 6000;
 
-if (look) {
+export function restWhenUntouched(look) {
   let timer;
   const wake = () => {
     look.classList.remove("look--resting");
