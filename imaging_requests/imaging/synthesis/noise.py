@@ -12,6 +12,8 @@ from .vocabulary import Map
 
 # Sides are prime, so that the pattern does not line up with tiles, strips or blocks.
 PATTERN_SIDE = 1021
+# How far the pattern moves to the side each time it begins again, so that no row comes twice.
+TURN_SHIFT = 389
 FULL_SCALE = 65535
 
 
@@ -53,6 +55,7 @@ def _grain(shape: tuple[int, ...], seed: int) -> Map:
     flip_y, flip_x = (1 if flag else -1 for flag in rng.integers(0, 2, 2))
     pattern = pattern[::flip_y, ::flip_x]
     shift = rng.integers(0, PATTERN_SIDE, 2)
-    rows = (np.arange(shape[0]) + shift[0]) % PATTERN_SIDE
-    columns = (np.arange(shape[1]) + shift[1]) % PATTERN_SIDE
-    return np.ascontiguousarray(pattern[rows[:, None], columns[None, :]])
+    turns, rows = np.divmod(np.arange(shape[0]) + shift[0], PATTERN_SIDE)
+    turns -= turns[0]
+    columns = (np.arange(shape[1])[None, :] + shift[1] + TURN_SHIFT * turns[:, None]) % PATTERN_SIDE
+    return np.ascontiguousarray(pattern[rows[:, None], columns])
