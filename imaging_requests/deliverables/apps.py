@@ -11,11 +11,14 @@ class DeliverablesConfig(AppConfig):
     def ready(self) -> None:
         from imaging_requests.deliverables import guards, jobs
         from imaging_requests.deliverables.queries import why_frame_stays, why_sent_back
+        from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
+        from imaging_requests.intake.references import add_references
         from imaging_requests.requesting import outlook
 
         guards.declare()
         add_hold_rule(why_frame_stays)
+        add_references(shown_faces)
         outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)

@@ -6,7 +6,7 @@ from the visible reference. What cannot be compared says so and is never shown a
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from django.conf import settings
 from django.db.models import Q
 from PIL import Image
 
+from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
 from imaging_requests.imaging.files.data_values import take_number, take_whole
 from imaging_requests.imaging.recognition import (
@@ -27,6 +28,7 @@ from imaging_requests.imaging.recognition import (
 )
 from imaging_requests.intake.limits import read_data
 from imaging_requests.intake.models import Derivative, FileCheck
+from imaging_requests.intake.references import Shown
 from imaging_requests.requesting.words import numbers_of
 
 RULE = "G12"
@@ -88,6 +90,39 @@ def _references(row: Deliverable, most: int) -> tuple[int | None, dict[int, int]
         if cover_id is not None and len(covers) < most:
             covers.setdefault(object_id, cover_id)
     return own, covers
+
+
+def shown_faces(object_ids: Collection[int]) -> Shown:
+    """Say which frames show faces of objects for certain: covers of accepted visible pictures.
+
+    Beside the objects asked for, those of the same campaigns are among them.
+    """
+    _, most, _ = _limits()
+    campaigns = ShotLine.objects.filter(object__in=list(object_ids)).values("session__campaign")
+    near = Q(object__shot_lines__session__campaign__in=campaigns)
+    accepted = (
+        Deliverable.objects.filter(
+            state=DeliverableState.ACCEPTED,
+            technique__in=COMPARED,
+            detail_mm=None,
+            kind__in=WHOLE_FACE,
+            cover__isnull=False,
+        )
+        .filter(Q(object__in=list(object_ids)) | near)
+        .order_by("object_id", "-captured_at")
+        .values_list("object_id", "face", "cover_id")
+        .distinct()
+    )
+    frames: dict[tuple[int, str], int] = {}
+    others: set[int] = set()
+    for object_id, face, cover_id in accepted:
+        if object_id not in object_ids:
+            others.add(object_id)
+            if len(others) > most:
+                continue
+        if cover_id is not None:
+            frames.setdefault((object_id, face), cover_id)
+    return Shown(frames, numbers_of({object_id for object_id, _ in frames}))
 
 
 def _sentence(found: Recognition, number: str) -> str:

@@ -9,7 +9,10 @@ import threading
 
 from django.conf import settings
 
+from imaging_requests.imaging.files.ask import Look
 from imaging_requests.imaging.files.ask import derive as ask_derive
+from imaging_requests.imaging.files.ask import look as ask_look
+from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Trouble
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
@@ -24,6 +27,7 @@ logger = logging.getLogger(__name__)
 
 #: Compares with an ordered size in pixels; nobody orders one yet, so the rule has no question.
 SIZE_RULE = "G5"
+THUMBNAIL = "thumbnail"
 
 _opening = threading.Lock()
 _pools: list[GuardPool] = []
@@ -67,8 +71,24 @@ def derive(work: Work) -> None:
         for verdict in check_structure(structure, checks=file_checks(), decoded=answer)
         if verdict.rule_id != SIZE_RULE
     ]
-    keep_reading(work, frame, answer, verdicts)
+    seen = _look(answer, frame)
+    keep_reading(work, frame, answer, verdicts, look=seen)
     _sweep_scratch(frame.sha256)
+
+
+def _look(answer: Derived | Unreadable, frame: Frame) -> Look:
+    """Look for a slate in the largest small picture; a look that fails shows nothing."""
+    if not isinstance(answer, Derived):
+        return Look()
+    small = [file for file in answer.files if file.kind == THUMBNAIL]
+    if not small:
+        return Look()
+    largest = max(small, key=lambda file: max(file.width_px, file.height_px))
+    seen = ask_look(guards(), store.derived_folder(frame.sha256) / largest.name)
+    if isinstance(seen, GuardFailure):
+        logger.warning("frame %s: no look: %s: %s", frame.pk, seen.reason, seen.detail)
+        return Look()
+    return seen
 
 
 def _settle(failure: GuardFailure, work: Work, frame: Frame) -> Unreadable:

@@ -2,23 +2,38 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.conf import settings
+from django.db.models import Q, QuerySet
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine, ShotLineState
 from imaging_requests.intake.actions.layout import is_restless
-from imaging_requests.intake.actions.receiving import instant_of, session_window
+from imaging_requests.intake.actions.receiving import instant_of
 from imaging_requests.intake.actions.sorting import keep_layout
+from imaging_requests.intake.clocks import Clock, clocks_from_slates, estimate_clocks
+from imaging_requests.intake.decisions import Timed
 from imaging_requests.intake.jobs import Work
+from imaging_requests.intake.leftovers import Lying
 from imaging_requests.intake.limits import placing_limits
-from imaging_requests.intake.models import Drop
-from imaging_requests.intake.sheets import LineSheet, Sheet, line_sheets, read_sheet
-from imaging_requests.intake.sorting import Decision, Timed, as_proposal, decide
+from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
+from imaging_requests.intake.references import references_of
+from imaging_requests.intake.sheets import (
+    Sheet,
+    base_of,
+    pattern_of_frame,
+    read_frames,
+    session_sheets,
+    spot_of,
+)
+from imaging_requests.intake.sorting import Table, decide, sure_count
+
+DAYS_LOOKED_AT = 40
+OPEN = (SessionState.CONFIRMED, SessionState.RUNNING, SessionState.CLOSED)
 
 
 def sort(work: Work) -> None:
@@ -26,87 +41,105 @@ def sort(work: Work) -> None:
     if not Drop.objects.filter(pk=work.subject_id).exists():
         return
     restless = is_restless(work.subject_id)
-    sheet = read_sheet(work.subject_id)
-    timed = [Timed(frame, instant_of(frame.exif, sheet.drop)) for frame in sheet.frames]
-    session = sheet.drop.session
-    if session is None:
-        sheet, decisions = _without_session(sheet, timed)
-    else:
-        decisions = _in_session(session, sheet.lines, timed)
-    keep_layout(work, sheet, decisions, is_settled=not restless, now=work.now())
+    sheet, timed, clocks = read_sheet(work.subject_id)
+    table = _table(sheet)
+    decisions = decide(timed, table)
+    if not restless:
+        clocks = [*clocks, *_estimates(sheet, timed, table, clocks)]
+    keep_layout(work, sheet, decisions, clocks, is_settled=not restless, now=work.now())
 
 
-def _in_session(
-    session: Session, lines: Sequence[LineSheet], frames: Sequence[Timed]
-) -> list[Decision]:
-    return decide(
-        frames,
-        lines,
-        window=session_window(session),
-        zone=ZoneInfo(session.zone),
-        limits=placing_limits(),
+def read_sheet(drop_id: int) -> tuple[Sheet, list[Timed], list[Clock]]:
+    """Read everything that the layout of a drop follows from, in a fixed number of queries."""
+    drop = Drop.objects.select_related("session__station", "shot_line").get(pk=drop_id)
+    frames = read_frames(drop)
+    clocks = clocks_from_slates(frames, _zone(drop), placing_limits().clock)
+    in_force = dict(
+        CameraClock.objects.filter(drop=drop, state=CameraClock.State.IN_FORCE).values_list(
+            "body_serial", "offset_s"
+        )
+    )
+    used = in_force | {clock.body_serial: clock.offset_s for clock in clocks}
+    timed = [Timed(frame, instant_of(frame.exif, drop, used)) for frame in frames]
+    movable = [frame.frame_id for frame in frames]
+    wanted = _sessions(drop, timed)
+    sessions = session_sheets(wanted, _open_lines(wanted, drop), movable=movable)
+    return Sheet(drop, sessions, frames), timed, clocks
+
+
+def _zone(drop: Drop) -> ZoneInfo:
+    return ZoneInfo(drop.session.zone if drop.session is not None else settings.STUDIO_ZONE)
+
+
+def _open_lines(sessions: Sequence[Session], drop: Drop) -> QuerySet[ShotLine]:
+    """Return the lines of sessions that may still get frames of a drop."""
+    lines = ShotLine.objects.filter(session__in=sessions)
+    if drop.shot_line_id is not None:
+        return lines.filter(pk=drop.shot_line_id)
+    return lines.exclude(state=ShotLineState.NOT_DONE)
+
+
+def _sessions(drop: Drop, frames: Sequence[Timed]) -> list[Session]:
+    """Return the drop's session; else those of the days of its frames, or of its slates."""
+    if drop.session is not None:
+        return [drop.session]
+    zone = _zone(drop)
+    days = Counter(timed.at.astimezone(zone).date() for timed in frames if timed.at is not None)
+    wanted = Q(pk__in=[each.sheet.slate.session_id for each in frames if each.sheet.slate])
+    for day, _ in days.most_common(DAYS_LOOKED_AT):
+        start = datetime.combine(day, time(), zone)
+        wanted |= Q(starts_at__lt=start + timedelta(days=1), ends_at__gt=start)
+    return list(
+        Session.objects.filter(wanted, state__in=OPEN)
+        .select_related("station")
+        .order_by("starts_at", "pk")
     )
 
 
-def _without_session(sheet: Sheet, frames: Sequence[Timed]) -> tuple[Sheet, list[Decision]]:
-    """Let every frame wait, with what the one session of its time would have made of it."""
-    because = f"{sheet.drop} names no session, so it is not known what was to be shot."
-    decisions: list[Decision] = []
-    lines: list[LineSheet] = []
-    for session, together in _by_session(frames).items():
-        if session is None:
-            said, as_if = f"{because} Place it by hand.", [_left(frame) for frame in together]
-        else:
-            said = f"{because} It was taken in the time of the {session}."
-            own = line_sheets(open_lines(session))
-            lines.extend(own)
-            as_if = _in_session(session, own, together)
-        holds = {frame.sheet.frame_id: frame.sheet.holds for frame in together}
-        read = {frame.sheet.frame_id for frame in together if frame.sheet.is_read}
-        for decision in as_if:
-            if decision.frame_id in read:
-                words = " ".join([said, *holds[decision.frame_id]])
-                decisions.append(_only_proposed(decision, words))
-    return replace(sheet, lines=tuple(lines)), decisions
+def _table(sheet: Sheet) -> Table:
+    references, names = references_of({line.object_id for line in sheet.lines})
+    return Table(
+        sheet.sessions,
+        references,
+        placing_limits(),
+        lying=_lying(sheet),
+        names=names,
+        is_for_one_session=sheet.drop.session_id is not None,
+        zone=_zone(sheet.drop),
+    )
 
 
-def open_lines(session: Session) -> QuerySet[ShotLine]:
-    """Return the lines of a session that may still get frames, in the order of the list."""
-    return ShotLine.objects.filter(session=session).exclude(state=ShotLineState.NOT_DONE)
-
-
-def _left(frame: Timed) -> Decision:
-    known = frame.instant is not None and not frame.instant.is_ambiguous
-    at = frame.instant.at if known and frame.instant is not None else None
-    return Decision(frame.sheet.frame_id, at)
-
-
-def _only_proposed(decision: Decision, because: str) -> Decision:
-    proposal = decision.proposal
-    if decision.spot is not None:
-        proposal = (as_proposal(decision.spot, "it would fit there by time and exposure"),)
-    return replace(decision, spot=None, because=because, proposal=proposal)
-
-
-def _by_session(frames: Sequence[Timed]) -> dict[Session | None, list[Timed]]:
-    """Group frames by the one session in whose time they were taken; None: no one, or several."""
-    instants = [frame.instant.at for frame in frames if frame.instant is not None]
-    together: dict[Session | None, list[Timed]] = defaultdict(list)
-    sessions: list[Session] = []
-    if instants:
-        margin = timedelta(minutes=placing_limits().session_margin_min)
-        sessions = list(
-            Session.objects.filter(
-                starts_at__lte=max(instants) + margin, ends_at__gte=min(instants) - margin
-            )
-            .exclude(state=SessionState.CANCELLED)
-            .select_related("station")
+def _lying(sheet: Sheet) -> list[Lying]:
+    """Return the frames that lie on the lines for good."""
+    movable = {frame.frame_id for frame in sheet.frames}
+    frames = (
+        Frame.objects.filter(
+            shot_line__in=[line.line_id for line in sheet.lines],
+            state=FrameState.PLACED,
+            role=FrameRole.VIEW,
+            captured_at__isnull=False,
         )
-    for frame in frames:
-        found = [
-            session
-            for session in sessions
-            if frame.instant is not None and session_window(session).holds(frame.instant.at)
-        ]
-        together[found[0] if len(found) == 1 else None].append(frame)
-    return together
+        .exclude(pk__in=movable)
+        .select_related("look")
+    )
+    return [
+        Lying(spot_of(frame), frame.captured_at, pattern_of_frame(frame), base_of(frame))
+        for frame in frames
+        if frame.captured_at is not None
+    ]
+
+
+def _estimates(
+    sheet: Sheet, frames: Sequence[Timed], table: Table, clocks: Sequence[Clock]
+) -> list[Clock]:
+    """Propose clocks, once per drop and camera, where nobody has said anything of them."""
+    if sheet.drop.clock_offset_s is not None or not sheet.sessions:
+        return []
+    said = CameraClock.objects.filter(drop=sheet.drop).values_list("body_serial", flat=True)
+    return estimate_clocks(
+        frames,
+        count=lambda moved: sure_count(moved, replace(table)),
+        windows=[session.window for session in sheet.sessions],
+        known=frozenset(said) | {clock.body_serial for clock in clocks},
+        limits=table.limits.clock,
+    )

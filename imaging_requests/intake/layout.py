@@ -3,9 +3,12 @@
 The frames of a drop are taken in the order of their instants, the places in the order of the
 shot list: line by line, tile by tile (left to right, then down), focus slice by focus slice. The
 exposures of one tile may come in any order, but their steps must be those required, about a base
-that the whole line shares. Among all ways of laying the frames out, those that place the most
-frames count. A frame has a certain place only if every such way puts it there; else the places
-that such ways give it are its options, and a person decides.
+that the whole line shares. A way of laying the frames out is worth 1 for every frame that it
+places, and what the pictures say for or against each place (−1 to 1) on top; a place against which
+the picture speaks fully is none. A frame has a certain place only if every way that is worth the
+most, or less than the margin below it, puts it there; else the places that such ways give it are
+its options, and a person decides. Without pictures this means: every way that places the most
+frames must agree.
 
 The search is dynamic programming over (group, exposures filled, base): a forward pass, bounded by
 what can still be reached, and a backward pass that tells which steps lie on a best way.
@@ -13,12 +16,19 @@ what can still be reached, and a backward pass that tells which steps lie on a b
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import groupby, islice
+from itertools import accumulate, groupby, islice
 
 BASE_STEP_EV = 0.01
+MARGIN = 0.5
+AGAINST = -1.0
+SMALLEST = 1e-9
+LEAST_STATES = 200_000
+STATES_PER_FRAME = 400
+#: A tile: shot line, from the top, from the left.
+Tile = tuple[int, int, int]
 #: (states kept per group, groups looked ahead) of the quick search, first cheap, then thorough.
 BEAMS = ((3, 4), (8, 12))
 
@@ -52,7 +62,7 @@ class Line:
     """A shot line with the places still free, in the order in which they are shot.
 
     `is_bracket`: more than one exposure is required. `base`: known from frames placed already.
-    `body_serial`: the camera that the set-up card names; empty if it names none.
+    `body_serial`, `lens_serial`: what the set-up card names; empty if it names none.
     """
 
     line_id: int
@@ -60,11 +70,15 @@ class Line:
     is_bracket: bool
     base: Base | None = None
     body_serial: str = ""
+    lens_serial: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """One frame: when it was taken, how much exposure it got in EV, and with what."""
+    """One frame: when it was taken, how much exposure it got in EV, and with what.
+
+    `likes`: what its picture says for (1) or against (−1) each tile; 0 where it says nothing.
+    """
 
     frame_id: int
     at: datetime
@@ -72,6 +86,12 @@ class Shot:
     f_number: float | None = None
     iso: int | None = None
     body_serial: str = ""
+    lens_serial: str = ""
+    likes: Mapping[Tile, float] = field(default_factory=dict)
+
+    def likes_spot(self, spot: Spot) -> float:
+        """What the picture says for a place."""
+        return self.likes.get((spot.line_id, spot.tile_y, spot.tile_x), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +116,12 @@ class _Group:
 
 #: (group, bits of the exposures filled in it, base of its line)
 _State = tuple[int, int, Base | None]
-_Layer = dict[_State, int]
+_Layer = dict[_State, float]
 
 
 def fits(shot: Shot, spot: Spot, line: Line, base: Base | None, tolerance_ev: float) -> bool:
     """Tell whether a frame may lie on a place, given the base of the line if it is known."""
-    if line.body_serial and shot.body_serial and line.body_serial != shot.body_serial:
+    if is_other_camera(shot, line) or shot.likes_spot(spot) <= AGAINST:
         return False
     if shot.amount_ev is None:
         return not line.is_bracket
@@ -112,17 +132,26 @@ def fits(shot: Shot, spot: Spot, line: Line, base: Base | None, tolerance_ev: fl
     return abs(shot.amount_ev - spot.ev - base.amount_ev) <= tolerance_ev
 
 
+def is_other_camera(shot: Shot, line: Line) -> bool:
+    """Tell whether body or lens are known to be others than the set-up card names."""
+    pairs = ((line.body_serial, shot.body_serial), (line.lens_serial, shot.lens_serial))
+    return any(named and own and named != own for named, own in pairs)
+
+
 def lay_out(
     shots: Sequence[Shot],
     lines: Sequence[Line],
     *,
     tolerance_ev: float,
-    most_states: int = 200_000,
+    most_states: int | None = None,
 ) -> dict[int, Finding]:
     """Return a finding for each frame.
 
-    Raises `TooManyWaysError` when more than `most_states` partial layouts would have to be kept.
+    Raises `TooManyWaysError` when more than `most_states` partial layouts would have to be kept:
+    200,000, or with more than 500 frames 400 for each.
     """
+    if most_states is None:
+        most_states = max(LEAST_STATES, STATES_PER_FRAME * len(shots))
     groups = _groups(lines)
     ordered = sorted(shots, key=lambda shot: (shot.at, shot.frame_id))
     if not groups or not ordered:
@@ -170,15 +199,18 @@ class _Search:
     ) -> None:
         self.shots, self.groups, self.tolerance_ev = shots, groups, tolerance_ev
         self.left = most_states
+        gains = [1 + max(0.0, *shot.likes.values(), 0.0) for shot in shots]
+        self.most_gain = max(gains)
+        self.gains_after = [*reversed(list(accumulate(reversed(gains)))), 0.0]
         self.reachable = self._beam(width, ahead)
 
     def findings(self) -> dict[int, Finding]:
         layers = self._forward()
-        best = max(layers[-1].values())
+        enough = max(layers[-1].values()) - MARGIN + SMALLEST
         after: _Layer = dict.fromkeys(layers[-1], 0)
         found: dict[int, Finding] = {}
         for index in range(len(self.shots) - 1, -1, -1):
-            options, is_extra, after = self._backward(index, layers[index], after, best)
+            options, is_extra, after = self._backward(index, layers[index], after, enough)
             frame_id = self.shots[index].frame_id
             certain = options[0] if len(options) == 1 and not is_extra else None
             found[frame_id] = Finding(
@@ -189,18 +221,18 @@ class _Search:
     def _start(self) -> _State:
         return (0, 0, self.groups[0].line.base)
 
-    def _beam(self, width: int, ahead: int) -> int:
-        """Follow the few most promising ways: a number of placed frames that can surely be had."""
+    def _beam(self, width: int, ahead: int) -> float:
+        """Follow the few most promising ways: a worth that can surely be had."""
         layer: _Layer = {self._start(): 0}
         for shot in self.shots:
             following: _Layer = dict(layer)
-            for state, placed in layer.items():
+            for state, worth in layer.items():
                 for later in islice(self._later(state), ahead):
-                    for _, after in self._placements(shot, later):
-                        if following.get(after, -1) < placed + 1:
-                            following[after] = placed + 1
+                    for _, after, gain in self._placements(shot, later):
+                        if following.get(after, -1) < worth + gain:
+                            following[after] = worth + gain
             layer = _best_of_each_group(following, width)
-        return max(layer.values())
+        return max(layer.values()) - MARGIN
 
     def _later(self, state: _State) -> Iterator[_State]:
         """Yield a state and all that follow from leaving the rest of its group empty."""
@@ -211,68 +243,70 @@ class _Search:
                 base = self.groups[following].line.base
             yield (following, 0, base)
 
-    def _placements(self, shot: Shot, state: _State) -> Iterator[tuple[Spot, _State]]:
+    def _placements(self, shot: Shot, state: _State) -> Iterator[tuple[Spot, _State, float]]:
         group, filled, base = state
         line = self.groups[group].line
         for position, spot in enumerate(self.groups[group].spots):
             if filled & 1 << position or not fits(shot, spot, line, base, self.tolerance_ev):
                 continue
-            yield spot, (group, filled | 1 << position, base or _base_of(shot, spot))
+            after = (group, filled | 1 << position, base or _base_of(shot, spot))
+            yield spot, after, 1 + shot.likes_spot(spot)
 
-    def _can_reach(self, state: _State, placed: int, frames_left: int) -> bool:
+    def _can_reach(self, state: _State, worth: float, index: int) -> bool:
         group, filled, _ = state
         room = len(self.groups[group].spots) - filled.bit_count() + self.groups[group].places_after
-        return placed + min(frames_left, room) >= self.reachable
+        most = min(self.gains_after[index], room * self.most_gain)
+        return worth + most >= self.reachable - SMALLEST
 
-    def _spread(self, layer: _Layer, frames_left: int) -> _Layer:
+    def _spread(self, layer: _Layer, index: int) -> _Layer:
         """Add the states that follow from moving on to later groups without placing anything."""
         spread: _Layer = {}
-        for state, placed in layer.items():
+        for state, worth in layer.items():
             for later in self._later(state):
-                if not self._can_reach(later, placed, frames_left):
+                if not self._can_reach(later, worth, index):
                     break
-                if spread.get(later, -1) < placed:
-                    spread[later] = placed
+                if spread.get(later, -1) < worth:
+                    spread[later] = worth
         self.left -= len(spread)
         if self.left < 0:
             raise TooManyWaysError
         return spread
 
     def _forward(self) -> list[_Layer]:
-        layers = [self._spread({self._start(): 0}, len(self.shots))]
+        layers = [self._spread({self._start(): 0}, 0)]
         for index, shot in enumerate(self.shots):
             following: _Layer = {}
-            for state, placed in layers[-1].items():
-                if following.get(state, -1) < placed:
-                    following[state] = placed
-                for _, after in self._placements(shot, state):
-                    if following.get(after, -1) < placed + 1:
-                        following[after] = placed + 1
-            layers.append(self._spread(following, len(self.shots) - index - 1))
+            for state, worth in layers[-1].items():
+                if following.get(state, -1) < worth:
+                    following[state] = worth
+                for _, after, gain in self._placements(shot, state):
+                    if following.get(after, -1) < worth + gain:
+                        following[after] = worth + gain
+            layers.append(self._spread(following, index + 1))
         return layers
 
     def _backward(
-        self, index: int, layer: _Layer, after: _Layer, best: int
+        self, index: int, layer: _Layer, after: _Layer, enough: float
     ) -> tuple[list[Spot], bool, _Layer]:
-        """Find what a frame does on the best ways, and what each state can still place."""
+        """Find what a frame does on the best ways, and what each state can still gain."""
         before: _Layer = {}
         options: set[Spot] = set()
         is_extra = False
         for state in sorted(layer, key=lambda state: -state[0]):
-            placed = layer[state]
-            value = -1
+            worth = layer[state]
+            value = -1.0
             if state in after:
                 value = after[state]
-                is_extra = is_extra or placed + value == best
-            for spot, following in self._placements(self.shots[index], state):
+                is_extra = is_extra or worth + value > enough
+            for spot, following, gain in self._placements(self.shots[index], state):
                 if following not in after:
                     continue
-                gained = after[following] + 1
+                gained = after[following] + gain
                 value = max(value, gained)
-                if placed + gained == best:
+                if worth + gained > enough:
                     options.add(spot)
             for later in self._next(state):
-                value = max(value, before.get(later, -1))
+                value = max(value, before.get(later, -1.0))
             if value >= 0:
                 before[state] = value
         return sorted(options), is_extra, before
@@ -339,4 +373,6 @@ def _could_swap(
         amounts = (one.amount_ev, other.amount_ev)
         return None in amounts
     base = _base_of(other, theirs)
-    return fits(one, theirs, lines[theirs.line_id], base, tolerance_ev)
+    lost = one.likes_spot(mine) - one.likes_spot(theirs)
+    lost += other.likes_spot(theirs) - other.likes_spot(mine)
+    return lost < MARGIN and fits(one, theirs, lines[theirs.line_id], base, tolerance_ev)

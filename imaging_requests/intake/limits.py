@@ -13,6 +13,7 @@ from imaging_requests.imaging.files.data_values import take_list, take_number, t
 from imaging_requests.imaging.files.file_checks import FileChecks
 from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.recipe import Recipe, Tone
+from imaging_requests.imaging.placing.evidence import Levels
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,32 @@ def file_checks() -> FileChecks:
 
 
 @dataclass(frozen=True, slots=True)
+class ClockLimits:
+    """When a camera's clock is estimated, and how sure that must be."""
+
+    disagree_s: float
+    most_hours: int
+    least_frames: int
+    least_share: float
+    lead_share: float
+    hour_slack_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class PictureLimits:
+    """What likenesses say (see `imaging.placing.evidence`), and how much they must say."""
+
+    overlap: float
+    same: Levels
+    other: Levels
+    sibling: Levels
+    turned_lead: float
+    margin: float
+    least: float
+    lead: float
+
+
+@dataclass(frozen=True, slots=True)
 class PlacingLimits:
     """How received frames are laid out on shot lines: times in minutes, exposure in EV."""
 
@@ -94,6 +121,10 @@ class PlacingLimits:
     span_min: float
     uv_span_min: float
     most_frames: int
+    gap_min: float
+    session_lead_frames: int
+    clock: ClockLimits
+    picture: PictureLimits
 
     def bracket_span_min(self, technique: str) -> float:
         """Return the longest time one bracket may take."""
@@ -103,11 +134,40 @@ class PlacingLimits:
 @lru_cache(maxsize=1)
 def placing_limits() -> PlacingLimits:
     """Return the numbers of the layout."""
-    data = read_data("intake/placing-1.json")
+    data = read_data("intake/placing-2.json")
     return PlacingLimits(
         session_margin_min=take_number(data, "session.margin_min"),
         tolerance_ev=take_number(data, "bracket.tolerance_ev"),
         span_min=take_number(data, "bracket.span_min"),
         uv_span_min=take_number(data, "bracket.uv_span_min"),
         most_frames=take_whole(data, "layout.most_frames"),
+        gap_min=take_number(data, "layout.gap_min"),
+        session_lead_frames=take_whole(data, "session.lead_frames"),
+        clock=ClockLimits(
+            disagree_s=take_number(data, "slate.disagree_s"),
+            most_hours=take_whole(data, "clock.most_hours"),
+            least_frames=take_whole(data, "clock.least_frames"),
+            least_share=take_number(data, "clock.least_share"),
+            lead_share=take_number(data, "clock.lead_share"),
+            hour_slack_min=take_number(data, "clock.hour_slack_min"),
+        ),
+        picture=PictureLimits(
+            overlap=take_number(data, "picture.overlap"),
+            same=_levels(data, "picture.same"),
+            other=_levels(data, "picture.other"),
+            sibling=_levels(data, "picture.sibling"),
+            turned_lead=take_number(data, "picture.turned_lead"),
+            margin=take_number(data, "other.margin"),
+            least=take_number(data, "other.least"),
+            lead=take_number(data, "other.lead"),
+        ),
+    )
+
+
+def _levels(data: dict[str, Any], key: str) -> Levels:
+    return Levels(
+        against=take_number(data, f"{key}.against"),
+        nothing=take_number(data, f"{key}.nothing"),
+        surely=take_number(data, f"{key}.surely"),
+        lowest=-take_number(data, f"{key}.most_against"),
     )

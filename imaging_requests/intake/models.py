@@ -115,6 +115,9 @@ class Frame(Versioned):
     profile = models.CharField(max_length=160, blank=True)
     structure = models.JSONField(default=dict)
     waiting_because = models.TextField(blank=True)
+    waiting_reason = models.CharField(
+        max_length=16, blank=True, help_text="The kind of reason, for choosing among many."
+    )
     proposal = models.JSONField(
         default=list,
         blank=True,
@@ -158,6 +161,104 @@ class Frame(Versioned):
 
     def __str__(self) -> str:
         return self.first_name
+
+
+class FrameLook(models.Model):
+    """What a look at a frame's small picture showed: a slate's text, and a coarse pattern."""
+
+    frame = models.OneToOneField(Frame, on_delete=models.CASCADE, related_name="look")
+    slate = models.CharField(
+        max_length=120, blank=True, help_text="The text in the slate's code, if one was found."
+    )
+    pattern = models.TextField(blank=True)
+    looked_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("frame",)
+
+    def __str__(self) -> str:
+        return f"look at {self.frame_id}"
+
+
+class CameraClock(models.Model):
+    """How far a camera's clock was off in one drop: read from a slate, proposed, or agreed."""
+
+    class Source(models.TextChoices):
+        """Where the figure comes from."""
+
+        SLATE = "slate", "Photographed slate"
+        ESTIMATE = "estimate", "Estimated"
+
+    class State(models.TextChoices):
+        """Whether the figure is used."""
+
+        IN_FORCE = "in_force", "In force"
+        PROPOSED = "proposed", "Proposed"
+        DECLINED = "declined", "Declined"
+
+    drop = models.ForeignKey(Drop, on_delete=models.PROTECT, related_name="clocks")
+    body_serial = models.CharField(max_length=60, blank=True)
+    offset_s = models.FloatField(help_text="Seconds to add to the camera's clock.")
+    source = models.CharField(max_length=8, choices=Source.choices)
+    state = models.CharField(max_length=8, choices=State.choices)
+    because = models.TextField()
+    found_at = models.DateTimeField(default=timezone.now)
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="decided_clocks",
+    )
+    decided_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("drop", "body_serial")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("drop", "body_serial"), name="one_clock_per_camera_and_drop"
+            ),
+            models.CheckConstraint(
+                condition=~Q(source="estimate")
+                | ~Q(state="in_force")
+                | Q(decided_by__isnull=False),
+                name="estimated_clock_is_agreed_to",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"clock of {self.body_serial or 'a camera'} in {self.drop_id}"
+
+
+class SortingStep(models.Model):
+    """What a person did at the sorting table in one go, so that the whole can be undone."""
+
+    class Act(models.TextChoices):
+        """What was done with the frames."""
+
+        PLACED = "placed", "placed"
+        SET_ASIDE = "set_aside", "set aside as spares"
+
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="sorting_steps"
+    )
+    done_at = models.DateTimeField(default=timezone.now)
+    act = models.CharField(max_length=10, choices=Act.choices)
+    frames = models.JSONField(help_text="Frame and the row version that the step left, in pairs.")
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="undone_sorting_steps",
+    )
+
+    class Meta:
+        ordering = ("-done_at", "-pk")
+
+    def __str__(self) -> str:
+        return f"{len(self.frames)} {self.act}"
 
 
 class ArrivalState(models.TextChoices):

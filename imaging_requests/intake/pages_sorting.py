@@ -16,7 +16,7 @@ from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame
 from imaging_requests.intake.pages import number_of, picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
-from imaging_requests.intake.sorting import exposure_words
+from imaging_requests.intake.sorting_words import exposure_words
 
 FRAMES_PER_PAGE = 24
 LIKELY = "Likely"

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
-from django.db.models.expressions import Combinable
 
-from imaging_requests.campaigns.models import ShotLine, ShotLineState
+from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.collection.models import ObjectNumber
 from imaging_requests.imaging.files.facts import Exif, Structure
+from imaging_requests.imaging.placing.pattern import Grey, read_pattern
+from imaging_requests.imaging.slate.payload import Slate, read_slate_text
 from imaging_requests.intake.actions.layout import ANSWERED
-from imaging_requests.intake.capture import exposure_ev
+from imaging_requests.intake.capture import Window, exposure_ev
 from imaging_requests.intake.layout import Base, Line, Spot
+from imaging_requests.intake.limits import placing_limits
 from imaging_requests.intake.models import (
     Arrival,
     Drop,
@@ -45,6 +49,9 @@ class LineSheet:
     taken: dict[Spot, int]
     layout: Line
     card_amount_ev: float | None = None
+    session_id: int = 0
+    face: str = "F"
+    is_detail: bool = False
 
     def spot_words(self, spot: Spot) -> str:
         """Name one place of this line."""
@@ -53,7 +60,10 @@ class LineSheet:
 
 @dataclass(frozen=True, slots=True)
 class FrameSheet:
-    """A frame that looks for its place. `holds` are sentences why a person must look first."""
+    """A frame that looks for its place. `holds` are sentences why a person must look first.
+
+    `twin`: the name and the camera's time came before with other bytes; a sentence that says so.
+    """
 
     frame: Frame
     exif: Exif | None
@@ -61,11 +71,40 @@ class FrameSheet:
     is_read: bool
     holds: tuple[str, ...]
     is_other_object: bool
+    slate: Slate | None = None
+    pattern: Grey | None = None
+    twin: str = ""
 
     @property
     def frame_id(self) -> int:
         """The frame's key."""
         return self.frame.pk
+
+    @property
+    def body_serial(self) -> str:
+        """The camera that took it, if it says so."""
+        return self.exif.body_serial if self.exif is not None else ""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionSheet:
+    """A session in which frames may have been taken, with its open lines in shooting order.
+
+    `proper` is the session itself, `window` has the margins added.
+    """
+
+    session_id: int
+    words: str
+    window: Window
+    zone: ZoneInfo
+    lines: tuple[LineSheet, ...]
+    proper: Window
+
+    @property
+    def bodies(self) -> frozenset[str]:
+        """The cameras that its set-up cards name."""
+        named = (line.layout.body_serial for line in self.lines)
+        return frozenset(serial for serial in named if serial)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +112,13 @@ class Sheet:
     """Everything about one drop that its layout follows from."""
 
     drop: Drop
-    lines: tuple[LineSheet, ...] = ()
-    frames: tuple[FrameSheet, ...] = field(default=())
+    sessions: tuple[SessionSheet, ...] = ()
+    frames: tuple[FrameSheet, ...] = ()
+
+    @property
+    def lines(self) -> tuple[LineSheet, ...]:
+        """The lines of all its sessions."""
+        return tuple(line for session in self.sessions for line in session.lines)
 
     def line(self, line_id: int) -> LineSheet:
         """Return one line of the sheet."""
@@ -146,8 +190,9 @@ def _line_sheet(line: ShotLine, lying: Sequence[Frame]) -> LineSheet:
         line.pk,
         free=tuple(spot for spot in expected if spot not in taken),
         is_bracket=len(grid.exposures_ev) > 1,
-        base=_base_of(lying),
+        base=next((base for frame in lying if (base := base_of(frame)) is not None), None),
         body_serial=str(card.get("body_serial", "")),
+        lens_serial=str(card.get("lens_serial", "")),
     )
     return LineSheet(
         line_id=line.pk,
@@ -159,6 +204,9 @@ def _line_sheet(line: ShotLine, lying: Sequence[Frame]) -> LineSheet:
         taken=taken,
         layout=layout,
         card_amount_ev=_card_amount(card),
+        session_id=line.session_id,
+        face=line.face,
+        is_detail=bool(line.detail_mm),
     )
 
 
@@ -177,14 +225,19 @@ def spot_of(frame: Frame) -> Spot:
     return Spot(frame.shot_line_id or 0, frame.tile_y, frame.tile_x, frame.focus_slice, frame.ev)
 
 
-def _base_of(lying: Sequence[Frame]) -> Base | None:
-    """Return the exposure about which the frames on a line were made, if they say it."""
-    for frame in lying:
-        exif = exif_of(frame)
-        amount = amount_of(exif)
-        if amount is not None and exif is not None:
-            return Base(round(amount - frame.ev, 2), exif.f_number, exif.iso)
-    return None
+def base_of(frame: Frame) -> Base | None:
+    """Return the exposure about which a frame on a line was made, if it says so."""
+    exif = exif_of(frame)
+    amount = amount_of(exif)
+    if amount is None or exif is None:
+        return None
+    return Base(round(amount - frame.ev, 2), exif.f_number, exif.iso)
+
+
+def pattern_of_frame(frame: Frame) -> Grey | None:
+    """Return the coarse pattern of a frame, if its picture was looked at."""
+    look = getattr(frame, "look", None)
+    return read_pattern(look.pattern) if look is not None and look.pattern else None
 
 
 def exif_of(frame: Frame) -> Exif | None:
@@ -197,40 +250,76 @@ def amount_of(exif: Exif | None) -> float | None:
     return exposure_ev(exif.exposure_s, exif.f_number, exif.iso) if exif is not None else None
 
 
-def read_sheet(drop_id: int) -> Sheet:
-    """Read the sheet of a drop: its lines, and its frames that the program may still lay out."""
-    drop = Drop.objects.select_related("session", "shot_line").get(pk=drop_id)
+def read_frames(drop: Drop) -> tuple[FrameSheet, ...]:
+    """Read the frames of a drop that the program may still lay out."""
     frames = _frames_of(drop)
-    movable = [frame.pk for frame in frames]
-    lines: list[LineSheet] = []
-    if drop.session_id is not None:
-        wanted = ShotLine.objects.filter(session=drop.session_id).order_by("position")
-        if drop.shot_line_id is not None:
-            wanted = wanted.filter(pk=drop.shot_line_id)
-        else:
-            wanted = wanted.exclude(state=ShotLineState.NOT_DONE)
-        lines = line_sheets(wanted, movable=movable)
-    return Sheet(drop, tuple(lines), tuple(_frame_sheet(frame) for frame in frames))
+    twins = _twins(frames)
+    return tuple(_frame_sheet(frame, twins.get(frame.pk, "")) for frame in frames)
+
+
+def session_sheets(
+    sessions: Sequence[Session], lines: QuerySet[ShotLine], *, movable: Iterable[int] = ()
+) -> tuple[SessionSheet, ...]:
+    """Read sessions with some of their lines, in a fixed number of queries."""
+    by_session: dict[int, list[LineSheet]] = defaultdict(list)
+    for sheet in line_sheets(lines.order_by("session", "position"), movable=movable):
+        by_session[sheet.session_id].append(sheet)
+    return tuple(
+        SessionSheet(
+            session.pk,
+            str(session),
+            session_window(session),
+            ZoneInfo(session.zone),
+            tuple(by_session[session.pk]),
+            Window(session.starts_at, session.ends_at),
+        )
+        for session in sessions
+    )
+
+
+def session_window(session: Session) -> Window:
+    """Return the stretch in which frames of a session can have been taken."""
+    margin = timedelta(minutes=placing_limits().session_margin_min)
+    return Window(session.starts_at - margin, session.ends_at + margin)
 
 
 def _frames_of(drop: Drop) -> list[Frame]:
-    """Return frames of a drop that no person has placed and no settled layout has fixed.
-
-    A drop without a session places nothing, so it never moves what lies on a line.
-    """
-    if drop.session_id is None:
-        movable: Combinable | Q = Q(state=FrameState.RECEIVED)
-    else:
-        movable = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING)) | (
-            Q(state=FrameState.PLACED, shot_line__session=drop.session_id) & ~Exists(_fixed())
-        )
+    """Return frames of a drop that no person has placed and no settled layout has fixed."""
+    of_program = Q(state=FrameState.PLACED)
+    if drop.session_id is not None:
+        of_program &= Q(shot_line__session=drop.session_id)
+    movable = Q(state__in=(FrameState.RECEIVED, FrameState.WAITING)) | (
+        of_program & ~Exists(_fixed())
+    )
     return list(
         Frame.objects.filter(arrivals__drop=drop, arrivals__state__in=ANSWERED)
-        .filter(movable, placed_by=None, role=FrameRole.VIEW)
+        .filter(movable, placed_by=None, role__in=(FrameRole.VIEW, FrameRole.SLATE))
         .distinct()
         .order_by("captured_at", "pk")
+        .select_related("look")
         .prefetch_related("checks")
     )
+
+
+def _twins(frames: Sequence[Frame]) -> dict[int, str]:
+    """Find frames whose name and camera time came before with other bytes.
+
+    The one that came first keeps its right to a place; a person says which is to be used.
+    """
+    names = {frame.first_name for frame in frames if frame.wall_clock}
+    known = Frame.objects.filter(first_name__in=names).order_by("pk")
+    first: dict[tuple[str, str], int] = {}
+    for pk, name, clock in known.values_list("pk", "first_name", "wall_clock"):
+        first.setdefault((name, clock), pk)
+    return {
+        frame.pk: (
+            f"A file named {frame.first_name}, taken at the same time, came before with other "
+            "bytes. Both are stored. Look which is right: put this one in its place, or set it "
+            "aside as a spare."
+        )
+        for frame in frames
+        if frame.wall_clock and first.get((frame.first_name, frame.wall_clock)) != frame.pk
+    }
 
 
 def _fixed() -> QuerySet[Arrival]:
@@ -240,10 +329,11 @@ def _fixed() -> QuerySet[Arrival]:
     )
 
 
-def _frame_sheet(frame: Frame) -> FrameSheet:
+def _frame_sheet(frame: Frame, twin: str) -> FrameSheet:
     checks = latest_checks(frame.checks.all())
     exif = exif_of(frame)
     holds = [check.sentence for check in checks if holds_back(check)]
+    look = getattr(frame, "look", None)
     return FrameSheet(
         frame=frame,
         exif=exif,
@@ -251,6 +341,9 @@ def _frame_sheet(frame: Frame) -> FrameSheet:
         is_read=frame.read_at is not None,
         holds=tuple(holds),
         is_other_object=any(c.rule == RECOGNITION and holds_back(c) for c in checks),
+        slate=read_slate_text(look.slate) if look is not None and look.slate else None,
+        pattern=pattern_of_frame(frame),
+        twin=twin,
     )
 
 

@@ -1,5 +1,7 @@
 """Decide for each frame of a drop: its place, or why a person must look, with what is likely. Pure.
 
+Frames are given to sessions, laid out in the order of time (`layout`), cut at slates (`segments`)
+and compared with pictures (`likes`); what is left over meets what stays empty (`leftovers`).
 Nothing is read or written here; `sheets` gathers the facts and `actions.sorting` stores what is
 decided.
 """
@@ -7,146 +9,392 @@ decided.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from imaging_requests.imaging.files.facts import Exif
-from imaging_requests.intake.capture import Instant, Window
+from imaging_requests.imaging.placing.pattern import Grey
+from imaging_requests.intake.decisions import Decision, Timed, Why, as_proposal, wait
+from imaging_requests.intake.guessing import guesses_of, proposal_of
 from imaging_requests.intake.layout import (
+    Base,
     Finding,
     Shot,
     Spot,
     TooManyWaysError,
     lay_out,
 )
+from imaging_requests.intake.leftovers import Found, Ground, Lying, find
+from imaging_requests.intake.likes import AS_IT_IS, Pictures, Said
 from imaging_requests.intake.limits import PlacingLimits
-from imaging_requests.intake.sheets import FrameSheet, LineSheet
-from imaging_requests.intake.words import listed
+from imaging_requests.intake.segments import Mark, Stretch, cut_at_pauses, cut_at_slates
+from imaging_requests.intake.sessions import allot
+from imaging_requests.intake.sheets import LineSheet, SessionSheet
+from imaging_requests.intake.sorting_words import (
+    guess_words,
+    hour_words,
+    no_session_words,
+    no_time_words,
+    outside_words,
+    turned_words,
+    two_sessions_words,
+    why_doubtful,
+)
 
-OPTIONS_SHOWN = 4
+STUDIO = ZoneInfo("UTC")
+NEVER = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
-class Timed:
-    """A frame with the instant at which it was taken, if that is known."""
+@dataclass(slots=True)
+class Table:
+    """Everything that the decisions of one drop follow from, and what was found so far.
 
-    sheet: FrameSheet
-    instant: Instant | None
-
-
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """What is to become of a frame.
-
-    `spot` and no `because`: place it. `because`: it waits, with `proposal`. Neither: it is left
-    as it is, since its picture has not been read yet.
+    `lying`: frames that lie on its lines for good. `names`: objects of the reference pictures.
     """
 
-    frame_id: int
-    captured_at: datetime | None
-    spot: Spot | None = None
-    because: str = ""
-    proposal: tuple[dict[str, Any], ...] = ()
+    sessions: Sequence[SessionSheet]
+    references: Mapping[tuple[int, str], Grey]
+    limits: PlacingLimits
+    lying: Sequence[Lying] = ()
+    names: Mapping[int, str] = field(default_factory=dict)
+    is_for_one_session: bool = True
+    zone: ZoneInfo = STUDIO
+    lines: dict[int, LineSheet] = field(init=False)
+    pictures: Pictures = field(init=False)
+    said: dict[int, Said] = field(init=False)
+    findings: dict[int, Finding] = field(init=False)
+    too_many: dict[int, int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.lines = {line.line_id: line for each in self.sessions for line in each.lines}
+        self.pictures = Pictures(self.references, self.limits.picture)
+        self.said, self.findings, self.too_many = {}, {}, {}
 
 
-def decide(
-    frames: Sequence[Timed],
-    lines: Sequence[LineSheet],
-    *,
-    window: Window,
-    zone: ZoneInfo,
-    limits: PlacingLimits,
-) -> list[Decision]:
-    """Lay out the frames of one session; every frame gets one decision."""
-    decisions: list[Decision] = []
-    fitting: list[Timed] = []
-    for timed in frames:
-        because = _why_not_laid_out(timed, window, zone)
-        if because:
-            decisions.append(_wait(timed, because))
-        else:
-            fitting.append(timed)
-    try:
-        if len(fitting) > limits.most_frames:
-            raise TooManyWaysError
-        findings = lay_out(
-            [_shot(timed) for timed in fitting],
-            [line.layout for line in lines],
-            tolerance_ev=limits.tolerance_ev,
+def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
+    """Return one decision for every frame."""
+    slates = [timed for timed in frames if timed.sheet.slate is not None]
+    decisions = [_slate(timed, table) for timed in slates]
+    decisions += [wait(each, Why.TWIN, each.sheet.twin) for each in frames if _is_twin(each)]
+    rest = [each for each in frames if each.sheet.slate is None and not _is_twin(each)]
+    marks = marks_of(slates, table)
+    timely = [each for each in rest if each.is_sure and not each.sheet.is_other_object]
+    allotted = allot(
+        timely,
+        table.sessions,
+        marks,
+        count=lambda session, some: _count(session, some, table),
+        limits=table.limits,
+    )
+    placed: list[Decision] = []
+    doubtful: list[tuple[Timed, Why, str]] = []
+    for session in table.sessions:
+        own = allotted.by_session.get(session.session_id, [])
+        _lay_session(session, own, marks.get(session.session_id, ()), table)
+        settled, unsettled = _judge_session(session, own, table)
+        placed += settled
+        doubtful += unsettled
+    doubtful += [
+        (each, Why.TIME, no_time_words(each, table.zone)) for each in rest if not each.is_sure
+    ]
+    doubtful += [_outside(each, table) for each in allotted.outside]
+    doubtful += [
+        (each, Why.SESSION, two_sessions_words(rivals)) for each, rivals in allotted.open_between
+    ]
+    others = [each for each in rest if each.is_sure and each.sheet.is_other_object]
+    decisions += [wait(each, Why.OTHER_OBJECT, " ".join(each.sheet.holds)) for each in others]
+    return [*decisions, *placed, *_meet_what_is_empty(doubtful, frames, table)]
+
+
+def _is_twin(timed: Timed) -> bool:
+    return bool(timed.sheet.twin) and timed.sheet.slate is None
+
+
+def _slate(timed: Timed, table: Table) -> Decision:
+    """Put a slate on the line that it names; it is never a view."""
+    slate = timed.sheet.slate
+    line = table.lines.get(slate.line_id) if slate is not None else None
+    if slate is None or line is None or line.session_id != slate.session_id:
+        return wait(
+            timed,
+            Why.SLATE,
+            "This is a slate, but it names no open shot line of the sessions of this drop. Set it "
+            "aside, or bring the files for the session that it names.",
         )
-    except TooManyWaysError:
-        because = (
-            f"These {len(fitting)} frames fit the open lines in too many ways to be told apart. "
-            "Name the shot line in a drop of its own, or place them by hand."
-        )
-        return [*decisions, *(_wait(timed, because) for timed in fitting)]
-    by_line = {line.line_id: line for line in lines}
-    slow = _slow_brackets(fitting, findings, by_line, limits)
-    guesses = _guesses(fitting, findings, by_line, limits)
-    filled = frozenset(finding.spot for finding in findings.values() if finding.spot is not None)
-    for timed in fitting:
-        finding = findings[timed.sheet.frame_id]
-        likely = _proposal(timed, finding, guesses.get(timed.sheet.frame_id), by_line, limits)
-        decisions.append(_judge(timed, finding, likely, by_line, slow, filled))
-    return decisions
-
-
-def _why_not_laid_out(timed: Timed, window: Window, zone: ZoneInfo) -> str:
-    instant = timed.instant
-    if instant is None:
-        return (
-            "The file does not say when it was taken, so its place cannot be found. "
-            "Place it by hand and give the time."
-        )
-    taken = f"{instant.at.astimezone(zone):%-d %b %Y, %H:%M}"
-    if instant.is_ambiguous:
-        return (
-            f"The clock showed this time ({taken}) twice that night, and the file does not say "
-            "which it was. Place it by hand."
-        )
-    if not window.holds(instant.at):
-        first, last = (f"{at.astimezone(zone):%-d %b, %H:%M}" for at in _ends(window))
-        return (
-            f"Taken on {taken} by the camera's clock, outside the session ({first} to {last}, "
-            "margins included). If the clock was off, say by how much; else place it by hand."
-        )
-    if timed.sheet.is_other_object:
-        return " ".join(timed.sheet.holds)
-    return ""
-
-
-def _ends(window: Window) -> tuple[datetime, datetime]:
-    return window.starts_at, window.ends_at
-
-
-def _shot(timed: Timed) -> Shot:
-    sheet, instant = timed.sheet, timed.instant
-    if instant is None:
-        raise ValueError("A frame without an instant cannot be laid out.")
-    exif = sheet.exif
-    return Shot(
-        sheet.frame_id,
-        instant.at,
-        amount_ev=sheet.amount_ev,
-        f_number=exif.f_number if exif else None,
-        iso=exif.iso if exif else None,
-        body_serial=exif.body_serial if exif else "",
+    return Decision(
+        timed.frame_id,
+        slate.shown_at or timed.at,
+        spot=Spot(line.line_id, 0, 0, 0, 0.0),
+        evidence="the code on the slate names session and line",
+        is_slate=True,
     )
 
 
+def sure_count(frames: Sequence[Timed], table: Table) -> int:
+    """Count the frames that find a place for certain, by time alone; nothing is kept."""
+    answer = allot(
+        frames,
+        table.sessions,
+        {},
+        count=lambda session, some: _count(session, some, table),
+        limits=table.limits,
+    )
+    for session in table.sessions:
+        _lay_session(session, answer.by_session.get(session.session_id, []), (), table)
+    return sum(1 for finding in table.findings.values() if finding.spot is not None)
+
+
+def marks_of(slates: Sequence[Timed], table: Table) -> dict[int, list[Mark]]:
+    """Return the slates of each session as marks in the time of their camera."""
+    marks: dict[int, list[Mark]] = defaultdict(list)
+    for timed in slates:
+        slate, at = timed.sheet.slate, timed.at
+        if slate is None or at is None:
+            continue
+        line = table.lines.get(slate.line_id)
+        if line is not None and line.session_id == slate.session_id:
+            marks[line.session_id].append(Mark(at, line.line_id, timed.sheet.body_serial))
+    return marks
+
+
+def _count(session: SessionSheet, frames: Sequence[Timed], table: Table) -> int:
+    """Count the frames that find a place in a session, without keeping anything."""
+    trial = replace(table, sessions=[session])
+    _lay_session(session, frames, (), trial)
+    return sum(1 for finding in trial.findings.values() if finding.spot or finding.options)
+
+
+def _lay_session(
+    session: SessionSheet, frames: Sequence[Timed], marks: Sequence[Mark], table: Table
+) -> None:
+    """Lay out the frames of one session and note what was found of each."""
+    patterns = {
+        each.frame_id: each.sheet.pattern for each in frames if each.sheet.pattern is not None
+    }
+    table.said.update(table.pictures.say(patterns, session.lines))
+    shots = [shot_of(each, table.said.get(each.frame_id, Said())) for each in frames]
+    layouts = [line.layout for line in session.lines]
+    for stretch in cut_at_slates(shots, layouts, marks):
+        for part, findings in _lay_stretch(stretch, table.limits):
+            table.findings.update(findings)
+            if not findings:
+                table.too_many.update((shot.frame_id, len(part.shots)) for shot in part.shots)
+
+
+def _lay_stretch(
+    stretch: Stretch, limits: PlacingLimits
+) -> list[tuple[Stretch, dict[int, Finding]]]:
+    """Lay a stretch out, in parts if there are too many ways; no findings: still too many."""
+    whole = _try(stretch, limits)
+    if whole or not stretch.shots:
+        return [(stretch, whole)]
+    parts = cut_at_pauses(stretch, pause_min=limits.gap_min)
+    return [(part, _try(part, limits)) for part in parts]
+
+
+def _try(stretch: Stretch, limits: PlacingLimits) -> dict[int, Finding]:
+    if len(stretch.shots) > limits.most_frames:
+        return {}
+    try:
+        return lay_out(stretch.shots, stretch.lines, tolerance_ev=limits.tolerance_ev)
+    except TooManyWaysError:
+        return {}
+
+
+def shot_of(timed: Timed, said: Said) -> Shot:
+    """Return what the layout needs of a frame."""
+    exif = timed.sheet.exif
+    return Shot(
+        timed.frame_id,
+        timed.instant.at if timed.instant is not None else NEVER,
+        amount_ev=timed.sheet.amount_ev,
+        f_number=exif.f_number if exif else None,
+        iso=exif.iso if exif else None,
+        body_serial=exif.body_serial if exif else "",
+        lens_serial=exif.lens_serial if exif else "",
+        likes=said.by_tile,
+    )
+
+
+def _judge_session(
+    session: SessionSheet, frames: Sequence[Timed], table: Table
+) -> tuple[list[Decision], list[tuple[Timed, Why, str]]]:
+    """Return what is decided in a session, and the frames that are left over."""
+    lines = {line.line_id: line for line in session.lines}
+    findings = {
+        each.frame_id: table.findings[each.frame_id]
+        for each in frames
+        if each.frame_id in table.findings
+    }
+    laid = [each for each in frames if each.frame_id in findings]
+    slow = _slow_brackets(laid, findings, lines, table.limits)
+    guesses = guesses_of(laid, findings, lines, table.limits)
+    filled = frozenset(finding.spot for finding in findings.values() if finding.spot is not None)
+    decided = [
+        wait(each, Why.TOO_MANY, _too_many_words(table.too_many[each.frame_id]))
+        for each in frames
+        if each.frame_id in table.too_many
+    ]
+    left: list[tuple[Timed, Why, str]] = []
+    for timed in laid:
+        finding, sheet = findings[timed.frame_id], timed.sheet
+        if not sheet.is_read:
+            decided.append(Decision(timed.frame_id, timed.at))
+            continue
+        likely = proposal_of(timed, finding, guesses.get(timed.frame_id), lines, table.limits)
+        turn = table.said.get(timed.frame_id, Said()).turn
+        if finding.spot is None:
+            why, because = why_doubtful(sheet, finding, lines, filled)
+            if finding.options or sheet.holds or turn:
+                decided.append(_held(timed, why, because, turn, likely))
+            else:
+                left.append((timed, why, because))
+        elif timed.frame_id in slow:
+            decided.append(wait(timed, Why.SLOW, slow[timed.frame_id], likely))
+        elif sheet.holds or turn:
+            decided.append(_held(timed, Why.FAULT, "", turn, likely))
+        else:
+            decided.append(Decision(timed.frame_id, timed.at, spot=finding.spot))
+    return decided, left
+
+
+def _held(
+    timed: Timed, why: Why, because: str, turn: str, likely: Sequence[dict[str, object]]
+) -> Decision:
+    """Let a frame wait for what its checks or its turn say, and for what else is doubtful."""
+    turned = [turned_words(turn)] if turn != AS_IT_IS else []
+    words = " ".join([*timed.sheet.holds, *turned, *([because] if because else [])])
+    kind = Why.TURNED if turned else Why.FAULT if timed.sheet.holds else why
+    return wait(timed, kind, words, likely)
+
+
+def _too_many_words(number: int) -> str:
+    return (
+        f"These {number} frames fit the open lines in too many ways to be told apart. "
+        "Name the shot line in a drop of its own, or place them by hand."
+    )
+
+
+def _outside(timed: Timed, table: Table) -> tuple[Timed, Why, str]:
+    at = timed.at
+    if at is None:
+        return timed, Why.TIME, no_time_words(timed, table.zone)
+    if table.is_for_one_session and table.sessions:
+        return timed, Why.CLOCK, outside_words(at, table.sessions[0])
+    return timed, Why.SESSION, no_session_words(at, table.zone)
+
+
+def _meet_what_is_empty(
+    doubtful: Sequence[tuple[Timed, Why, str]],
+    frames: Sequence[Timed],
+    table: Table,
+) -> list[Decision]:
+    """Compare what is left over with the places that stay empty; place what leaves no doubt."""
+    unread = [each for each, _, _ in doubtful if not each.sheet.is_read]
+    read = [(each, why, words) for each, why, words in doubtful if each.sheet.is_read]
+    ground = _ground(frames, table)
+    patterns = {
+        each.frame_id: each.sheet.pattern
+        for each, _, _ in read
+        if each.sheet.pattern is not None and each.frame_id not in table.said
+    }
+    table.said.update(table.pictures.say(patterns, list(table.lines.values())))
+    found = find(
+        [(each, replace(shot_of(each, Said()), likes={})) for each, _, _ in read],
+        {each.frame_id: table.said.get(each.frame_id, Said()) for each, _, _ in read},
+        ground,
+    )
+    return [
+        *(Decision(each.frame_id, each.at) for each in unread),
+        *(
+            _last(each, why, words, found[each.frame_id], table=table, ground=ground)
+            for each, why, words in read
+        ),
+    ]
+
+
+def _ground(frames: Sequence[Timed], table: Table) -> Ground:
+    """Gather what lies for certain; a place that a doubtful frame may have is not open."""
+    by_id = {each.frame_id: each for each in frames}
+    lying, taken = list(table.lying), set[Spot]()
+    for frame_id, finding in table.findings.items():
+        taken.update(finding.options)
+        timed = by_id[frame_id]
+        if finding.spot is None or timed.at is None:
+            continue
+        taken.add(finding.spot)
+        turned = table.said.get(frame_id, Said()).turn != AS_IT_IS
+        pattern = None if turned or timed.sheet.holds else timed.sheet.pattern
+        lying.append(Lying(finding.spot, timed.at, pattern, _base(timed, finding.spot)))
+    free = [spot for line in table.lines.values() for spot in line.layout.free]
+    return Ground(
+        list(table.lines.values()),
+        lying,
+        [spot for spot in free if spot not in taken],
+        table.pictures,
+        table.limits,
+    )
+
+
+def _base(timed: Timed, spot: Spot) -> Base | None:
+    exif, amount = timed.sheet.exif, timed.sheet.amount_ev
+    if amount is None or exif is None:
+        return None
+    return Base(round(amount - spot.ev, 2), exif.f_number, exif.iso)
+
+
+def _last(
+    timed: Timed, why: Why, because: str, found: Found, *, table: Table, ground: Ground
+) -> Decision:
+    """Decide what the clock could not: by the picture, or let it wait with the best guesses."""
+    turn = table.said.get(timed.frame_id, Said()).turn
+    guesses = found.guesses
+    likely = [
+        as_proposal(guess.spot, guess_words(guess, leads=not place))
+        for place, guess in enumerate(guesses)
+    ]
+    if timed.sheet.holds or turn:
+        return _held(timed, why, because, turn, likely)
+    if found.is_sure and guesses[0].at is not None:
+        return Decision(
+            timed.frame_id,
+            guesses[0].at,
+            spot=guesses[0].spot,
+            evidence=(
+                "its picture shows this place and no other; its clock does not say when, so the "
+                "time is that of its neighbours"
+            ),
+        )
+    if found.hours_off:
+        return wait(timed, Why.CLOCK, f"{because} {hour_words(found, table.lines)}", likely)
+    other = table.pictures.names_other(timed.sheet.pattern, _expected_objects(timed, ground))
+    if other is not None:
+        name = table.names.get(other, "another object")
+        words = f"It looks like {name}, for which no place is open here. {because}"
+        return wait(timed, Why.OTHER_OBJECT, words, likely)
+    return wait(timed, why, because, likely)
+
+
+def _expected_objects(timed: Timed, ground: Ground) -> frozenset[int]:
+    """Return the objects of the frames before and after in time; without a time, of all lines."""
+    at = timed.at
+    if at is None or not ground.lying:
+        return frozenset(line.object_id for line in ground.lines)
+    near = sorted(ground.lying, key=lambda each: abs(each.at - at))[:2]
+    return frozenset(ground.by_line[each.spot.line_id].object_id for each in near)
+
+
 def _slow_brackets(
-    fitting: Iterable[Timed],
+    frames: Sequence[Timed],
     findings: Mapping[int, Finding],
     lines: Mapping[int, LineSheet],
     limits: PlacingLimits,
 ) -> dict[int, str]:
     """Return frames of brackets that took too long, each with the sentence that says so."""
     together: dict[tuple[int, int, int, int], list[Timed]] = defaultdict(list)
-    for timed in fitting:
-        spot = findings[timed.sheet.frame_id].spot
+    for timed in frames:
+        spot = findings[timed.frame_id].spot
         if spot is not None and lines[spot.line_id].layout.is_bracket:
             together[spot.line_id, spot.tile_y, spot.tile_x, spot.focus_slice].append(timed)
     slow: dict[int, str] = {}
@@ -157,202 +405,9 @@ def _slow_brackets(
         if span <= timedelta(minutes=most_min):
             continue
         for timed in members:
-            slow[timed.sheet.frame_id] = (
+            slow[timed.frame_id] = (
                 f"The exposures of this tile were taken over {span.total_seconds() / 60:.0f} "
                 f"minutes; {most_min:g} are allowed, since light and object may have changed. "
                 "Shoot the bracket again, or place these frames by hand."
             )
     return slow
-
-
-def _guesses(
-    fitting: Sequence[Timed],
-    findings: Mapping[int, Finding],
-    lines: Mapping[int, LineSheet],
-    limits: PlacingLimits,
-) -> dict[int, Spot]:
-    """Give each doubtful frame at most one likely place, each place to at most one frame.
-
-    Of frames that compete for a place the newest is proposed, so that a repeated exposure stands
-    for the spoilt one before it; gaps are assumed at the end.
-    """
-    guesses: dict[int, Spot] = {}
-    taken: set[Spot] = set()
-    doubtful = [f for f in fitting if findings[f.sheet.frame_id].options]
-    extra = [f for f in doubtful if findings[f.sheet.frame_id].may_be_extra]
-    steady = [f for f in doubtful if not findings[f.sheet.frame_id].may_be_extra]
-    for timed in [*steady, *reversed(extra)]:
-        options = _ranked(timed, findings[timed.sheet.frame_id].options, lines, limits)
-        spot = next((spot for spot in options if spot not in taken), None)
-        if spot is not None:
-            guesses[timed.sheet.frame_id] = spot
-            taken.add(spot)
-    return guesses
-
-
-def _ranked(
-    timed: Timed, options: Sequence[Spot], lines: Mapping[int, LineSheet], limits: PlacingLimits
-) -> list[Spot]:
-    """Put those options first that the set-up card's own exposure speaks for."""
-    return sorted(options, key=lambda spot: not _card_speaks_for(timed, spot, lines, limits))
-
-
-def _card_speaks_for(
-    timed: Timed, spot: Spot, lines: Mapping[int, LineSheet], limits: PlacingLimits
-) -> bool:
-    line = lines[spot.line_id]
-    amount = timed.sheet.amount_ev
-    if amount is None or line.card_amount_ev is None or not line.layout.is_bracket:
-        return False
-    return abs(amount - spot.ev - line.card_amount_ev) <= limits.tolerance_ev
-
-
-def _proposal(
-    timed: Timed,
-    finding: Finding,
-    guess: Spot | None,
-    lines: Mapping[int, LineSheet],
-    limits: PlacingLimits,
-) -> tuple[dict[str, Any], ...]:
-    if finding.spot is not None:
-        return (as_proposal(finding.spot, "it fits there by time and exposure"),)
-    rest = [spot for spot in _ranked(timed, finding.options, lines, limits) if spot != guess]
-    spots = [*([guess] if guess is not None else []), *rest]
-    return tuple(
-        as_proposal(spot, _why_likely(timed, spot, guess, lines, limits))
-        for spot in spots[:OPTIONS_SHOWN]
-    )
-
-
-def _why_likely(
-    timed: Timed,
-    spot: Spot,
-    guess: Spot | None,
-    lines: Mapping[int, LineSheet],
-    limits: PlacingLimits,
-) -> str:
-    if _card_speaks_for(timed, spot, lines, limits):
-        return "the exposure of the set-up card speaks for it"
-    if spot == guess:
-        return "the first that is free in the order of the list"
-    return "it would fit by time and exposure"
-
-
-def as_proposal(spot: Spot, why: str) -> dict[str, Any]:
-    """Return a place with its reason as plain values."""
-    return {
-        "line": spot.line_id,
-        "tile_x": spot.tile_x,
-        "tile_y": spot.tile_y,
-        "ev": spot.ev,
-        "focus_slice": spot.focus_slice,
-        "why": why,
-    }
-
-
-def _judge(
-    timed: Timed,
-    finding: Finding,
-    likely: tuple[dict[str, Any], ...],
-    lines: Mapping[int, LineSheet],
-    slow: Mapping[int, str],
-    filled: frozenset[Spot],
-) -> Decision:
-    sheet = timed.sheet
-    captured_at = timed.instant.at if timed.instant is not None else None
-    if not sheet.is_read:
-        return Decision(sheet.frame_id, captured_at)
-    if finding.spot is None:
-        because = " ".join([*sheet.holds, _why_doubtful(sheet, finding, lines, filled)])
-        return _wait(timed, because, likely)
-    if sheet.frame_id in slow:
-        return _wait(timed, slow[sheet.frame_id], likely)
-    if sheet.holds:
-        return _wait(timed, " ".join(sheet.holds), likely)
-    return Decision(sheet.frame_id, captured_at, spot=finding.spot)
-
-
-def _wait(timed: Timed, because: str, proposal: tuple[dict[str, Any], ...] = ()) -> Decision:
-    instant = timed.instant
-    known = instant is not None and not instant.is_ambiguous
-    return Decision(
-        timed.sheet.frame_id,
-        instant.at if known and instant is not None else None,
-        because=because,
-        proposal=proposal,
-    )
-
-
-def _why_doubtful(
-    sheet: FrameSheet, finding: Finding, lines: Mapping[int, LineSheet], filled: frozenset[Spot]
-) -> str:
-    if finding.options:
-        return _several_words(finding, lines)
-    open_lines = [line for line in lines.values() if not filled.issuperset(line.layout.free)]
-    if not lines:
-        return "The session has no shot line that is still open. Place it by hand."
-    if not open_lines:
-        named = listed([line.words for line in list(lines.values())[:OPTIONS_SHOWN]])
-        return (
-            f"Every place of {named} is taken, so this is one frame more. Set it aside as a "
-            "spare, or put it in the place of another."
-        )
-    if all(_is_other_body(sheet, line) for line in open_lines):
-        own = sheet.exif.body_serial if sheet.exif else ""
-        return (
-            f"Taken with the camera {own}; the set-up card names {open_lines[0].layout.body_serial}"
-            ". Place it by hand if the camera was changed."
-        )
-    if sheet.amount_ev is None:
-        return (
-            "The file does not say how it was exposed (time, aperture and ISO), so its step in "
-            "the bracket cannot be told. Place it by hand."
-        )
-    named = listed([line.words for line in open_lines[:OPTIONS_SHOWN]])
-    return (
-        f"Its exposure ({exposure_words(sheet.exif)}) or its place in time fits no free place of "
-        f"{named}. Place it by hand, or set it aside as a spare."
-    )
-
-
-def _is_other_body(sheet: FrameSheet, line: LineSheet) -> bool:
-    own = sheet.exif.body_serial if sheet.exif else ""
-    return bool(own and line.layout.body_serial and own != line.layout.body_serial)
-
-
-def _several_words(finding: Finding, lines: Mapping[int, LineSheet]) -> str:
-    named = _options_words(finding.options, lines)
-    if finding.may_be_extra:
-        return (
-            f"More frames came than there are places: this may be {named}, or one too many. "
-            "Choose the one to keep; the other becomes a spare."
-        )
-    if len(finding.options) == 1:
-        return f"It may be {named}, but another frame of the same second fits there as well."
-    return f"It may be {named}; time and exposure do not tell which. Something may be missing."
-
-
-def _options_words(options: Sequence[Spot], lines: Mapping[int, LineSheet]) -> str:
-    """Name places, those of one line together."""
-    by_line: dict[int, list[str]] = defaultdict(list)
-    for spot in options[:OPTIONS_SHOWN]:
-        by_line[spot.line_id].append(lines[spot.line_id].spot_words(spot))
-    named = [f"{listed(spots, 'or')} of {lines[pk].words}" for pk, spots in by_line.items()]
-    further = len(options) - OPTIONS_SHOWN
-    if further > 0:
-        named.append("one further place" if further == 1 else f"one of {further} further places")
-    return ", or ".join(named)
-
-
-def exposure_words(exif: Exif | None) -> str:
-    """Return exposure time, aperture and ISO as people write them.
-
-    The time is written as a fraction below a third of a second.
-    """
-    if exif is None or not exif.exposure_s:
-        return "exposure not known"
-    seconds = exif.exposure_s
-    time = f"1/{1 / seconds:.0f} s" if seconds < 1 / 3 else f"{seconds:g} s"
-    aperture = f"f/{exif.f_number:g}" if exif.f_number else ""
-    iso = f"ISO {exif.iso}" if exif.iso else ""
-    return ", ".join(part for part in (time, aperture, iso) if part)

@@ -287,18 +287,69 @@ def test_a_line_that_was_closed_as_not_done_takes_nothing(
     assert Frame.objects.filter(shot_line=other).count() == 3
 
 
-def test_without_a_session_all_wait_with_what_their_time_proposes(
+def test_without_a_session_frames_find_the_one_of_their_time(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
     drop = open_drop(amaro)
     for name, data in bracket(session, (-1, 0, 1)):
         bring(drop, name, data)
     settle()
-    frames = list(Frame.objects.order_by("captured_at"))
-    assert {frame.state for frame in frames} == {FrameState.WAITING}
-    assert "names no session" in frames[0].waiting_because
-    assert "in the time of the session at the Bay" in frames[0].waiting_because
-    assert [frame.proposal[0]["ev"] for frame in frames] == [-1.0, 0.0, 1.0]
+    assert list(places(drop).values()) == [(0, 0, -1.0), (0, 0, 0.0), (0, 0, 1.0)]
+    assert Frame.objects.filter(shot_line=raking).count() == 3
+
+
+def test_without_a_session_and_outside_every_one_frames_wait_and_say_so(
+    amaro: User, session: Session, raking: ShotLine
+) -> None:
+    drop = open_drop(amaro)
+    late = bring(drop, "A.tif", single(session, 1, 60 * 12))
+    settle()
+    frame = frame_of(late)
+    assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "session")
+    assert "when no session was going on" in frame.waiting_because
+
+
+def test_two_sessions_at_once_are_told_apart_by_the_camera(amaro: User, session: Session) -> None:
+    other = factory.session(by=amaro, station=factory.station("ir"), starts_at=session.starts_at)
+    lines = []
+    for each, body in ((session, "FO-100413"), (other, "IR-7")):
+        card = factory.setup_card(technique="VF", body_serial=body)
+        thing = factory.museum_object(f"AR 00{len(lines)}1")
+        lines.append(factory.shot_line(each, thing, "VF", setup_card=card))
+    drop = open_drop(amaro)
+    own = bring(drop, "A.tif", single(session, 1, 10))
+    infrared = bring(drop, "B.tif", single(session, 2, 10, body_serial="IR-7"))
+    settle()
+    assert [frame_of(each).shot_line_id for each in (own, infrared)] == [line.pk for line in lines]
+
+
+def test_two_sessions_at_once_that_nothing_tells_apart_are_asked_about(
+    amaro: User, session: Session
+) -> None:
+    other = factory.session(by=amaro, station=factory.station("ir"), starts_at=session.starts_at)
+    for number, each in enumerate((session, other)):
+        factory.shot_line(each, factory.museum_object(f"AR 00{number}1"), "VF")
+    drop = open_drop(amaro)
+    arrival = bring(drop, "A.tif", single(session, 1, 10))
+    settle()
+    frame = frame_of(arrival)
+    assert frame.waiting_reason == "session"
+    assert "neither its camera nor its exposures tell which" in frame.waiting_because
+    assert len(frame.proposal) == 2
+
+
+def test_the_same_name_at_the_same_time_with_other_bytes_is_asked_about(
+    amaro: User, session: Session
+) -> None:
+    line = factory.shot_line(session, factory.museum_object(), "VF")
+    drop = open_drop(amaro, line=line)
+    first = bring(drop, "A.tif", single(session, 1, 10))
+    twin = bring(drop, "A.tif", single(session, 2, 10))
+    settle()
+    assert frame_of(first).state == FrameState.PLACED
+    frame = frame_of(twin)
+    assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "twin")
+    assert "came before with other bytes. Both are stored" in frame.waiting_because
 
 
 def test_frames_that_lay_without_a_session_find_their_place_when_brought_for_a_line(
@@ -411,7 +462,7 @@ def test_a_layout_job_for_a_drop_that_is_gone_does_nothing() -> None:
 def test_the_layout_reads_a_fixed_number_of_queries(
     amaro: User, session: Session, django_assert_max_num_queries: Any
 ) -> None:
-    from imaging_requests.intake.sheets import read_sheet
+    from imaging_requests.intake.laying import read_sheet
 
     for size in (2, 12):
         obj = factory.museum_object()
@@ -420,6 +471,6 @@ def test_the_layout_reads_a_fixed_number_of_queries(
         for number in range(size - 1):
             bring(drop, f"{number}.tif", single(session, size * 50 + number, 10 + number))
         settle()
-        with django_assert_max_num_queries(8):
+        with django_assert_max_num_queries(9):
             read_sheet(drop.pk)
         assert Arrival.objects.filter(drop=drop).count() == size - 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from imaging_requests.intake.layout import (
+    MARGIN,
     Base,
     Line,
     Shot,
@@ -169,6 +171,37 @@ def test_no_place_and_no_frame_are_answered() -> None:
     assert (finding.spot, finding.may_be_extra) == (None, True)
 
 
+def test_a_picture_tells_which_tile_of_a_row_is_missing() -> None:
+    row = [line(tiles=(4, 1))]
+    frames = shots([3, 3, 3])
+    assert placed(frames, row) == [None, None, None]
+    seen = [
+        replace(frame, likes={(1, 0, x): 1.0 if x == tile else -0.8 for x in range(4)})
+        for frame, tile in zip(frames, (0, 2, 3), strict=True)
+    ]
+    assert placed(seen, row) == [(1, 0, 0.0), (1, 2, 0.0), (1, 3, 0.0)]
+
+
+def test_a_frame_out_of_its_time_is_left_over_and_harms_no_neighbour() -> None:
+    row = [line(1, tiles=(2, 1)), line(2, tiles=(2, 1))]
+    shown = [(1, 0), (2, 1), (1, 1), (2, 0)]
+    frames = [
+        replace(
+            frame,
+            likes={(n, 0, x): 1.0 if (n, x) == seen else -1.0 for n in (1, 2) for x in (0, 1)},
+        )
+        for frame, seen in zip(shots([3] * 4), shown, strict=True)
+    ]
+    assert placed(frames, row) == [(1, 0, 0.0), None, (1, 1, 0.0), (2, 0, 0.0)]
+
+
+def test_another_lens_than_the_set_up_card_names_fits_nowhere() -> None:
+    named = replace(line(), lens_serial="L-1")
+    assert placed([replace(shots([3])[0], lens_serial="L-2")], [named]) == [None]
+    assert placed([replace(shots([3])[0], lens_serial="L-1")], [named]) == [(1, 0, 0.0)]
+    assert placed(shots([3]), [named]) == [(1, 0, 0.0)]
+
+
 def test_too_many_ways_are_said_and_not_guessed() -> None:
     lines = [line(number, tiles=(3, 3)) for number in range(1, 9)]
     with pytest.raises(TooManyWaysError):
@@ -217,7 +250,20 @@ def small_cases(draw: st.DrawFn) -> tuple[list[Shot], list[Line]]:
         tiles = draw(st.sampled_from([(1, 1), (2, 1)])) if len(evs) < 3 else (1, 1)
         lines.append(line(number, tiles=tiles, evs=evs))
     amounts = draw(st.lists(st.sampled_from([None, 2, 3, 4, 5]), min_size=1, max_size=4))
-    return shots(amounts), lines
+    frames = shots(amounts)
+    if draw(st.booleans()):
+        tiles_of_all = sorted(
+            {(s.line_id, s.tile_y, s.tile_x) for each in lines for s in each.free}
+        )
+        says = st.sampled_from([-1.0, -0.7, -0.3, 0.0, 0.3, 0.8])
+        frames = [
+            replace(frame, likes={tile: draw(says) for tile in tiles_of_all}) for frame in frames
+        ]
+    return frames, lines
+
+
+def worth(layout: dict[int, Spot], frames: Sequence[Shot]) -> float:
+    return sum(1 + f.likes_spot(layout[f.frame_id]) for f in frames if f.frame_id in layout)
 
 
 @settings(max_examples=150, deadline=None)
@@ -225,8 +271,8 @@ def small_cases(draw: st.DrawFn) -> tuple[list[Shot], list[Line]]:
 def test_the_search_agrees_with_trying_everything(case: tuple[list[Shot], list[Line]]) -> None:
     frames, lines = case
     every = list(layouts(frames, lines))
-    most = max(len(layout) for layout in every)
-    best = [layout for layout in every if len(layout) == most]
+    enough = max(worth(layout, frames) for layout in every) - MARGIN + 1e-9
+    best = [layout for layout in every if worth(layout, frames) > enough]
     found = lay_out(frames, lines, tolerance_ev=TOLERANCE)
     for frame in frames:
         places = {layout.get(frame.frame_id) for layout in best}

@@ -1,5 +1,6 @@
 """Ask the guarded processes for derived pictures: the caller's side, which loads no decoder."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -66,4 +67,26 @@ def derive(
             return Unreadable.from_data(answer["refused"])
         return Derived.from_data(answer["derived"])
     except (KeyError, TypeError, ValueError) as error:
+        return pool.failure(Trouble.GARBLED, detail=repr(error))
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a look at a small picture showed: text of a slate, and pattern; each may be empty."""
+
+    slate: str = ""
+    pattern: str = ""
+
+
+def look(pool: GuardPool, small: Path) -> Look | GuardFailure:
+    """Look at a small picture of ours in a guarded process; see ``placing.look``.
+
+    ``small``: a derived picture of about 1,024 px. Never raises because of the file.
+    """
+    answer = pool.run({"task": "look", "arguments": {"path": str(small.absolute())}})
+    if isinstance(answer, GuardFailure):
+        return answer
+    try:
+        return Look(str(answer["slate"]), str(answer["pattern"]))
+    except (KeyError, TypeError) as error:
         return pool.failure(Trouble.GARBLED, detail=repr(error))

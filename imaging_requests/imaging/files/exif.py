@@ -16,7 +16,7 @@ from imaging_requests.imaging.files.refusals import HeaderError
 MAKE, MODEL, ORIENTATION, EXIF_TABLE = 271, 272, 274, 34665
 X_RESOLUTION, Y_RESOLUTION, RESOLUTION_UNIT = 282, 283, 296
 EXPOSURE_TIME, F_NUMBER, ISO = 33434, 33437, 34855
-DATE_TIME_ORIGINAL, OFFSET_TIME_ORIGINAL = 36867, 36881
+DATE_TIME_ORIGINAL, OFFSET_TIME_ORIGINAL, SUB_SECONDS_ORIGINAL = 36867, 36881, 37521
 BODY_SERIAL, LENS_MODEL, LENS_SERIAL = 42033, 42036, 42037
 INCH = 2
 MM_PER_UNIT = {INCH: 25.4, 3: 10.0}
@@ -62,7 +62,9 @@ def _collect(first: Table, detail: Table | None) -> Exif:
     offset_text = _text(detail, OFFSET_TIME_ORIGINAL)
     return Exif(
         captured_text=captured_text,
-        captured_local=parse_wall_clock(captured_text),
+        captured_local=with_sub_seconds(
+            parse_wall_clock(captured_text), _text(detail, SUB_SECONDS_ORIGINAL)
+        ),
         captured_offset=offset_text if _OFFSET.fullmatch(offset_text) else "",
         make=_text(first, MAKE),
         model=_text(first, MODEL),
@@ -98,6 +100,20 @@ def parse_wall_clock(text: str) -> datetime | None:
         return datetime.strptime(text, "%Y:%m:%d %H:%M:%S")
     except ValueError:
         return None
+
+
+def with_sub_seconds(instant: datetime | None, digits: str) -> datetime | None:
+    """Add the fraction of a second that a camera wrote beside its clock, as decimal digits.
+
+    Anything but digits is left out. "5" is half a second, "05" a twentieth.
+
+    >>> with_sub_seconds(datetime(2026, 3, 29, 2, 30), "05").isoformat()
+    '2026-03-29T02:30:00.050000'
+    """
+    plain = digits.strip()
+    if instant is None or not (plain.isascii() and plain.isdigit()):
+        return instant
+    return instant.replace(microsecond=int(plain[:6].ljust(6, "0")))
 
 
 def _text(table: Table | None, tag: int) -> str:

@@ -25,8 +25,9 @@ class Exif:
     """Facts of the capture, as the camera wrote them.
 
     ``captured_text`` is the wall clock verbatim ("2026:03:04 10:20:30"); ``captured_local`` is the
-    same without a zone, or None if the text is not a date; ``captured_offset`` is the zone
-    ("+01:00") if the camera wrote one. ``exposure_s`` in seconds, ``f_number`` without unit.
+    same without a zone, with the fraction of a second if the camera wrote one, or None if the text
+    is not a date; ``captured_offset`` is the zone ("+01:00") if the camera wrote one.
+    ``exposure_s`` in seconds, ``f_number`` without unit.
     """
 
     captured_text: str = ""

@@ -22,7 +22,10 @@ from typing import Any, TextIO
 
 from imaging_requests.imaging.files.limits import is_out_of_memory
 
-TASKS = {"derive": "imaging_requests.imaging.files.tasks:derive"}
+TASKS = {
+    "derive": "imaging_requests.imaging.files.tasks:derive",
+    "look": "imaging_requests.imaging.placing.look:look",
+}
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 
 CPU_SLACK_S = 2

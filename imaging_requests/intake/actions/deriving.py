@@ -5,20 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import PurePosixPath
 
+from imaging_requests.imaging.files.ask import Look
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.verdicts import Verdict
 from imaging_requests.intake.actions.layout import ask_for_layout_of
 from imaging_requests.intake.jobs import Work
-from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameState
+from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameLook, FrameState
 
 PYRAMID = "pyramid"
 
 
 def keep_reading(
-    work: Work, frame: Frame, answer: Derived | Unreadable, verdicts: Sequence[Verdict]
+    work: Work,
+    frame: Frame,
+    answer: Derived | Unreadable,
+    verdicts: Sequence[Verdict],
+    *,
+    look: Look,
 ) -> None:
-    """Store pictures and verdicts of one frame, and ask for its place to be found."""
+    """Store pictures, verdicts and the look of one frame, and ask for its place to be found."""
     now = work.now()
     with work.publish():
         if isinstance(answer, Derived):
@@ -26,6 +32,10 @@ def keep_reading(
             work.result = {"timings_ms": answer.timings_ms, "was_there": answer.was_there}
         else:
             work.result = {"refused": answer.reason.value, "detail": answer.detail[:500]}
+        FrameLook.objects.update_or_create(
+            frame=frame,
+            defaults={"slate": look.slate, "pattern": look.pattern, "looked_at": now},
+        )
         for verdict in verdicts:
             FileCheck.objects.update_or_create(
                 frame=frame,

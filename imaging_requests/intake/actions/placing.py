@@ -13,7 +13,6 @@ from django.utils import timezone
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.intake.actions.layout import ask_for_neighbours
-from imaging_requests.intake.actions.receiving import session_window
 from imaging_requests.intake.actions.sorting import (
     PLACE_FIELDS,
     ask_to_assemble,
@@ -24,7 +23,13 @@ from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame, FrameRole, FrameState
 from imaging_requests.intake.policies import PLACE
 from imaging_requests.intake.rules import demand_frame_step, demand_taken
-from imaging_requests.intake.sheets import expected_spots, grid_of, lines_with_names, name_of
+from imaging_requests.intake.sheets import (
+    expected_spots,
+    grid_of,
+    lines_with_names,
+    name_of,
+    session_window,
+)
 from imaging_requests.intake.words import spot_words
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, IllegalStep

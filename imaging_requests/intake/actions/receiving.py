@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,15 +12,14 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from imaging_requests.campaigns.models import Session
 from imaging_requests.imaging.files.facts import Exif, Structure
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.intake import jobs, quarantine, store
 from imaging_requests.intake.actions.layout import ask_for_layout
-from imaging_requests.intake.capture import Instant, Window, capture_instant
+from imaging_requests.intake.capture import Instant, capture_instant
 from imaging_requests.intake.jobs import Work
-from imaging_requests.intake.limits import placing_limits
 from imaging_requests.intake.models import Arrival, ArrivalState, Copy, Drop, Frame
+from imaging_requests.intake.sheets import session_window
 from imaging_requests.people import audit
 
 DERIVE = "derive"
@@ -91,13 +91,21 @@ def _new_frame(arrival: Arrival, master: Master, now: datetime) -> Frame:
     )
 
 
-def instant_of(exif: Exif | None, drop: Drop) -> Instant | None:
-    """Return when a frame was taken, by the clock of the drop it came in; None if unknown."""
+def instant_of(
+    exif: Exif | None, drop: Drop, clocks: Mapping[str, float] | None = None
+) -> Instant | None:
+    """Return when a frame was taken, by the clock of the drop it came in; None if unknown.
+
+    What a person said of the drop's clock comes first, then `clocks` (seconds to add, by camera),
+    then what the session says.
+    """
     if exif is None or exif.captured_local is None:
         return None
     session = drop.session
     zone = ZoneInfo(session.zone if session is not None else settings.STUDIO_ZONE)
     offset_s = drop.clock_offset_s
+    if offset_s is None and clocks is not None:
+        offset_s = clocks.get(exif.body_serial)
     if offset_s is None:
         offset_s = session.clock_offset_s if session is not None else 0.0
     return capture_instant(
@@ -107,12 +115,6 @@ def instant_of(exif: Exif | None, drop: Drop) -> Instant | None:
         clock_offset_s=offset_s,
         window=session_window(session) if session is not None else None,
     )
-
-
-def session_window(session: Session) -> Window:
-    """Return the stretch in which frames of a session can have been taken."""
-    margin = timedelta(minutes=placing_limits().session_margin_min)
-    return Window(session.starts_at - margin, session.ends_at + margin)
 
 
 def _prove(frame: Frame, now: datetime) -> None:

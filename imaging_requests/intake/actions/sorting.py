@@ -9,12 +9,14 @@ from django.db.models import F
 
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.intake import jobs
+from imaging_requests.intake.actions.clocks import keep_clocks
 from imaging_requests.intake.actions.layout import ask_for_neighbours
+from imaging_requests.intake.clocks import Clock
+from imaging_requests.intake.decisions import Decision
 from imaging_requests.intake.jobs import Work
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Drop, Frame, FrameRole, FrameState
 from imaging_requests.intake.sheets import Sheet, spot_of
-from imaging_requests.intake.sorting import Decision
 from imaging_requests.people import audit
 
 ASSEMBLE = "assemble"
@@ -22,7 +24,13 @@ PIXELS = "pixels"
 
 
 def keep_layout(
-    work: Work, sheet: Sheet, decisions: Sequence[Decision], *, is_settled: bool, now: datetime
+    work: Work,
+    sheet: Sheet,
+    decisions: Sequence[Decision],
+    clocks: Sequence[Clock],
+    *,
+    is_settled: bool,
+    now: datetime,
 ) -> None:
     """Store what was decided for the frames of a drop, as far as nobody touched them since.
 
@@ -36,6 +44,7 @@ def keep_layout(
             for frame in Frame.objects.select_for_update().filter(pk__in=seen).order_by("pk")
             if frame.row_version == seen[frame.pk] and frame.placed_by_id is None
         }
+        keep_clocks(sheet.drop, clocks, now)
         current = [decision for decision in decisions if decision.frame_id in frames]
         touched = _lift(frames, current, now)
         for decision in current:
@@ -49,8 +58,9 @@ def keep_layout(
         mark_stale({lines[pk].object_id for pk in touched if pk in lines}, "intake.frame_placed")
         if is_settled:
             Drop.objects.filter(pk=sheet.drop.pk).update(settled_at=now)
-        if touched and sheet.drop.session_id is not None:
-            ask_for_neighbours([sheet.drop.session_id], except_drop=sheet.drop.pk)
+        if touched:
+            sessions = {lines[pk].session_id for pk in touched if pk in lines}
+            ask_for_neighbours(sessions, except_drop=sheet.drop.pk)
         ask_to_assemble(touched if is_settled else _complete(sheet, touched))
         work.result = {"placed": sum(1 for d in current if d.spot is not None)}
 
@@ -62,7 +72,7 @@ def _lift(frames: dict[int, Frame], decisions: Iterable[Decision], now: datetime
         frame = frames[decision.frame_id]
         if frame.state != FrameState.PLACED or frame.shot_line_id is None:
             continue
-        if decision.spot is not None and spot_of(frame) == decision.spot:
+        if decision.spot is not None and _lies_there(frame, decision):
             continue
         lifted.add(frame.shot_line_id)
         before = frame_place(frame)
@@ -76,9 +86,9 @@ def _lift(frames: dict[int, Frame], decisions: Iterable[Decision], now: datetime
 
 def _place(frame: Frame, decision: Decision, sheet: Sheet, now: datetime) -> bool:
     spot = decision.spot
-    if spot is None or (frame.state == FrameState.PLACED and spot_of(frame) == spot):
+    if spot is None or (frame.state == FrameState.PLACED and _lies_there(frame, decision)):
         return False
-    put_on(frame, spot)
+    put_on(frame, spot, role=FrameRole.SLATE if decision.is_slate else FrameRole.VIEW)
     frame.captured_at = decision.captured_at
     frame.placed_at = now
     _save(frame, [*PLACE_FIELDS, "captured_at", "placed_at"])
@@ -88,10 +98,15 @@ def _place(frame: Frame, decision: Decision, sheet: Sheet, now: datetime) -> boo
         subject=frame,
         object_id=sheet.line(spot.line_id).object_id,
         after=frame_place(frame),
-        reason="time and exposure leave no doubt",
+        reason=decision.evidence,
         now=now,
     )
-    return True
+    return not decision.is_slate
+
+
+def _lies_there(frame: Frame, decision: Decision) -> bool:
+    role = FrameRole.SLATE if decision.is_slate else FrameRole.VIEW
+    return frame.role == role and spot_of(frame) == decision.spot
 
 
 PLACE_FIELDS = [
@@ -103,6 +118,7 @@ PLACE_FIELDS = [
     "ev",
     "focus_slice",
     "waiting_because",
+    "waiting_reason",
     "proposal",
 ]
 
@@ -113,7 +129,7 @@ def put_on(frame: Frame, spot: Spot, *, role: str = FrameRole.VIEW) -> None:
     frame.shot_line_id = spot.line_id
     frame.tile_x, frame.tile_y = spot.tile_x, spot.tile_y
     frame.ev, frame.focus_slice = spot.ev, spot.focus_slice
-    frame.waiting_because, frame.proposal = "", []
+    frame.waiting_because, frame.waiting_reason, frame.proposal = "", "", []
 
 
 def _let_wait(frame: Frame, decision: Decision) -> None:
@@ -123,10 +139,12 @@ def _let_wait(frame: Frame, decision: Decision) -> None:
         frame.captured_at = decision.captured_at
         changed.append("captured_at")
     if decision.because:
-        wanted = (FrameState.WAITING, decision.because, list(decision.proposal))
-        if (frame.state, frame.waiting_because, frame.proposal) != wanted:
-            frame.state, frame.waiting_because, frame.proposal = wanted
-            changed += ["state", "waiting_because", "proposal"]
+        why = decision.why.value if decision.why is not None else ""
+        wanted = (FrameState.WAITING, decision.because, why, list(decision.proposal))
+        now = (frame.state, frame.waiting_because, frame.waiting_reason, frame.proposal)
+        if now != wanted:
+            frame.state, frame.waiting_because, frame.waiting_reason, frame.proposal = wanted
+            changed += ["state", "waiting_because", "waiting_reason", "proposal"]
     if changed:
         _save(frame, changed)
 

@@ -1,0 +1,1 @@
+"""Where frames belong: coarse patterns of pictures, and evidence that they speak for a place."""

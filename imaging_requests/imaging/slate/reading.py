@@ -1,0 +1,103 @@
+"""Find the code of a slate in a picture, and read it.
+
+The picture is looked at small first, since nearly every picture holds no slate; only where the
+three corner marks of a code are found is it read, at full size, with a few remedies for dim light,
+blur and slant. Not finding a code is an answer and not an error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from imaging_requests.imaging.slate.payload import Slate, read_slate_text
+
+LOOKED_AT_PX = 512
+READ_AT_PX = (1024, 1536)
+CODE_PX = 480
+Grey = NDArray[np.uint8]
+
+
+def find_slate(grey: Grey) -> Slate | None:
+    """Return what a photographed slate says, or None if no slate can be read.
+
+    Args:
+        grey: Picture, (rows, columns), 0 to 255; about 1,024 px on the longer side is enough if
+            the code takes at least a fifth of the picture's width. It is not changed.
+
+    Raises:
+        ValueError: The picture is not two-dimensional or has no pixel.
+
+    >>> find_slate(np.full((300, 400), 128, np.uint8)) is None
+    True
+    """
+    if grey.ndim != 2 or not grey.size:
+        raise ValueError(f"A grey picture is needed, got shape {grey.shape}.")
+    detector = cv2.QRCodeDetector()
+    small = _sized(grey, LOOKED_AT_PX)
+    for looked_at in (small, _stretched(small)):
+        found, corners = detector.detect(looked_at)
+        if found and corners is not None:
+            return _read(grey, detector, corners[0] * (max(grey.shape) / max(looked_at.shape)))
+    return None
+
+
+def _read(grey: Grey, detector: cv2.QRCodeDetector, corners: NDArray[np.float32]) -> Slate | None:
+    for candidate in _candidates(grey, corners):
+        try:
+            text = detector.detectAndDecode(candidate)[0]
+        except cv2.error:
+            continue
+        slate = read_slate_text(text) if text else None
+        if slate is not None:
+            return slate
+    return None
+
+
+def _candidates(grey: Grey, corners: NDArray[np.float32]) -> Iterator[Grey]:
+    """Yield the picture as it is, then the code turned upright, lightened and sharpened."""
+    for size in READ_AT_PX:
+        yield _sized(grey, size)
+    upright = _upright(grey, corners)
+    lightened = _stretched(upright)
+    yield upright
+    yield lightened
+    for sigma in (1.5, 3.0, 5.0):
+        blurred = cv2.GaussianBlur(lightened, (0, 0), sigma)
+        sharp = cv2.addWeighted(lightened, 2.5, blurred, -1.5, 0)
+        yield np.asarray(sharp, np.uint8)
+    _, two_valued = cv2.threshold(lightened, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    yield np.asarray(two_valued, np.uint8)
+
+
+def _upright(grey: Grey, corners: NDArray[np.float32]) -> Grey:
+    """Map the four corners of the code onto a square with a quiet zone of an eighth."""
+    edge = CODE_PX / 8
+    far = CODE_PX - edge
+    square = np.array([(edge, edge), (far, edge), (far, far), (edge, far)], np.float32)
+    turn = cv2.getPerspectiveTransform(np.asarray(corners, np.float32), square)
+    found = cv2.warpPerspective(
+        grey, turn, (CODE_PX, CODE_PX), flags=cv2.INTER_CUBIC, borderValue=255
+    )
+    return np.asarray(found, np.uint8)
+
+
+def _sized(grey: Grey, longer_px: int) -> Grey:
+    factor = longer_px / max(grey.shape)
+    if factor == 1:
+        return grey
+    how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    rows, columns = (max(1, round(length * factor)) for length in grey.shape)
+    return np.asarray(cv2.resize(grey, (columns, rows), interpolation=how), np.uint8)
+
+
+def _stretched(grey: Grey) -> Grey:
+    """Spread the values from the 1st to the 99th percentile over the whole range."""
+    low, high = np.percentile(grey, (1, 99))
+    if high - low < 1:
+        return grey
+    spread = (grey.astype(np.float32) - low) * (255 / (high - low))
+    return np.asarray(np.clip(spread, 0, 255), np.uint8)
