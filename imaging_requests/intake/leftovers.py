@@ -119,10 +119,8 @@ def find(
 ) -> dict[int, Found]:
     """Return what can be said of each frame; `Shot.likes` is not looked at, `said` is."""
     spots = list(ground.open_spots)
-    rows = [
-        _Row(timed, shot, _says(timed, said.get(timed.frame_id, Said()), ground))
-        for timed, shot in frames
-    ]
+    says = _says(frames, said, ground)
+    rows = [_Row(timed, shot, says[timed.frame_id]) for timed, shot in frames]
     worth = np.full((len(rows), len(spots)), -np.inf)
     for number, row in enumerate(rows):
         for column, spot in enumerate(spots):
@@ -154,15 +152,18 @@ class _Row:
         return self.says.get(tile_of(spot), 0.0) > AGAINST and ground.takes(self.shot, spot)
 
 
-def _says(timed: Timed, said: Said, ground: Ground) -> dict[Tile, float]:
-    """Return what a picture says of every tile: siblings first, else the reference."""
-    says = dict(said.by_tile)
-    pattern = timed.sheet.pattern
-    if pattern is not None and not said.turn:
-        for tile, siblings in ground.siblings.items():
-            sibling = ground.pictures.sibling(pattern, siblings)
-            if sibling is not None:
-                says[tile] = sibling
+def _says(
+    frames: Sequence[tuple[Timed, Shot]], said: Mapping[int, Said], ground: Ground
+) -> dict[int, dict[Tile, float]]:
+    """Return what the pictures say of every tile: siblings first, else the reference."""
+    says = {each.frame_id: dict(said.get(each.frame_id, Said()).by_tile) for each, _ in frames}
+    upright = {
+        each.frame_id: each.sheet.pattern
+        for each, _ in frames
+        if each.sheet.pattern is not None and not said.get(each.frame_id, Said()).turn
+    }
+    for frame_id, by_tile in ground.pictures.siblings(upright, ground.siblings).items():
+        says[frame_id] |= by_tile
     return says
 
 

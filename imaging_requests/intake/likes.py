@@ -15,12 +15,12 @@ import numpy as np
 
 from imaging_requests.imaging.placing.evidence import evidence
 from imaging_requests.imaging.placing.pattern import (
+    STEADY,
     WHOLE,
     Grey,
     Region,
     Views,
     describe,
-    likeness,
     likenesses,
     mirrored,
     tile_region,
@@ -32,6 +32,7 @@ from imaging_requests.intake.sheets import LineSheet
 
 VISIBLE = ("VF", "VC")
 NOT_COMPARED = ("XR",)
+SIBLINGS = 2
 AS_IT_IS = ""
 TURNS = {
     "mirrored left to right": mirrored,
@@ -123,10 +124,18 @@ class Pictures:
         is_visible = line.technique in VISIBLE
         return evidence(like, self.limits.same if is_visible else self.limits.other)
 
-    def sibling(self, pattern: Grey, siblings: Iterable[Grey]) -> float | None:
-        """Say what frames of the same tile and light mean for a picture; None without any."""
-        likes = [like for each in siblings if (like := likeness(pattern, each)) is not None]
-        return evidence(max(likes), self.limits.sibling) if likes else None
+    def siblings(
+        self, patterns: Mapping[int, Grey], siblings: Mapping[Tile, Sequence[Grey]]
+    ) -> dict[int, dict[Tile, float]]:
+        """Say what frames of the same tile and light mean for each picture, tile by tile."""
+        found: dict[int, dict[Tile, float]] = {pk: {} for pk in patterns}
+        described = [describe(pattern) for pattern in patterns.values()]
+        for tile, lying in siblings.items() if patterns else ():
+            seen = np.concatenate([views(each, steps=STEADY) for each in lying[:SIBLINGS]])
+            for pk, like in zip(patterns, likenesses(described, seen), strict=True):
+                if not math.isnan(like):
+                    found[pk][tile] = evidence(float(like), self.limits.sibling)
+        return found
 
     def names_other(self, pattern: Grey | None, own: frozenset[int]) -> int | None:
         """Return another object whose face a picture surely shows as a whole, if it is so."""

@@ -20,13 +20,24 @@ from numpy.typing import NDArray
 LONGER_PX = 96
 LEAST_PX = 6
 MARGIN = 0.12
-SIZES = (0.94, 1.0, 1.06)
-SHIFTS = (-0.1, -0.05, 0.0, 0.05, 0.1)
 GRID = 16
 FLAT_BELOW = 1.5
 Grey = NDArray[np.uint8]
 Description = NDArray[np.float32]
 Views = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Shifts as shares of the part, and sizes, at which a part is looked at."""
+
+    shifts: tuple[float, ...]
+    sizes: tuple[float, ...]
+
+
+#: Another day's set-up, and a camera that has not moved.
+LOOSE = Steps((-0.1, -0.05, 0.0, 0.05, 0.1), (0.94, 1.0, 1.06))
+STEADY = Steps((-0.04, 0.0, 0.04), (1.0,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +126,7 @@ def describe(pattern: Grey) -> Description:
     return _normed(pattern[top : rows - top, left : columns - left])
 
 
-def views(reference: Grey, region: Region = WHOLE) -> Views:
+def views(reference: Grey, region: Region = WHOLE, *, steps: Steps = LOOSE) -> Views:
     """Describe a part of a reference as it may be seen: over small shifts and sizes.
 
     Returns (number, 256). Empty if the part is too small in the reference to be compared.
@@ -124,13 +135,13 @@ def views(reference: Grey, region: Region = WHOLE) -> Views:
     high, wide = (region.bottom - region.top) * rows, (region.right - region.left) * columns
     middle_y, middle_x = region.top * rows + high / 2, region.left * columns + wide / 2
     found = []
-    for size in SIZES:
+    for size in steps.sizes:
         height, width = (length * (1 - 2 * MARGIN) * size for length in (high, wide))
         if min(height, width) < LEAST_PX:
             continue
-        for shift_y in SHIFTS:
+        for shift_y in steps.shifts:
             top = round(middle_y + shift_y * high - height / 2)
-            for shift_x in SHIFTS:
+            for shift_x in steps.shifts:
                 left = round(middle_x + shift_x * wide - width / 2)
                 bottom, right = top + round(height), left + round(width)
                 if top >= 0 and left >= 0 and bottom <= rows and right <= columns:
