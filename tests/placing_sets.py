@@ -8,7 +8,7 @@ test except the plain types that it takes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -291,10 +291,9 @@ def _sheet(pk: int, taken: _Taken, drift_s: float) -> FrameSheet:
 
 
 def _spoil(sheet: FrameSheet, kind: str, rng: Any) -> FrameSheet:
-    from dataclasses import replace
-
     exif = sheet.exif
-    assert exif is not None and exif.captured_local is not None
+    assert exif is not None
+    assert exif.captured_local is not None
     wall: datetime | None = exif.captured_local
     if kind == "none":
         wall = None

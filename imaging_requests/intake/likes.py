@@ -26,7 +26,7 @@ from imaging_requests.imaging.placing.pattern import (
     tile_region,
     views,
 )
-from imaging_requests.intake.layout import Tile
+from imaging_requests.intake.layout import AGAINST, Tile
 from imaging_requests.intake.limits import PictureLimits
 from imaging_requests.intake.sheets import LineSheet
 
@@ -83,13 +83,17 @@ class Pictures:
                     as_they_are[pk] |= likes
         by_line = {line.line_id: line for line in lines}
         return {
-            pk: Said(
-                {tile: self._worth(like, by_line[tile[0]]) for tile, like in likes.items()},
-                turns[pk],
-                best[pk],
-            )
+            pk: Said(self._weigh(likes, by_line), turns[pk], best[pk])
             for pk, likes in as_they_are.items()
         }
+
+    def _weigh(
+        self, likes: Mapping[Tile, float], lines: Mapping[int, LineSheet]
+    ) -> dict[Tile, float]:
+        """Turn likenesses into evidence; a tile that another outdoes by far is ruled out."""
+        says = {tile: self._worth(like, lines[tile[0]]) for tile, like in likes.items()}
+        outdone = max(says.values(), default=0.0) - self.limits.contradicts
+        return {tile: AGAINST if each <= outdone else each for tile, each in says.items()}
 
     def _likes(
         self, patterns: Mapping[int, Grey], lines: Iterable[LineSheet]

@@ -107,6 +107,7 @@ class PictureLimits:
     other: Levels
     sibling: Levels
     turned_lead: float
+    contradicts: float
     margin: float
     least: float
     lead: float
@@ -157,6 +158,7 @@ def placing_limits() -> PlacingLimits:
             other=_levels(data, "picture.other"),
             sibling=_levels(data, "picture.sibling"),
             turned_lead=take_number(data, "picture.turned_lead"),
+            contradicts=take_number(data, "picture.contradicts"),
             margin=take_number(data, "other.margin"),
             least=take_number(data, "other.least"),
             lead=take_number(data, "other.lead"),

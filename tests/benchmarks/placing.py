@@ -4,8 +4,8 @@
         [--spoilt 0.05] [--missing 0.005] [--repeated 0.005] [--without-reference 0.15]
 
 Every set is drawn anew: names removed, frames shuffled, clocks spoilt (a quarter each: no time, a
-clock that was never set, whole hours off, minutes off). Wanted: of the placed frames at least 99.5 %
-rightly, and at least 95 % of all frames placed.
+clock that was never set, whole hours off, minutes off). Wanted: of the placed frames at least
+99.5 % rightly, and at least 95 % of all frames placed.
 """
 
 from __future__ import annotations
@@ -25,10 +25,16 @@ import django
 
 django.setup()
 
-from imaging_requests.intake.sorting import decide
-from tests.placing_sets import Faults, make_set
+from imaging_requests.intake.sorting import decide  # noqa: E402
+from tests.placing_sets import Faults, make_set  # noqa: E402
 
 WANTED_PRECISION, WANTED_PLACED = 99.5, 95.0
+
+
+def say(line: str) -> None:
+    """Print a line at once."""
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
 
 
 def main() -> int:
@@ -50,7 +56,7 @@ def main() -> int:
         without_reference=options.without_reference,
     )
     total, reasons = Counter[str](), Counter[str]()
-    print("  set  frames  placed    %   wrong  precision %   spoilt placed   seconds")
+    say("  set  frames  placed    %   wrong  precision %   spoilt placed   seconds")
     for seed in range(options.first_seed, options.first_seed + options.sets):
         made = make_set(seed, frames=options.frames, faults=faults)
         began = time.perf_counter()
@@ -62,19 +68,19 @@ def main() -> int:
         reasons.update(str(each.why) for each in decisions if each.because)
         total.update(frames=len(made.truth), placed=len(placed), wrong=len(wrong))
         total.update(spoilt=len(made.spoilt), spoilt_placed=len(spoilt))
-        print(
-            f"{seed:5} {len(made.truth):7} {len(placed):7} {100 * len(placed) / len(made.truth):6.2f}"
-            f" {len(wrong):5} {100 * (1 - len(wrong) / max(1, len(placed))):10.3f}"
+        say(
+            f"{seed:5} {len(made.truth):7} {len(placed):7}"
+            f" {100 * len(placed) / len(made.truth):6.2f} {len(wrong):5}"
+            f" {100 * (1 - len(wrong) / max(1, len(placed))):10.3f}"
             f" {len(spoilt):9} of {len(made.spoilt):3} {seconds:9.1f}",
-            flush=True,
         )
     precision = 100 * (1 - total["wrong"] / max(1, total["placed"]))
     share = 100 * total["placed"] / max(1, total["frames"])
-    print(
+    say(
         f"  all {total['frames']:7} {total['placed']:7} {share:6.2f} {total['wrong']:5}"
         f" {precision:10.3f} {total['spoilt_placed']:9} of {total['spoilt']:3}"
     )
-    print("waiting:", ", ".join(f"{why} {number}" for why, number in reasons.most_common()))
+    say("waiting:", ", ".join(f"{why} {number}" for why, number in reasons.most_common()))
     return 0 if precision >= WANTED_PRECISION and share >= WANTED_PLACED else 1
 
 
