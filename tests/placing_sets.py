@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 
 from imaging_requests.imaging.files.facts import Exif
-from imaging_requests.imaging.placing.pattern import pattern_of, tile_region
+from imaging_requests.imaging.likeness.pattern import pattern_of, tile_region
 from imaging_requests.imaging.slate.payload import Slate
 from imaging_requests.intake.capture import Instant, Window, exposure_ev
 from imaging_requests.intake.clocks import clocks_from_slates

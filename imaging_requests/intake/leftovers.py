@@ -19,8 +19,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from imaging_requests.imaging.placing.assignment import assign
-from imaging_requests.imaging.placing.pattern import Grey
+from imaging_requests.imaging.likeness.assignment import assign
+from imaging_requests.imaging.likeness.pattern import Grey
 from imaging_requests.intake.decisions import Timed
 from imaging_requests.intake.layout import AGAINST, Base, Shot, Spot, Tile, fits
 from imaging_requests.intake.likes import Pictures, Said

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imaging_requests.imaging.placing.evidence import evidence
-from imaging_requests.imaging.placing.pattern import (
+from imaging_requests.imaging.likeness.evidence import evidence
+from imaging_requests.imaging.likeness.pattern import (
     STEADY,
     WHOLE,
     Grey,

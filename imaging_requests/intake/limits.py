@@ -13,7 +13,7 @@ from imaging_requests.imaging.files.data_values import take_list, take_number, t
 from imaging_requests.imaging.files.file_checks import FileChecks
 from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.recipe import Recipe, Tone
-from imaging_requests.imaging.placing.evidence import Levels
+from imaging_requests.imaging.likeness.evidence import Levels
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class ClockLimits:
 
 @dataclass(frozen=True, slots=True)
 class PictureLimits:
-    """What likenesses say (see `imaging.placing.evidence`), and how much they must say."""
+    """What likenesses say (see `imaging.likeness.evidence`), and how much they must say."""
 
     overlap: float
     same: Levels

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
-from imaging_requests.imaging.placing.pattern import Grey, read_pattern
+from imaging_requests.imaging.likeness.pattern import Grey, read_pattern
 from imaging_requests.intake.models import FrameLook
 
 

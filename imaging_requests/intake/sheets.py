@@ -14,7 +14,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.collection.models import ObjectNumber
 from imaging_requests.imaging.files.facts import Exif, Structure
-from imaging_requests.imaging.placing.pattern import Grey, read_pattern
+from imaging_requests.imaging.likeness.pattern import Grey, read_pattern
 from imaging_requests.imaging.slate.payload import Slate, read_slate_text
 from imaging_requests.intake.actions.layout import ANSWERED
 from imaging_requests.intake.capture import Window, exposure_ev

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from imaging_requests.imaging.placing.pattern import Grey
+from imaging_requests.imaging.likeness.pattern import Grey
 from imaging_requests.intake.decisions import Decision, Timed, Why, as_proposal, wait
 from imaging_requests.intake.guessing import guesses_of, proposal_of
 from imaging_requests.intake.layout import (

@@ -79,7 +79,7 @@ class Look:
 
 
 def look(pool: GuardPool, small: Path) -> Look | GuardFailure:
-    """Look at a small picture of ours in a guarded process; see ``placing.look``.
+    """Look at a small picture of ours in a guarded process; see ``likeness.look``.
 
     ``small``: a derived picture of about 1,024 px. Never raises because of the file.
     """

@@ -24,7 +24,7 @@ from imaging_requests.imaging.files.limits import is_out_of_memory
 
 TASKS = {
     "derive": "imaging_requests.imaging.files.tasks:derive",
-    "look": "imaging_requests.imaging.placing.look:look",
+    "look": "imaging_requests.imaging.likeness.look:look",
 }
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 

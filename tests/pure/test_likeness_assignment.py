@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from imaging_requests.imaging.placing import assignment, evidence, pattern
-from imaging_requests.imaging.placing.assignment import Worth, assign
+from imaging_requests.imaging.likeness import assignment, evidence, pattern
+from imaging_requests.imaging.likeness.assignment import Worth, assign
 
 
 def test_the_examples_run() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from imaging_requests.imaging.placing.pattern import pattern_of, pattern_text
+from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
 from imaging_requests.imaging.slate.payload import slate_text
 from imaging_requests.imaging.slate.reading import find_slate
 
