@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
-from django.db.models import F
+from django.db.models import Count, F, Min, Q
 from django.urls import reverse
 from django.utils import timezone
 
@@ -100,36 +100,37 @@ def own_decisions(user: User, now: datetime) -> Section:
 def steps_ahead(user: User, now: datetime) -> Section:
     """Treatment steps planned within two weeks."""
     today: date = timezone.localdate(now)
-    steps = list(
-        Intervention.objects.filter(
-            state=InterventionState.PLANNED,
-            planned_on__isnull=False,
-            planned_on__lte=today + SHORTLY,
-        )
-        .select_related("treatment__conservator")
-        .prefetch_related("treatment__interventions")
-        .order_by("planned_on", "treatment", "step")
+    soon = Intervention.objects.filter(
+        state=InterventionState.PLANNED, planned_on__lte=today + SHORTLY
     )
-    first: dict[int, Intervention] = {}
-    for step in steps:
-        first.setdefault(step.treatment_id, step)
-    numbers = numbers_of([step.object_id for step in first.values()])
-    gates = gates_of_treatments([step.treatment for step in first.values()])
+    total = soon.aggregate(total=Count("treatment", distinct=True))["total"]
+    # Whether a gate is shut is worked out from the object's whole history, so only for the first.
+    first = list(
+        Treatment.objects.filter(interventions__in=soon)
+        .annotate(next_on=Min("interventions__planned_on", filter=Q(interventions__in=soon)))
+        .select_related("conservator")
+        .prefetch_related("interventions")
+        .order_by("next_on", "pk")[:ROWS]
+    )
+    numbers = numbers_of([treatment.object_id for treatment in first])
+    gates = gates_of_treatments(first)
     rows = [
         Row(
-            text=f"{numbers[step.object_id]}: {step.treatment}",
-            href=reverse("progress:treatment", args=[step.treatment_id]),
-            note=f"planned for {step.planned_on:%-d %b %Y}, {step.treatment.conservator}. "
-            f"May start: {gates[step.treatment_id]['gate']}.",
+            text=f"{numbers[treatment.object_id]}: {treatment}",
+            href=reverse("progress:treatment", args=[treatment.pk]),
+            note=f"planned for {treatment.next_on:%-d %b %Y}, {treatment.conservator}. "
+            f"May start: {gates[treatment.pk]['gate']}.",
         )
-        for step in list(first.values())[:ROWS]
-        if step.planned_on is not None
+        for treatment in first
     ]
     shut = sum(gate["is_shut"] for gate in gates.values())
+    said = f"{count(shut, 'gate')} {'is' if shut == 1 else 'are'} shut" if shut else ""
+    if said and total > ROWS:
+        said = f"of the first {ROWS} {said}"
     return Section(
-        answer=f"{count(len(first), 'treatment')} "
-        f"{'has' if len(first) <= 1 else 'have'} a step planned within 14 days"
-        + (f", {count(shut, 'gate')} {'is' if shut == 1 else 'are'} shut" if shut else ""),
+        answer=f"{count(total, 'treatment')} "
+        f"{'has' if total <= 1 else 'have'} a step planned within 14 days"
+        + (f", {said}" if said else ""),
         is_pressing=bool(shut),
         rows=rows,
         empty="No treatment step is planned for the next two weeks.",

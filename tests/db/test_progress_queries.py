@@ -34,8 +34,8 @@ FIRST_PAGES = {
     "curator": 8,
     "conservator": 34,
     "photographer": 10,
-    "lead": 18,
-    "head": 13,
+    "lead": 19,
+    "head": 14,
     "keeper": 7,
 }
 
