@@ -1,0 +1,267 @@
+"""Which map do found parts support, and how wrong may it be? Fits, held-out parts, the model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .blocks import Matches
+from .matrices import (
+    Matrix,
+    Model,
+    Points,
+    Weights,
+    apply,
+    centring,
+    corner_errors,
+    fit,
+    inverse,
+    jacobian,
+    normalise,
+)
+
+ROUNDS = 12
+TUKEY = 4.685
+FOLDS = 9
+LEAST_SIGMA = 0.05
+BEYOND_DOUBT_SE = 4.0
+LIKELY_SE = 2.0
+APART_SPREADS = 2.5
+CLIMB_STEPS = 15
+
+
+def robust_fit(
+    model: Model, source: Points, target: Points, start: Matrix, *, least_sigma: float
+) -> tuple[Matrix, Weights]:
+    """Fit a map by iteratively reweighted least squares with Tukey's biweight.
+
+    Args:
+        start: A map near the right one; departures from it give the first weights.
+        least_sigma: Smallest spread that is believed, px of the target.
+
+    Returns:
+        The map, and the weight of each pair, 0 to 1.
+    """
+    matrix = start
+    weights = np.ones(len(source))
+    for turn in range(ROUNDS):
+        away = np.linalg.norm(apply(matrix, source) - target, axis=1)
+        # the median of a Rayleigh distribution is 1.1774 sigma
+        sigma = max(float(np.median(away)) / 1.1774, least_sigma)
+        if turn > 2:
+            kept = away[weights > 0]
+            sigma = max(float(np.median(kept)) / 1.1774, least_sigma)
+        ratio = away / (TUKEY * sigma)
+        weights = np.where(ratio < 1, (1 - ratio**2) ** 2, 0.0)
+        if np.count_nonzero(weights) < model.least_points:
+            break
+        new = fit(model, source, target, weights)
+        if np.allclose(new, matrix, rtol=0, atol=1e-9):
+            matrix = new
+            break
+        matrix = new
+    return matrix, weights
+
+
+def folds_of(cell: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Deal cells out to nine folds, so that each fold covers the whole picture."""
+    return np.asarray((cell[:, 0] % 3) + 3 * (cell[:, 1] % 3), np.int64)
+
+
+class Climb:
+    """Climbs to the map under which the parts together fit best.
+
+    The sum of the parts' correlations is the height (Irani and Anandan 1998, "Robust multi-sensor
+    image alignment"; from memory): a part without a clear best place still counts as far as it
+    has an opinion, and one that sees something else cannot pull. What is sought is the map from
+    the reference to the moving picture, about the middle of the parts.
+    """
+
+    def __init__(self, matches: Matches, start: Matrix) -> None:
+        self._surfaces = matches.surfaces.astype(np.float64)
+        self._level_px = matches.level_px
+        self._at = matches.reference
+        there = apply(inverse(start), self._at)
+        self._to_plane, self._to_other = centring(self._at), centring(there)
+        self._plane = apply(self._to_plane, self._at)
+        self._back = start @ inverse(self._to_other)
+        self._there = apply(self._to_other, there)
+
+    def first(self, model: Model) -> Matrix:
+        """Return the map of a model that comes nearest to the start."""
+        return fit(model, self._plane, self._there)
+
+    def offsets(self, found: Matrix) -> Points:
+        """Where each part would lie, (n, 2) px of the level from the middle of its search."""
+        return (apply(self._back, apply(found, self._plane)) - self._at) / self._level_px
+
+    def heights(self, found: Matrix) -> Weights:
+        """Correlation of each part at the place a map gives it; -1 outside the search."""
+        return _local(self._surfaces, self.offsets(found))[0]
+
+    def climb(self, model: Model, used: NDArray[np.bool_], found: Matrix) -> Matrix:
+        """Return the best map of a model, from a first one, on the parts that are used."""
+        basis = _basis(model)
+        plane, surfaces = self._plane[used], self._surfaces[used]
+        best, height = found, -np.inf
+        damping = 1e-3
+        for _ in range(CLIMB_STEPS):
+            now, slope, curve = _local(surfaces, self.offsets(found)[used])
+            if float(now.sum()) < height:
+                damping *= 10
+                found = best
+                now, slope, curve = _local(surfaces, self.offsets(found)[used])
+            best, height = found, float(now.sum())
+            inner = jacobian(found, plane).reshape(-1, 2, 8) @ basis
+            outer = _derivative(self._back, apply(found, plane)) / self._level_px
+            derivative = outer @ inner
+            normal = np.einsum("nip,nij,njq->pq", derivative, curve, derivative)
+            rise = np.einsum("nip,ni->p", derivative, slope)
+            normal += np.eye(len(normal)) * (damping * np.trace(normal) / len(normal) + 1e-9)
+            step = np.linalg.solve(normal, rise)
+            found = found + np.append(basis @ step, 0.0).reshape(3, 3)
+            if float(np.abs(derivative @ step).max()) < 1e-3:
+                break
+        return found
+
+    def matrix(self, found: Matrix) -> Matrix:
+        """Return the map from moving px to reference px that a found map stands for."""
+        return normalise(inverse(inverse(self._to_other) @ found @ self._to_plane))
+
+
+def _derivative(matrix: Matrix, points: Points) -> NDArray[np.float64]:
+    """Derivatives of mapped points by the points, (n, 2, 2)."""
+    mapped = apply(matrix, points)
+    third = points @ matrix[2, :2] + matrix[2, 2]
+    upper = matrix[None, :2, :2] - mapped[:, :, None] * matrix[None, 2:, :2]
+    return np.asarray(upper / third[:, None, None], np.float64)
+
+
+def _basis(model: Model) -> NDArray[np.float64]:
+    """Directions in which the eight elements of a matrix may move, (8, parameters)."""
+    if model is Model.SIMILARITY:
+        rows = [
+            [1, 0, 0, 0, 1, 0, 0, 0],
+            [0, -1, 0, 1, 0, 0, 0, 0],
+            [0, 0, 1, 0, 0, 0, 0, 0],
+            [0, 0, 0, 0, 0, 1, 0, 0],
+        ]
+        return np.array(rows, np.float64).T
+    return np.eye(8)[:, : model.parameters]
+
+
+def _local(
+    surfaces: NDArray[np.float64], offsets: Points
+) -> tuple[Weights, NDArray[np.float64], NDArray[np.float64]]:
+    """Height, slope and (positive) curvature of each surface at an offset from its middle.
+
+    A quadratic is laid through the nine values around the nearest whole offset. Curvature is
+    kept positive, so that a step always climbs. Outside the search a part has no opinion.
+    """
+    count, side = surfaces.shape[0], surfaces.shape[1]
+    middle = side // 2
+    near = np.rint(offsets).astype(int)
+    inside = np.all(np.abs(near) <= middle - 1, axis=1)
+    near = np.clip(near, 1 - middle, middle - 1)
+    rest = np.clip(offsets - near, -0.75, 0.75)
+    row, column = near[:, 1] + middle, near[:, 0] + middle
+    each = np.arange(count)
+
+    def at(dy: int, dx: int) -> Weights:
+        return np.asarray(surfaces[each, row + dy, column + dx], np.float64)
+
+    fx, fy = (at(0, 1) - at(0, -1)) / 2, (at(1, 0) - at(-1, 0)) / 2
+    fxx, fyy = at(0, 1) - 2 * at(0, 0) + at(0, -1), at(1, 0) - 2 * at(0, 0) + at(-1, 0)
+    fxy = (at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / 4
+    dx, dy = rest[:, 0], rest[:, 1]
+    height = at(0, 0) + fx * dx + fy * dy + (fxx * dx * dx + fyy * dy * dy) / 2 + fxy * dx * dy
+    slope = np.stack((fx + fxx * dx + fxy * dy, fy + fyy * dy + fxy * dx), axis=1)
+    curve = -np.stack((np.stack((fxx, fxy), axis=1), np.stack((fxy, fyy), axis=1)), axis=1)
+    values, vectors = np.linalg.eigh(curve)
+    curve = (vectors * np.maximum(values, 1e-4)[:, None, :]) @ np.swapaxes(vectors, 1, 2)
+    height[~inside] = -1.0
+    slope[~inside] = 0.0
+    curve[~inside] = 0.0
+    return height, slope, curve
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """A model as its held-out parts judge it: distances in px of the reference."""
+
+    model: Model
+    matrix: Matrix
+    held_out_px: Weights
+    held_out_height: Weights
+    spread_px: float
+
+
+def judge(
+    model: Model, matches: Matches, start: Matrix, *, size: tuple[int, int], shared: float
+) -> Judged | None:
+    """Fit a model on eight folds and measure on the ninth, nine times; then fit on all.
+
+    `spread_px` is the jackknife standard error of the worst corner over the folds, widened by
+    the root of `shared`, since parts that see the same px are no independent witnesses.
+    """
+    folds = folds_of(matches.cell)
+    held = np.full(len(matches), np.inf)
+    heights = np.full(len(matches), -1.0)
+    try:
+        climb = Climb(matches, start)
+        everything = np.ones(len(matches), bool)
+        whole = climb.climb(model, everything, climb.first(model))
+        matrix = climb.matrix(whole)
+        parts = []
+        for fold in range(FOLDS):
+            out = folds == fold
+            part = climb.climb(model, ~out, whole)
+            parts.append(climb.matrix(part))
+            heights[out] = climb.heights(part)[out]
+            held[out] = (
+                np.linalg.norm(climb.offsets(part) - matches.offset_px, axis=1)[out]
+                * matches.level_px
+            )
+    except (ValueError, np.linalg.LinAlgError):
+        return None
+    moved = np.array([corner_errors(part, matrix, *size) for part in parts])
+    spread = np.sqrt(shared * (FOLDS - 1) / FOLDS * np.sum(moved**2, axis=0))
+    return Judged(model, matrix, held, heights, float(spread.max()))
+
+
+def choose(
+    matches: Matches,
+    start: Matrix,
+    *,
+    size: tuple[int, int],
+    models: tuple[Model, ...],
+    shared: float,
+) -> Judged | None:
+    """Choose the simplest model that no richer one clearly beats on held-out parts.
+
+    Compared is the correlation of held-out parts, in standard errors of the mean difference, and
+    how far the two maps part at the corners, in spreads of the richer one. A richer model is
+    taken if its gain is beyond doubt, or likely while the maps part clearly.
+
+    Args:
+        shared: How many times the same px are seen by neighbouring parts, 1 or more; widens the
+            standard error.
+    """
+    chosen: Judged | None = None
+    for model in models:
+        judged = judge(model, matches, start, size=size, shared=shared)
+        if judged is None:
+            continue
+        if chosen is None:
+            chosen = judged
+            continue
+        gain = judged.held_out_height - chosen.held_out_height
+        error = float(gain.std(ddof=1) * np.sqrt(shared / len(gain)))
+        surely = float(gain.mean()) / max(error, 1e-9)
+        apart = corner_errors(chosen.matrix, judged.matrix, *size)
+        is_apart = float(np.sqrt(np.mean(apart**2))) > APART_SPREADS * judged.spread_px
+        if surely > BEYOND_DOUBT_SE or (surely > LIKELY_SE and is_apart):
+            chosen = judged
+    return chosen
