@@ -38,6 +38,7 @@ def stores(tmp_path: Path, settings: Any) -> Path:
     """Give a test folders of its own for masters, copies and derived files."""
     settings.STORE_DIR = tmp_path / "store"
     settings.SECOND_STORE_DIR = tmp_path / "second"
+    settings.SECOND_STORE_BUCKET = {}
     settings.DERIVED_DIR = tmp_path / "derived"
     settings.QUARANTINE_DIR = tmp_path / "store" / "quarantine"
     for folder in (

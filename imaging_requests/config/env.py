@@ -66,6 +66,35 @@ def one_of(name: str, default: str, known: tuple[str, ...]) -> str:
     return value
 
 
+def folder(name: str, default: Path) -> Path:
+    """Return a folder; an address of a bucket is refused, since pixels are read from a disk."""
+    value = text(name, str(default))
+    if "://" in value:
+        raise ImproperlyConfigured(
+            f"{name} must be a folder, since pixels are read from it. A bucket can hold the second "
+            "copy: name it in IMAGING_SECOND_STORE as s3://bucket/prefix."
+        )
+    return Path(value)
+
+
+def bucket(name: str) -> dict[str, str]:
+    """Return what reaches the bucket s3://bucket/prefix; empty if a folder is named."""
+    value = os.environ.get(name, "").strip()
+    if "://" not in value:
+        return {}
+    parts = urlparse(value)
+    if parts.scheme != "s3" or not parts.netloc or "@" in parts.netloc:
+        raise ImproperlyConfigured(f"{name} must be a folder or read s3://bucket/prefix.")
+    return {
+        "bucket": parts.netloc,
+        "prefix": parts.path.strip("/"),
+        "endpoint": text("IMAGING_S3_ENDPOINT", ""),
+        "region": text("IMAGING_S3_REGION", ""),
+        "access_key": text("IMAGING_S3_ACCESS_KEY"),
+        "secret_key": text("IMAGING_S3_SECRET_KEY"),
+    }
+
+
 def size() -> str:
     """Return the size of the installation: desk, department or institution."""
     return one_of("IMAGING_SIZE", "desk", SIZES)

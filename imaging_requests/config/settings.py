@@ -30,9 +30,14 @@ else:
     if DEBUG:
         raise ImproperlyConfigured(f"IMAGING_DEBUG must not be on at {SIZE} size.")
 
-STORE_DIR = Path(env.text("IMAGING_STORE", str(DATA_DIR / "store")))
-SECOND_STORE_DIR = Path(env.text("IMAGING_SECOND_STORE", str(DATA_DIR / "second-copy")))
-DERIVED_DIR = Path(env.text("IMAGING_DERIVED", str(DATA_DIR / "derived")))
+STORE_DIR = env.folder("IMAGING_STORE", DATA_DIR / "store")
+SECOND_STORE_BUCKET = env.bucket("IMAGING_SECOND_STORE")
+SECOND_STORE_DIR = (
+    DATA_DIR / "second-copy"
+    if SECOND_STORE_BUCKET
+    else env.folder("IMAGING_SECOND_STORE", DATA_DIR / "second-copy")
+)
+DERIVED_DIR = env.folder("IMAGING_DERIVED", DATA_DIR / "derived")
 QUARANTINE_DIR = STORE_DIR / "quarantine"
 
 STUDIO_ZONE = env.zone("IMAGING_ZONE", "Europe/London")

@@ -18,7 +18,7 @@ from imaging_requests.imaging.likeness.evidence import Levels
 
 @dataclass(frozen=True, slots=True)
 class Background:
-    """How background work is retried and woken, and how uploads are cut into stretches."""
+    """How background work is retried and woken, uploads are cut, and copies are read again."""
 
     retry_pauses_s: tuple[int, ...]
     wake_batch: int
@@ -29,6 +29,9 @@ class Background:
     stretch_least_bytes: int
     stretch_most_count: int
     free_space_least_bytes: int
+    proof_every_days: float
+    proof_portion_bytes: int
+    proof_portion_s: float
 
     @property
     def tries(self) -> int:
@@ -60,6 +63,9 @@ def background() -> Background:
         stretch_least_bytes=take_whole(data, "stretch.least_bytes"),
         stretch_most_count=take_whole(data, "stretch.most_count"),
         free_space_least_bytes=take_whole(data, "free_space.least_bytes"),
+        proof_every_days=take_number(data, "proof.every_days"),
+        proof_portion_bytes=take_whole(data, "proof.portion_bytes"),
+        proof_portion_s=take_number(data, "proof.portion_s"),
     )
 
 

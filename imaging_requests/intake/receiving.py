@@ -1,7 +1,7 @@
 """The job `receive`: from a complete file in quarantine to two proven copies, or a refusal.
 
-Everything is read from the disk again here: the bytes are compared with the digests that were
-taken while they came in, then the header is read, then both copies are written and read back.
+Everything is read from the disk again here: the header first, then every byte, compared with the
+digests that were taken while they came in; then both copies stand and are read back.
 """
 
 from __future__ import annotations
@@ -56,6 +56,10 @@ def receive(work: Work) -> None:
     except store.StoreError as error:
         raise TryLaterError(str(error)) from error
     except store.NotTheSameError as error:
+        found = read_back(part, arrival.stretches)
+        if found.bad_stretch is not None:
+            refuse_arrival(work, arrival, _differs(arrival, found))
+            return
         raise TryLaterError(
             f"What was written of {arrival.name} does not read back the same ({error}). The disk "
             "may be failing; the bad copy is kept aside. Keep the card."
@@ -67,26 +71,41 @@ def receive(work: Work) -> None:
 
 
 def _examine(arrival: Arrival, part: Path) -> tuple[Unreadable | None, Master | None]:
-    """Read a part completely, then its header; return why it is refused, or what it is."""
+    """Find a part's digest and read its header; return why it is refused, or what it is.
+
+    A file that came in one go has its digest already, and the store proves it against the disk
+    while it copies. Else, and before a header is blamed, the part is read here.
+    """
     if arrival.size_bytes == 0:
         return _empty(arrival), None
     if not part.exists():
         return _gone(arrival), None
-    found = read_back(part, arrival.stretches)
-    if found.size_bytes != arrival.size_bytes or found.bad_stretch is not None:
-        return _differs(arrival, found), None
+    sha256 = _digest_in_one_go(arrival, part)
     structure = read_structure(part)
+    if not sha256 or isinstance(structure, Unreadable):
+        found = read_back(part, arrival.stretches)
+        if found.size_bytes != arrival.size_bytes or found.bad_stretch is not None:
+            return _differs(arrival, found), None
+        sha256 = found.sha256
     if isinstance(structure, Unreadable):
         return _named(structure, part, arrival), None
     refusal = _cut_short(structure) or refuse_by_header(structure, reading_limits())
     if refusal is not None:
         return refusal, None
     return None, Master(
-        sha256=found.sha256,
-        size_bytes=found.size_bytes,
+        sha256=sha256,
+        size_bytes=arrival.size_bytes,
         extension=EXTENSIONS[structure.format],
         structure=structure,
     )
+
+
+def _digest_in_one_go(arrival: Arrival, part: Path) -> str:
+    """Return the digest taken while the whole file came in, or nothing if it came in pieces."""
+    if len(arrival.stretches) != 1 or part.stat().st_size != arrival.size_bytes:
+        return ""
+    start, end, sha256 = arrival.stretches[0]
+    return str(sha256) if (start, end) == (0, arrival.size_bytes) else ""
 
 
 def read_back(part: Path, stretches: list[list[Any]]) -> ReadBack:

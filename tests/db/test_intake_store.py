@@ -17,7 +17,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from imaging_requests.intake import jobs, quarantine, store
+from imaging_requests.intake import jobs, places, quarantine, store
 from imaging_requests.intake.actions.receiving import tidy_quarantine
 from imaging_requests.intake.models import Arrival, ArrivalState, Copy, Frame, Job
 from imaging_requests.people.models import AuditEvent, Notice, User
@@ -29,6 +29,16 @@ DATA = b"exactly these bytes " * 5000
 SHA = hashlib.sha256(DATA).hexdigest()
 
 
+def root(place: str) -> Path:
+    folder = store.place(place)
+    assert isinstance(folder, places.Folder)
+    return folder.root
+
+
+def path_of(place: str, sha256: str, extension: str) -> Path:
+    return root(place) / places.Key(sha256, extension).path
+
+
 def part(data: bytes = DATA) -> Path:
     path = quarantine.part_path(uuid4())
     path.write_bytes(data)
@@ -36,7 +46,7 @@ def part(data: bytes = DATA) -> Path:
 
 
 def paths(sha256: str = SHA, extension: str = "tif") -> list[Path]:
-    return [store.path_of(place, sha256, extension) for place in store.PLACES]
+    return [path_of(place, sha256, extension) for place in store.PLACES]
 
 
 def leftovers(root: Path) -> list[str]:
@@ -67,7 +77,7 @@ def test_putting_twice_changes_nothing(stores: Path) -> None:
 def test_a_master_is_never_replaced_by_other_bytes(stores: Path) -> None:
     store.put(part(), sha256=SHA, extension="tif")
     with pytest.raises(store.NotTheSameError):
-        store._write_copy(part(b"others"), paths()[0], SHA)
+        store.place(store.FIRST).write(places.Key(SHA, "tif"), [b"others"])
     assert paths()[0].read_bytes() == DATA
     assert leftovers(stores / "store" / SHA[:2]) == []
 
@@ -80,7 +90,7 @@ def test_a_bad_copy_in_the_way_is_kept_aside_and_replaced(stores: Path) -> None:
     store.put(part(), sha256=SHA, extension="tif")
     assert [path.read_bytes() for path in paths()] == [DATA, DATA]
     for place in store.PLACES:
-        kept = list((store.root(place) / store.DAMAGED).iterdir())
+        kept = list((root(place) / places.DAMAGED).iterdir())
         assert [path.read_bytes() for path in kept] == [b"rotten"]
 
 
@@ -104,7 +114,7 @@ def test_a_full_second_disk_leaves_nothing_half_stored_and_loses_nothing(
     drop = open_drop(factory.photographer())
     arrival = bring(drop, "A.tif", tiff(1, at=factory.NOW))
     with monkeypatch.context() as full:
-        full.setattr(store, "hash_stream", FullAfter(chunks=0))
+        full.setattr(places, "hash_stream", FullAfter(chunks=0))
         jobs.run_due()
         arrival.refresh_from_db()
         assert arrival.state == ArrivalState.RECEIVED
@@ -128,7 +138,7 @@ def test_a_disk_that_stays_full_is_told_beside_the_file_and_tried_again_by_a_per
     drop = open_drop(amaro)
     arrival = bring(drop, "A.tif", tiff(1, at=factory.NOW))
     with monkeypatch.context() as full:
-        full.setattr(store, "hash_stream", FullAfter(chunks=0))
+        full.setattr(places, "hash_stream", FullAfter(chunks=0))
         settle()
     arrival.refresh_from_db()
     assert arrival.state == ArrivalState.RECEIVED
@@ -175,7 +185,7 @@ def people() -> Iterator[dict[str, User]]:
 
 
 def spoil(frame: Frame, place: str) -> Path:
-    path = store.path_of(place, frame.sha256, frame.extension)
+    path = path_of(place, frame.sha256, frame.extension)
     path.chmod(0o644)
     with open(path, "r+b") as file:
         file.seek(1000)
@@ -212,7 +222,7 @@ def test_a_bad_copy_is_restored_from_the_good_one(
     told = set(Notice.objects.values_list("user__name", flat=True))
     assert told == {"Corvin", "Signe", "Hale"}
     assert "was restored from the" in Notice.objects.first().text  # type: ignore[union-attr]
-    kept = list((store.root(place) / store.DAMAGED).glob("*"))
+    kept = list((root(place) / places.DAMAGED).glob("*"))
     assert len(kept) == (0 if is_gone else 1), "a bad copy is kept for a person"
     assert sweep() == "2 copies read: 2 good, 0 repaired, 0 lost.\n"
 
@@ -235,7 +245,7 @@ def test_two_bad_copies_raise_an_alarm_and_the_same_bytes_heal_both(
 
 def test_a_copy_that_was_never_made_is_made(frame: Frame, people: dict[str, User]) -> None:
     Copy.objects.filter(place=store.SECOND).delete()
-    store.path_of(store.SECOND, frame.sha256, frame.extension).unlink()
+    path_of(store.SECOND, frame.sha256, frame.extension).unlink()
     assert sweep().endswith("2 copies read: 1 good, 1 repaired, 0 lost.\n")
     assert frame.copies.filter(is_good=True).count() == 2
 
@@ -243,7 +253,7 @@ def test_a_copy_that_was_never_made_is_made(frame: Frame, people: dict[str, User
 def test_scratch_copies_of_killed_processes_are_swept_away_but_not_those_under_way(
     frame: Frame,
 ) -> None:
-    folder = store.path_of(store.SECOND, frame.sha256, frame.extension).parent
+    folder = path_of(store.SECOND, frame.sha256, frame.extension).parent
     old, young = folder / f".{uuid4()}.part", folder / f".{uuid4()}.part"
     for scratch in (old, young):
         scratch.write_bytes(b"half")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 
 from imaging_requests.intake import actions, quarantine, store
 from imaging_requests.intake.errors import NoRoomError, TooLargeError, WrongOffsetError
@@ -153,17 +154,22 @@ def test_a_newcomer_takes_over_from_a_writer_that_hangs(drop: Drop, short_stretc
 def test_what_lies_on_the_disk_is_compared_with_what_came_over_the_wire(
     drop: Drop, short_stretches: int
 ) -> None:
-    arrival = begin(drop)
-    append(arrival, DATA)
-    path = quarantine.part_path(arrival.token)
-    with open(path, "r+b") as part:
-        part.seek(5000)
-        part.write(b"\xff\x00\xff")
+    in_one_go, in_two = begin(drop), begin(drop, name="B.tif")
+    append(in_one_go, DATA)
+    append(in_two, DATA[:4096])
+    append(in_two, DATA[4096:], 4096)
+    for arrival in (in_one_go, in_two):
+        with open(quarantine.part_path(arrival.token), "r+b") as part:
+            part.seek(5000)
+            part.write(b"\xff\x00\xff")
     settle()
-    arrival.refresh_from_db()
-    assert arrival.state == ArrivalState.REFUSED
-    assert "differs from what was sent, between byte 4,096 and 8,192" in arrival.answer
-    assert arrival.frame is None
+    for arrival, start in ((in_one_go, 0), (in_two, 4096)):
+        arrival.refresh_from_db()
+        assert arrival.state == ArrivalState.REFUSED
+        where = f"between byte {start:,} and {len(DATA):,}"
+        assert f"differs from what was sent, {where}" in arrival.answer
+        assert arrival.frame is None
+    assert list(Path(settings.SECOND_STORE_DIR).rglob("*.tif")) == []
 
 
 def test_a_part_that_has_gone_is_said(drop: Drop) -> None:

@@ -80,10 +80,11 @@ def _demand_room(name: str, size_bytes: int) -> None:
 
 @dataclass
 class _Progress:
-    """How far one writer has come: all bytes, and those that a power cut cannot take back."""
+    """Where one writer began and how far it is: all bytes, and those a power cut cannot take."""
 
     arrival: Arrival
     writer: UUID
+    start: int
     at: int
     durable: int
     now: datetime | None = None
@@ -105,8 +106,8 @@ def append_bytes(
 ) -> int:
     """Write a stream of bytes behind those already received; return how many there are now.
 
-    Every stretch is hashed as it comes in and is on the disk before it is acknowledged. If the
-    stream breaks off, everything up to there is kept. The last byte completes the arrival.
+    What comes is hashed on the way and is on the disk before it is acknowledged. If the stream
+    breaks off, everything up to there is kept. The last byte completes the arrival.
     """
     demand(actor, UPLOAD)
     progress = _take_over(token, offset, now)
@@ -145,7 +146,7 @@ def _take_over(token: UUID, offset: int, now: datetime | None) -> _Progress:
             next_step="Ask how much is here and go on from there.",
             data={"offset": arrival.offset_bytes},
         )
-    return _Progress(arrival, writer, at=offset, durable=offset, now=now)
+    return _Progress(arrival, writer, start=offset, at=offset, durable=offset, now=now)
 
 
 def _write(progress: _Progress, part: BinaryIO, chunks: Iterable[bytes]) -> None:
@@ -166,7 +167,6 @@ def _write(progress: _Progress, part: BinaryIO, chunks: Iterable[bytes]) -> None
         progress.at += len(chunk)
         if progress.at - progress.durable >= stretch:
             _mark(progress, part, digest.hexdigest())
-            digest = hashlib.sha256()
     _mark(progress, part, digest.hexdigest())
 
 
@@ -185,14 +185,17 @@ def _until_cut(chunks: Iterable[bytes], arrival: Arrival) -> Iterator[bytes]:
 
 
 def _mark(progress: _Progress, part: BinaryIO, sha256: str) -> None:
-    """Put the bytes on the disk, then acknowledge them; the last ones complete the arrival."""
+    """Put the bytes on the disk, then acknowledge them; the last ones complete the arrival.
+
+    One stretch stands for everything that one writer brought; it grows with each mark.
+    """
     if progress.at == progress.durable:
         return
     quarantine.sync(part)
     now = progress.now or timezone.now()
-    stretches = list(progress.arrival.stretches)
+    stretches = [each for each in progress.arrival.stretches if each[0] != progress.start]
     if len(stretches) < MOST_STRETCHES:
-        stretches.append([progress.durable, progress.at, sha256])
+        stretches.append([progress.start, progress.at, sha256])
     with transaction.atomic():
         marked = Arrival.objects.filter(
             pk=progress.arrival.pk, writer=progress.writer, state=ArrivalState.ARRIVING

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import logging
+import time
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from django.db import transaction
@@ -14,10 +16,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.intake import store
+from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Copy, Frame
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
-from imaging_requests.people.models import Role
+from imaging_requests.people.models import AuditEvent, Role
 from imaging_requests.people.queries import holders
 
 logger = logging.getLogger(__name__)
@@ -29,6 +32,7 @@ class CopyOutcome(StrEnum):
     GOOD = "good"
     REPAIRED = "repaired"
     LOST = "lost"
+    UNREAD = "unread"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,7 @@ class CopyReport:
     name: str
     outcome: CopyOutcome
     sentence: str
+    size_bytes: int
 
 
 def check_store(
@@ -48,22 +53,81 @@ def check_store(
     """Read copies again, those proven longest ago first, and repair what can be repaired.
 
     Nothing is open in the database while a file is read. A bad copy is kept aside for a person,
-    never deleted.
+    never deleted. A place that does not answer says nothing about its copies: they keep their
+    last proof, and the others are read.
     """
     wanted = Copy.objects.select_related("frame").order_by(
         F("verified_at").asc(nulls_first=True), "pk"
     )
     if verified_before is not None:
         wanted = wanted.exclude(verified_at__gte=verified_before)
+    silent: set[str] = set()
     for pk in list(wanted.values_list("pk", flat=True)[:most]):
         copy = Copy.objects.select_related("frame").get(pk=pk)
-        yield _check(copy)
-    yield from _add_missing(most)
+        if copy.place in silent:
+            continue
+        report = _check(copy)
+        if report.outcome is CopyOutcome.UNREAD:
+            silent.add(copy.place)
+        yield report
+    if not silent:
+        yield from _add_missing(most)
+
+
+def check_portion(*, now: datetime | None = None) -> Counter[str]:
+    """Read the next few copies whose last proof is old; bounded in bytes and in time.
+
+    One copy is read even if it alone is larger than a portion, so that the round goes on. A place
+    that does not answer is told to keeper and lead once a day.
+    """
+    now = now or timezone.now()
+    numbers = background()
+    started = time.monotonic()
+    counts: Counter[str] = Counter()
+    read_bytes = 0
+    for report in check_store(verified_before=now - timedelta(days=numbers.proof_every_days)):
+        counts[report.outcome] += 1
+        read_bytes += report.size_bytes
+        if report.outcome is CopyOutcome.UNREAD:
+            _tell_silent(report, now)
+        is_late = time.monotonic() - started > numbers.proof_portion_s
+        if is_late or read_bytes >= numbers.proof_portion_bytes:
+            break
+    return counts
+
+
+def _tell_silent(report: CopyReport, now: datetime) -> None:
+    """Say once a day that a place does not answer."""
+    code = "intake.place_silent"
+    with transaction.atomic():
+        said = AuditEvent.objects.filter(code=code, recorded_at__gt=now - timedelta(days=1))
+        if said.filter(after__place=report.place).exists():
+            return
+        frame = Frame.objects.get(sha256=report.sha256)
+        audit.record(
+            code,
+            actor=None,
+            subject=frame,
+            after={"place": report.place},
+            reason=report.sentence,
+            now=now,
+        )
+        tell(holders(Role.LEAD, Role.KEEPER), report.sentence, now=now)
 
 
 def _check(copy: Copy) -> CopyReport:
     frame = copy.frame
-    if store.is_good(copy.place, frame.sha256, frame.extension):
+    try:
+        is_good = store.is_good(copy.place, frame.sha256, frame.extension)
+    except store.StoreError as error:
+        logger.error("the %s does not answer: %s", copy.place, error)
+        return _report(
+            copy.place,
+            frame,
+            CopyOutcome.UNREAD,
+            f"The {copy.place} could not be read, so its copies were not proven: {error}",
+        )
+    if is_good:
         Copy.objects.filter(pk=copy.pk).update(verified_at=timezone.now(), is_good=True)
         return _report(copy.place, frame, CopyOutcome.GOOD, "matches")
     logger.error("the %s of %s does not match", copy.place, frame.sha256)
@@ -72,7 +136,7 @@ def _check(copy: Copy) -> CopyReport:
 
 
 def _repair(place: str, frame: Frame) -> CopyReport:
-    other = next(each for each in store.PLACES if each != place)
+    other = store.other(place)
     try:
         is_repaired = store.repair(place, frame.sha256, frame.extension)
         trouble = ""
@@ -123,4 +187,4 @@ def _add_missing(most: int | None) -> Iterator[CopyReport]:
 
 
 def _report(place: str, frame: Frame, outcome: CopyOutcome, sentence: str) -> CopyReport:
-    return CopyReport(place, frame.sha256, frame.first_name, outcome, sentence)
+    return CopyReport(place, frame.sha256, frame.first_name, outcome, sentence, frame.size_bytes)

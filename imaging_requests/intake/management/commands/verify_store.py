@@ -20,6 +20,7 @@ from imaging_requests.intake import store
 from imaging_requests.intake.actions.fixity import CopyOutcome, check_store
 
 SCRATCH_S = 24 * 3600
+SHOWN = (CopyOutcome.GOOD, CopyOutcome.REPAIRED, CopyOutcome.LOST)
 
 
 class Command(BaseCommand):
@@ -48,8 +49,13 @@ class Command(BaseCommand):
             answer = {"counts": dict(counts), "trouble": [asdict(each) for each in trouble]}
             self.stdout.write(json.dumps(answer, indent=1))
         else:
-            named = ", ".join(f"{counts[outcome]} {outcome}" for outcome in CopyOutcome)
+            named = ", ".join(f"{counts[outcome]} {outcome}" for outcome in SHOWN)
             self.stdout.write(f"{counts.total()} copies read: {named}.")
+        if counts[CopyOutcome.UNREAD]:
+            raise CommandError(
+                "One place could not be read at all; nothing is known about its copies. Put it "
+                "right and run this again."
+            )
         if counts[CopyOutcome.LOST]:
             raise CommandError(
                 f"{counts[CopyOutcome.LOST]} copies could not be repaired. Bring these files again "
