@@ -15,13 +15,23 @@ ROUTES = {
     "intake.receive_job": {"queue": "ingest"},
     "intake.sweep_jobs": {"queue": "ingest"},
     "progress.settle": {"queue": "plans"},
+    "intake.prove_copies": {"queue": "ingest"},
     "progress.sweep": {"queue": "plans"},
+    "progress.prove": {"queue": "plans"},
 }
 
-#: All periodic work. Each is harmless when it runs twice or late.
+MINUTE_S, DAY_S = 60.0, 86_400.0
+
+#: All periodic work. Each is harmless when it runs twice or late. The last run is remembered, so
+#: that a machine that was off does at once what it has missed.
 SWEEPS = {
     "send due jobs and expired claims again": {"task": "intake.sweep_jobs", "schedule": 5.0},
     "settle stale marks that no page asked for": {"task": "progress.sweep", "schedule": 30.0},
+    "read a portion of the stored copies again": {
+        "task": "intake.prove_copies",
+        "schedule": 15 * MINUTE_S,
+    },
+    "compare every status with the rules": {"task": "progress.prove", "schedule": DAY_S},
 }
 
 

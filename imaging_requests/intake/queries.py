@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet
 from django.utils import timezone
@@ -15,7 +16,7 @@ from imaging_requests.intake import store
 from imaging_requests.intake.actions.layout import ANSWERED, SORT, is_restless
 from imaging_requests.intake.jobs import KINDS
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.limits import file_checks
+from imaging_requests.intake.limits import file_checks, recipe
 from imaging_requests.intake.models import (
     Arrival,
     ArrivalState,
@@ -251,6 +252,28 @@ def failed_jobs(*, drop_id: int | None = None) -> QuerySet[Job]:
     )
     of_frames = Q(kind="derive", subject_id__in=frames_of(drop_id).values("pk"))
     return failed.filter(of_arrivals | of_frames | Q(kind=SORT, subject_id=drop_id))
+
+
+def frames_without_pictures(folder: Path, *, everything: bool = False) -> list[int]:
+    """Return frames that were read once and whose pictures are missing or of another recipe.
+
+    `folder` is where derived files lie. Frames whose pixels cannot be read have no pictures and
+    are left out, unless `everything` is wanted.
+    """
+    if everything:
+        return list(Frame.objects.order_by("pk").values_list("pk", flat=True))
+    wanted: list[int] = []
+    last, is_there = 0, True
+    rows = Derivative.objects.order_by("frame").values_list(
+        "frame", "frame__sha256", "recipe", "path"
+    )
+    for frame_id, sha256, key, path in rows.iterator(chunk_size=2_000):
+        if frame_id != last:
+            last, is_there = frame_id, True
+        if is_there and (key != recipe().key(sha256) or not (folder / path).is_file()):
+            is_there = False
+            wanted.append(frame_id)
+    return wanted
 
 
 def waiting_frames() -> QuerySet[Frame]:

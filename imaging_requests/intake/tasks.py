@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from imaging_requests.intake import jobs
+from imaging_requests.intake import jobs, store
+from imaging_requests.intake.actions.fixity import check_portion
 from imaging_requests.intake.actions.receiving import tidy_quarantine
 from imaging_requests.intake.limits import background
+
+DAY_S = 24 * 3600
 
 
 def _run(job_id: int, queue: str) -> str:
@@ -31,3 +34,10 @@ def run_job(job_id: int) -> str:
 def sweep_jobs() -> dict[str, int]:
     """Send due jobs and expired claims again, and finish what a crash left in quarantine."""
     return jobs.sweep() | {"tidied": tidy_quarantine()}
+
+
+@shared_task(name="intake.prove_copies")
+def prove_copies() -> dict[str, int]:
+    """Read the next portion of stored copies again; a bad one is restored from the good one."""
+    store.sweep_scratch(older_than_s=DAY_S)
+    return dict(check_portion())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from imaging_requests.progress.proof import prove_statuses
 from imaging_requests.progress.settle import settle, underived_ids
 
 
@@ -18,3 +19,9 @@ def sweep() -> None:
     """Settle what a lost message or a passing date has left behind, and what was never derived."""
     settle()
     settle(underived_ids())
+
+
+@shared_task(name="progress.prove", ignore_result=True)
+def prove() -> None:
+    """Compare every stored status with one derived from scratch, and tell what was found."""
+    prove_statuses()

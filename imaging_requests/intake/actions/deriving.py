@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import PurePosixPath
+
+from django.db import transaction
+from django.utils import timezone
 
 from imaging_requests.imaging.files.ask import Look
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.verdicts import Verdict
+from imaging_requests.intake import jobs
 from imaging_requests.intake.actions.layout import ask_for_layout_of
+from imaging_requests.intake.actions.receiving import DERIVE
 from imaging_requests.intake.jobs import Work
 from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameLook, FrameState
 
 PYRAMID = "pyramid"
+BATCH = 200
 
 
 def keep_reading(
@@ -77,6 +84,19 @@ def _keep_pictures(frame: Frame, derived: Derived) -> None:
 def _thumbnail_size(name: str) -> int:
     """Return the longer side that a thumbnail was made for; its name carries it."""
     return int(name.split("-")[1])
+
+
+def ask_for_pictures(frame_ids: Sequence[int], *, now: datetime | None = None) -> int:
+    """Ask for the pictures of frames again; what is there and up to date is found, not made.
+
+    A few hundred at a time, so that no other writer waits long.
+    """
+    now = now or timezone.now()
+    for start in range(0, len(frame_ids), BATCH):
+        with transaction.atomic():
+            for pk in frame_ids[start : start + BATCH]:
+                jobs.enqueue(DERIVE, pk, again=True, now=now)
+    return len(frame_ids)
 
 
 def deriving_failed(frame_id: int, sentence: str) -> None:
