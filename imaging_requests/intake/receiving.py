@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from imaging_requests.imaging.files.facts import Structure
-from imaging_requests.imaging.files.fixity import CHUNK_BYTES
+from imaging_requests.imaging.files.fixity import CHUNK_BYTES, hash_file
 from imaging_requests.imaging.files.limits import refuse_by_header
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.files.structure import read_structure
@@ -27,8 +27,19 @@ from imaging_requests.intake.jobs import TryLaterError, Work
 from imaging_requests.intake.limits import reading_limits
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame
 
-PICTURE_ENDINGS = frozenset({".tif", ".tiff", ".jpg", ".jpeg", ".png"})
-EXTENSIONS = {"tiff": "tif", "bigtiff": "tif", "jpeg": "jpg", "png": "png"}
+PICTURE_ENDINGS = frozenset(
+    {".tif", ".tiff", ".jpg", ".jpeg", ".png", ".jp2", ".j2k", ".dcm", ".dng"}
+)
+MOST_COMPARED = 20
+EXTENSIONS = {
+    "tiff": "tif",
+    "bigtiff": "tif",
+    "jpeg": "jpg",
+    "png": "png",
+    "jp2": "jp2",
+    "dicom": "dcm",
+    "raw": "raw",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +59,8 @@ def receive(work: Work) -> None:
     part = quarantine.part_path(arrival.token)
     refusal, master = _examine(arrival, part)
     if refusal is not None or master is None:
-        refuse_arrival(work, arrival, refusal or _gone(arrival))
+        refusal = refusal or _gone(arrival)
+        refuse_arrival(work, arrival, refusal, same_as=_refused_before(arrival, part))
         return
     known = Frame.objects.filter(sha256=master.sha256).first()
     try:
@@ -98,6 +110,23 @@ def _examine(arrival: Arrival, part: Path) -> tuple[Unreadable | None, Master | 
         extension=EXTENSIONS[structure.format],
         structure=structure,
     )
+
+
+def _refused_before(arrival: Arrival, part: Path) -> Arrival | None:
+    """Return an earlier refused file with exactly these bytes, if they are still kept."""
+    namesakes = Arrival.objects.filter(
+        state=ArrivalState.REFUSED, refused_kept=True, size_bytes=arrival.size_bytes
+    ).exclude(pk=arrival.pk)
+    digest = ""
+    for earlier in namesakes.select_related("drop").order_by("pk")[:MOST_COMPARED]:
+        places = quarantine.refused_path(earlier.token), quarantine.part_path(earlier.token)
+        kept = next((path for path in places if path.is_file()), None)
+        if kept is None:
+            continue
+        digest = digest or hash_file(part).sha256
+        if hash_file(kept).sha256 == digest:
+            return earlier
+    return None
 
 
 def _digest_in_one_go(arrival: Arrival, part: Path) -> str:

@@ -14,6 +14,7 @@ from imaging_requests.imaging.files.formats import FORMATS
 from imaging_requests.imaging.files.limits import is_out_of_memory
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.files.tile_view import open_tiles
+from imaging_requests.imaging.files.unfold import reader_for
 
 ICC_NAME = "icc-profile-data"
 FAIL_ON = "error"
@@ -59,11 +60,15 @@ class Shown:
     window: tuple[int, int] | None
 
 
-def open_pixels(path: Path, structure: Structure) -> pyvips.Image:
+def open_pixels(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
     """Open the first picture for one pass from top to bottom; any damage is an error.
 
-    Raises ``pyvips.Error`` if the decoder cannot read the file.
+    ``scratch``: an empty folder for what has to be unfolded first. Raises ``pyvips.Error`` if the
+    decoder cannot read the file.
     """
+    unfold = reader_for(structure)
+    if unfold is not None:
+        return unfold(path, structure, scratch)
     if structure.layout == "tiles":
         image = open_tiles(path)
     else:

@@ -129,7 +129,7 @@ def _derive(
     clock: _Clock,
 ) -> Derived:
     clock.lap("header")
-    image = open_pixels(path, structure)
+    image = open_pixels(path, structure, folder)
     bands, has_levels = colour_bands(image), image.format in LEVELS
     levels: tuple[ChannelLevels, ...] = ()
     window = None
@@ -142,7 +142,7 @@ def _derive(
                 low_percent=recipe.window_low_percent,
                 high_percent=recipe.window_high_percent,
             )
-        image = open_pixels(path, structure)
+        image = open_pixels(path, structure, folder)
     clock.lap("levels")
     shown = show(image, structure, window)
     upright = turn_upright(shown.image, structure.orientation, folder)

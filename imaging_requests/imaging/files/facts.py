@@ -64,6 +64,38 @@ class Length:
 
 
 @dataclass(frozen=True, slots=True)
+class Radiograph:
+    """How an X-ray plate in a DICOM file stores its levels.
+
+    ``polarity``: MONOCHROME1 (low levels are light) or MONOCHROME2 (low levels are dark), verbatim.
+    ``stored_bits`` of the container's bits carry the level, the highest of them is ``high_bit``.
+    ``slope`` and ``intercept`` lead from stored levels to the maker's values; only the sign of the
+    slope matters for how the picture looks. ``pixels_at``: byte at which the plain levels begin.
+    """
+
+    polarity: str
+    stored_bits: int
+    high_bit: int
+    slope: float
+    intercept: float
+    syntax: str
+    pixels_at: int
+
+    @property
+    def is_low_light(self) -> bool:
+        """Whether the lowest stored level is to be shown as the lightest."""
+        return (self.polarity == "MONOCHROME1") != (self.slope < 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """The picture inside a raw camera file that is shown in its place: a JPEG, in bytes."""
+
+    offset: int
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
 class Structure:
     """The header of a picture file.
 
@@ -74,6 +106,8 @@ class Structure:
     ``alpha``: "" (none), "associated", "unassociated" or "unspecified" (a channel nobody explains).
     ``pages``: pictures of full size; ``previews``: reduced pictures beside them.
     ``resolution_px_per_mm``: as stated (x, y); usually a default and not a measurement.
+    ``radiograph``: for DICOM. ``preview``: for raw camera files; size, bands, bits and compression
+    are then those of the preview.
     """
 
     format: str
@@ -98,6 +132,8 @@ class Structure:
     resolution_px_per_mm: tuple[float, float] | None
     exif: Exif | None
     length: Length
+    radiograph: Radiograph | None = None
+    preview: Preview | None = None
 
     @property
     def pixels(self) -> int:
@@ -130,6 +166,10 @@ class Structure:
             values["exif"] = Exif(**exif)
         values["resolution_px_per_mm"] = _pair(values["resolution_px_per_mm"])
         values["length"] = Length(**values["length"])
+        if values.get("radiograph") is not None:
+            values["radiograph"] = Radiograph(**values["radiograph"])
+        if values.get("preview") is not None:
+            values["preview"] = Preview(**values["preview"])
         return cls(**values)
 
 

@@ -7,7 +7,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from imaging_requests.imaging.files.byte_source import ByteSource
+from imaging_requests.imaging.files.dicom_structure import read_dicom
 from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.jp2_structure import read_jp2
 from imaging_requests.imaging.files.jpeg_structure import read_jpeg
 from imaging_requests.imaging.files.png_structure import read_png
 from imaging_requests.imaging.files.tiff_structure import read_tiff
@@ -18,13 +20,14 @@ class Format:
     """``key`` is the key of ``sniff.recognise``; ``decoder`` is the libvips operation.
 
     ``decoder_options``: what it is told besides. TIFF is read without the library's own bound on
-    the size of a strip, since the guarded process has a bound on memory.
+    the size of a strip, since the guarded process has a bound on memory. ``decoder`` is empty for
+    formats that are unfolded by a module of their own (``unfold``).
     """
 
     key: str
     name: str
     read: Callable[[ByteSource], Structure]
-    decoder: str
+    decoder: str = ""
     decoder_options: Mapping[str, object] = field(default_factory=dict)
 
 
@@ -36,6 +39,8 @@ FORMATS: dict[str, Format] = {
         Format("bigtiff", "BigTIFF", read_tiff, "tiffload", UNBOUNDED_STRIPS),
         Format("jpeg", "JPEG", read_jpeg, "jpegload"),
         Format("png", "PNG", read_png, "pngload"),
+        Format("jp2", "JPEG 2000", read_jp2),
+        Format("dicom", "DICOM", read_dicom),
     )
 }
-ACCEPTED_NAMES = "TIFF, BigTIFF, JPEG and PNG"
+ACCEPTED_NAMES = "TIFF, BigTIFF, JPEG, PNG, JPEG 2000 and DICOM"

@@ -16,6 +16,7 @@ START_OF_SCAN, APP0, APP1, APP2 = 0xDA, 0xE0, 0xE1, 0xE2
 END_OF_IMAGE = b"\xff\xd9"
 TAIL_BYTES = 65_536
 MAX_SEGMENTS = 10_000
+LOSSLESS = "lossless JPEG"
 MM_PER_UNIT = {1: 25.4, 2: 10.0}
 
 
@@ -57,7 +58,7 @@ def read_jpeg(source: ByteSource) -> Structure:
         layout="rows",
         is_planar=False,
         byte_order="big",
-        compression="lossless JPEG" if found.is_lossless else "JPEG",
+        compression=LOSSLESS if found.is_lossless else "JPEG",
         is_lossy=not found.is_lossless,
         colour={1: "grey", 3: "rgb", 4: "cmyk"}.get(bands, "other"),
         orientation=orientation if orientation and 1 <= orientation <= 8 else 1,

@@ -10,6 +10,7 @@ from imaging_requests.imaging.files.refusals import Reason, Unreadable, cut_shor
 
 OUT_OF_MEMORY = ("out of memory", "allocate", "allocation", "malloc", "memoryerror")
 DECODED_BITS = (1, 2, 4, 8, 16)
+UNPACKED_BITS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +94,12 @@ def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
             f"not shrink that far (limit {limits.max_expansion:,.0f} times). It was not opened. "
             "If the picture is real, save it without compression and send it again.",
         )
-    is_plain = structure.sample_format == "unsigned" or structure.colour == "lab"
-    if structure.bits_per_sample not in DECODED_BITS or not is_plain:
+    is_plain = (
+        structure.sample_format == "unsigned"
+        or structure.colour == "lab"
+        or structure.radiograph is not None
+    )
+    if not is_plain or not _has_decoded_bits(structure):
         return Unreadable(
             Reason.UNSUPPORTED,
             f"The picture has {structure.bits_per_sample}-bit {structure.sample_format} samples; "
@@ -108,3 +113,17 @@ def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
             "Export it as RGB or grey and send it again.",
         )
     return None
+
+
+def _has_decoded_bits(structure: Structure) -> bool:
+    """Whether levels of so many bits are read in the way in which they lie in the file."""
+    if structure.bits_per_sample in DECODED_BITS or structure.format == "jp2":
+        return True
+    return (
+        structure.bits_per_sample == UNPACKED_BITS
+        and structure.format in ("tiff", "bigtiff")
+        and structure.layout == "strips"
+        and not structure.is_planar
+        and structure.compression in ("none", "deflate")
+        and structure.colour in ("grey", "rgb")
+    )

@@ -29,6 +29,7 @@ TEXT = Kind("text", "a text file")
 UNKNOWN = Kind("unknown", "no kind of picture known here")
 
 KINDS: tuple[tuple[Callable[[bytes], bool], Kind], ...] = (
+    (_at(128, b"DICM"), Kind("dicom", "a DICOM file")),  # may be a TIFF as well, without polarity
     (_at(8, b"CR\x02\0"), CAMERA_RAW),
     (_begins(b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FUJIFILMCCD-RAW", b"FOVb"), CAMERA_RAW),
     (_at(4, b"ftypcrx "), CAMERA_RAW),
@@ -36,7 +37,6 @@ KINDS: tuple[tuple[Callable[[bytes], bool], Kind], ...] = (
     (_begins(b"II*\0", b"MM\0*"), Kind("tiff", "a TIFF picture")),
     (_begins(b"\xff\xd8\xff"), Kind("jpeg", "a JPEG picture")),
     (_begins(b"\x89PNG\r\n\x1a\n"), Kind("png", "a PNG picture")),
-    (_at(128, b"DICM"), Kind("dicom", "a DICOM file")),
     (_begins(b"%PDF-"), Kind("pdf", "a PDF document")),
     (_begins(b"8BPS"), Kind("layered", "a layered document of an image editor")),
     (_begins(b"GIF87a", b"GIF89a"), Kind("gif", "a GIF picture")),

@@ -5,9 +5,11 @@ from pathlib import Path
 from imaging_requests.imaging.files.byte_source import open_source
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.formats import ACCEPTED_NAMES, FORMATS
+from imaging_requests.imaging.files.raw_structure import camera_raw, read_raw
 from imaging_requests.imaging.files.refusals import HeaderError, Reason, Unreadable, damaged
 from imaging_requests.imaging.files.sniff import CAMERA_RAW, HEAD_BYTES, TEXT, UNKNOWN, recognise
-from imaging_requests.imaging.files.tiff_structure import camera_raw
+
+TIFF_HEADS = (b"II*\0", b"MM\0*")
 
 
 def read_structure(path: Path) -> Structure | Unreadable:
@@ -23,12 +25,16 @@ def read_structure(path: Path) -> Structure | Unreadable:
         with open_source(path) as source:
             if source.size_bytes == 0:
                 raise _empty(path.name)
-            kind = recognise(source.peek(0, HEAD_BYTES))
+            head = source.peek(0, HEAD_BYTES)
+            kind = recognise(head)
             known = FORMATS.get(kind.key)
-            if known is None:
+            read = known.read if known is not None else None
+            if kind.key == CAMERA_RAW.key and head.startswith(TIFF_HEADS):
+                read = read_raw
+            if read is None:
                 raise _not_accepted(path, kind.key, kind.name)
             try:
-                return known.read(source)
+                return read(source)
             except (ValueError, OverflowError, MemoryError) as error:
                 raise damaged("its header holds values that no picture has") from error
     except HeaderError as error:

@@ -9,7 +9,8 @@ from imaging_requests.imaging.files.exif import exif_of_table, resolution_of_tab
 from imaging_requests.imaging.files.facts import Length, Profile, Structure
 from imaging_requests.imaging.files.icc import MAX_PROFILE_BYTES, read_profile
 from imaging_requests.imaging.files.ifd import Table, TableReader, open_tables
-from imaging_requests.imaging.files.refusals import HeaderError, Reason, damaged
+from imaging_requests.imaging.files.raw_structure import read_raw
+from imaging_requests.imaging.files.refusals import damaged
 
 SUBFILE_KIND, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
 STRIP_OFFSETS, ORIENTATION, SAMPLES, ROWS_PER_STRIP, STRIP_BYTES = 273, 274, 277, 278, 279
@@ -39,12 +40,14 @@ MAX_SUB_TABLES = 64
 def read_tiff(source: ByteSource) -> Structure:
     """Describe the first picture of a TIFF and count what lies beside it.
 
-    Raises ``HeaderError`` if the tables are missing, damaged, or those of a camera raw file.
+    A raw camera file is described by its preview. Raises ``HeaderError`` if the tables are missing
+    or damaged.
     """
     reader, offset = open_tables(source)
     tables = list(reader.chain(offset, "the table that describes the picture"))
     first = tables[0]
-    _refuse_camera_raw(first)
+    if _is_camera_raw(first):
+        return read_raw(source)
     picture = _picture(first)
     reduced = [table for table in tables[1:] if table.whole(SUBFILE_KIND, 0) & REDUCED]
     colour = COLOURS.get(picture.photometric, "other")
@@ -142,22 +145,12 @@ def _picture(table: Table) -> _Picture:
     )
 
 
-def _refuse_camera_raw(first: Table) -> None:
+def _is_camera_raw(first: Table) -> bool:
     is_preview = bool(first.whole(SUBFILE_KIND, 0) & REDUCED) and SUB_TABLES in first.entries
-    if (
+    return (
         RAW_VERSION in first.entries
         or first.whole(PHOTOMETRIC, -1) in SENSOR_COLOURS
-        or (is_preview and first.text(271))
-    ):
-        raise camera_raw()
-
-
-def camera_raw() -> HeaderError:
-    """Return the refusal for raw camera files of every kind."""
-    return HeaderError(
-        Reason.CAMERA_RAW,
-        "This is a raw file from a camera, not a developed picture. Develop it to a 16-bit TIFF "
-        "with the studio's recipe and send that; keep the raw file where it is.",
+        or (is_preview and bool(first.text(271)))
     )
 
 

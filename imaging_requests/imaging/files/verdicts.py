@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import Any
 
 from imaging_requests.imaging.files.derived import Derived
-from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.facts import Radiograph, Structure
 from imaging_requests.imaging.files.file_checks import FileChecks
 from imaging_requests.imaging.files.refusals import Unreadable, cut_short
 
@@ -111,6 +111,12 @@ def _whole(seen: _Seen) -> Verdict:
             "the picture has been decoded."
         )
         return seen.verdict("G1", Outcome.CANNOT_TELL, value, unit, limit, sentence)
+    if seen.structure.preview is not None:
+        sentence = (
+            "The raw file has its full length and its preview was decoded; whether the sensor's "
+            "data are whole is known only when it is developed."
+        )
+        return seen.verdict("G1", Outcome.CANNOT_TELL, value, unit, limit, sentence)
     sentence = "The file is whole: every part of the picture was decoded."
     return seen.verdict("G1", Outcome.PASS, value, unit, limit, sentence)
 
@@ -118,6 +124,9 @@ def _whole(seen: _Seen) -> Verdict:
 def _depth(seen: _Seen) -> Verdict:
     bits, required = seen.structure.bits_per_sample, seen.checks.required_bits
     limit = f"{required} bit"
+    if seen.structure.preview is not None:
+        sentence = "Only the preview of the raw file was read, so nothing is known of its depth."
+        return seen.verdict("G3", Outcome.CANNOT_TELL, None, "bit", limit, sentence)
     if bits < required:
         sentence = (
             f"The picture has {bits} bits per channel, a master needs {required}. Develop it again "
@@ -173,6 +182,11 @@ def _profile(seen: _Seen) -> Verdict:
     is_grey = structure.colour == "grey"
     agreed = seen.checks.agreed_grey if is_grey else seen.checks.agreed_rgb
     unit, limit = "profile", " or ".join(agreed)
+    if structure.radiograph is not None:
+        return _polarity(seen, structure.radiograph, unit, limit)
+    if structure.preview is not None:
+        sentence = "A raw file has no colour profile; it gets one when it is developed."
+        return seen.verdict("G4", Outcome.CANNOT_TELL, None, unit, limit, sentence)
     if profile is None:
         sentence = (
             "No colour profile is embedded, so nobody can know what the numbers mean. Export the "
@@ -196,6 +210,23 @@ def _profile(seen: _Seen) -> Verdict:
     return seen.verdict(
         "G4", Outcome.PASS, name, unit, limit, f"The agreed profile {name} is embedded."
     )
+
+
+def _polarity(seen: _Seen, plate: Radiograph, unit: str, limit: str) -> Verdict:
+    """Say how the levels of a plate are to be taken; its format states that in place of a profile.
+
+    A plate keeps the order of its levels in the master; only what is shown is turned over.
+    """
+    light = "low levels are light" if plate.is_low_light else "low levels are dark"
+    scale = ""
+    if (plate.slope, plate.intercept) != (1.0, 0.0):
+        scale = f", maker's value = {plate.slope:g} × level {plate.intercept:+g}"
+    sentence = (
+        f"The plate states its own scale: {plate.polarity}, {light}, {plate.stored_bits} of "
+        f"{seen.structure.bits_per_sample} bits used{scale}. It is shown so; the master is kept as "
+        "it came."
+    )
+    return seen.verdict("G4", Outcome.PASS, plate.polarity, unit, limit, sentence)
 
 
 def _folded(name: str) -> str:
@@ -239,6 +270,15 @@ def _plain(seen: _Seen) -> Verdict:
     """Judge G7: the worst of orientation, pages, layers, compression and transparency."""
     structure = seen.structure
     faults: list[str] = []
+    if structure.preview is not None:
+        limit = "a developed picture"
+        sentence = (
+            "This is a raw file from a camera. It is kept as it is; what is shown is only the "
+            f"preview inside it ({structure.width_px:,} × {structure.height_px:,} px), which "
+            "nothing can be measured on. Develop it to a 16-bit TIFF with the studio's recipe and "
+            "send that; set this one aside."
+        )
+        return seen.verdict("G7", Outcome.FAIL, "raw", "kind of file", limit, sentence)
     if structure.orientation != seen.checks.orientation:
         faults.append(
             f"it is stored turned (orientation flag {structure.orientation}); turn the pixels "

@@ -174,12 +174,24 @@ def answer_already_here(work: Work, arrival: Arrival, frame: Frame) -> None:
         transaction.on_commit(lambda: quarantine.discard(arrival.token))
 
 
-def refuse_arrival(work: Work, arrival: Arrival, refusal: Unreadable) -> None:
-    """Answer a file that gives no picture; its bytes are kept for a person."""
+def refuse_arrival(
+    work: Work, arrival: Arrival, refusal: Unreadable, *, same_as: Arrival | None = None
+) -> None:
+    """Answer a file that gives no picture; its bytes are kept for a person, once.
+
+    `same_as` is an earlier refused file with exactly these bytes.
+    """
     now = work.now()
+    sentence = refusal.sentence
+    if same_as is not None:
+        sentence = (
+            f"Already here: exactly these bytes came as {same_as.name} in {same_as.drop} and were "
+            f"refused. {sentence}"
+        )
     with work.publish():
-        has_bytes = arrival.size_bytes > 0 and quarantine.part_path(arrival.token).exists()
-        _answer(arrival, ArrivalState.REFUSED, None, refusal.sentence, now, refused_kept=has_bytes)
+        part = quarantine.part_path(arrival.token)
+        has_bytes = arrival.size_bytes > 0 and same_as is None and part.exists()
+        _answer(arrival, ArrivalState.REFUSED, None, sentence, now, refused_kept=has_bytes)
         audit.record(
             "intake.arrival_refused",
             actor=arrival.drop.brought_by,
@@ -190,7 +202,7 @@ def refuse_arrival(work: Work, arrival: Arrival, refusal: Unreadable) -> None:
                 "reason": refusal.reason.value,
                 "detail": refusal.detail[:500],
             },
-            reason=refusal.sentence,
+            reason=sentence,
             now=now,
         )
         ask_for_layout([arrival.drop_id])
