@@ -130,7 +130,7 @@ def new_world(folder: Path, template: Path, **more: str) -> World:
 
 def migrated(folder: Path) -> Path:
     """Make a database with all tables, to be copied for each world."""
-    World(folder).run("manage.py", "migrate", "-v", "0")
+    World(folder).run("manage.py", "migrate", "-v", "0", seconds=600)
     database = folder / "imaging.sqlite3"
     with contextlib.closing(sqlite3.connect(database)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
