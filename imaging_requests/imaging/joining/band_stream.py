@@ -115,7 +115,7 @@ class BandStream:
             if band is None:
                 return False
             self._band_at += len(self._band)
-            self._band = memoryview(np.ascontiguousarray(band)).cast("B")
+            self._band = memoryview(np.ascontiguousarray(band).tobytes())
         return at >= self._band_at
 
     def _seek(self, offset: int, whence: int) -> int:

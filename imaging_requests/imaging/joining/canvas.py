@@ -129,11 +129,15 @@ def _snapped(matrix: Matrix, origin: Matrix) -> Matrix:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A rectangle of the canvas and the tiles that may show there; one tile shows alone."""
+    """Columns of a band and the tiles that may show there.
+
+    ``is_whole``: the one tile covers all of it, so nothing has to be weighed.
+    """
 
     left: int
     right: int
     tiles: tuple[int, ...]
+    is_whole: bool
 
 
 def pieces_of_band(canvas: Canvas, top: int, bottom: int) -> list[Piece]:
@@ -161,12 +165,13 @@ def pieces_of_band(canvas: Canvas, top: int, bottom: int) -> list[Piece]:
         deepest[number] = np.where(touches, _bound(tile, x, y), -2 * BLANK_PX)
     pieces: list[Piece] = []
     for cell in range(cells):
-        shown = _shown_in(deepest[:, cell], shallowest[:, cell], canvas.feather_px)
+        shown, is_whole = _shown_in(deepest[:, cell], shallowest[:, cell], canvas.feather_px)
         left, right = int(lefts[cell]), int(rights[cell]) + 1
-        if pieces and pieces[-1].tiles == shown:
-            pieces[-1] = Piece(pieces[-1].left, right, shown)
+        last = pieces[-1] if pieces else None
+        if last is not None and (last.tiles, last.is_whole) == (shown, is_whole):
+            pieces[-1] = Piece(last.left, right, shown, is_whole)
         else:
-            pieces.append(Piece(left, right, shown))
+            pieces.append(Piece(left, right, shown, is_whole))
     return pieces
 
 
@@ -180,17 +185,16 @@ def _bound(tile: Laid, x: Grey, y: Grey) -> Grey:
     return bound
 
 
-def _shown_in(deepest: Grey, shallowest: Grey, feather: float) -> tuple[int, ...]:
+def _shown_in(deepest: Grey, shallowest: Grey, feather: float) -> tuple[tuple[int, ...], bool]:
+    """Return the tiles that may show in a cell, and whether the one tile covers it all."""
     there = np.flatnonzero(deepest > -BLANK_PX)
     if not len(there):
-        return ()
+        return (), False
     best = int(np.argmax(shallowest))
-    if shallowest[best] > 0:
-        others = [int(n) for n in there if n != best]
-        if all(shallowest[best] - deepest[n] >= feather for n in others):
-            return (best,)
-        return tuple(int(n) for n in there if shallowest[best] - deepest[n] < feather)
-    return tuple(int(n) for n in there)
+    if shallowest[best] <= 0:
+        return tuple(int(n) for n in there), False
+    near = tuple(int(n) for n in there if n == best or shallowest[best] - deepest[n] < feather)
+    return near, len(near) == 1
 
 
 def weights_at(canvas: Canvas, tiles: tuple[int, ...], x: Grey, y: Grey) -> Grey:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -106,7 +106,10 @@ def join_tiles(
     )
     report = judge(tiles, found, levels, canvas, overlaps, request, planned, scale, settings)
     failure = _write(tiles, found, levels, canvas, target, request, report)
-    return failure if failure is not None else report
+    if failure is not None:
+        return failure
+    inverted = "" if request.inverted is None else request.inverted.name
+    return replace(report, output=target.name, inverted=inverted)
 
 
 def _planned(count: int, request: JoinRequest) -> Mapping[Place, int] | Unjoined | None:

@@ -237,7 +237,7 @@ def _holes(
             seen += x.size
             if not piece.tiles:
                 empty += x.size
-            elif len(piece.tiles) > 1:
+            elif not piece.is_whole:
                 empty += int((weights_at(canvas, piece.tiles, x, y).sum(axis=0) == 0).sum())
     return tuple(holes), 100 * empty / max(seen, 1)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -121,7 +121,6 @@ class JoinReport:
     output: str = ""
     inverted: str = ""
     settings_version: int = 1
-    extra: dict[str, Any] = field(default_factory=dict)
 
     def as_data(self) -> dict[str, Any]:
         """Return plain values that fit into JSON; described by ``schemas/join_tiles.json``."""
@@ -182,7 +181,7 @@ def order_sentences(tiles: Sequence[TileReport], columns: int) -> list[str]:
     at = {t.given: t for t in tiles if t.given}
     told: set[int] = set()
     for tile in moved:
-        other = at.get(tile.place)
+        other = at.get(tile.place) if tile.place is not None else None
         if tile.number in told:
             continue
         if other is not None and other.place == tile.given:

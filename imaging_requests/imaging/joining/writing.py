@@ -57,7 +57,7 @@ def bands_of(
                 seen = reader.part(piece.left, top, piece.right, bottom)
                 parts.append(_levelled(seen, gains[laid.index], offsets[laid.index] * top_level))
             target = band[:, piece.left : piece.right]
-            if len(parts) == 1:
+            if piece.is_whole:
                 target[:] = _stored(parts[0], top_level, kind)
                 continue
             x, y = np.meshgrid(np.arange(piece.left, piece.right), np.arange(top, bottom))
