@@ -25,6 +25,7 @@ from imaging_requests.imaging.files.limits import is_out_of_memory
 TASKS = {
     "derive": "imaging_requests.imaging.files.tasks:derive",
     "look": "imaging_requests.imaging.likeness.look:look",
+    "measure": "imaging_requests.imaging.measure.task:measure",
 }
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 

@@ -23,6 +23,9 @@ Crop = Callable[[int, int, int, int], NDArray[Any] | None]
 """Left, top, width, height in px of the frame → levels as shares of full scale, float32."""
 
 REDUCED_PX = 1536
+SAMPLE_PX = 512
+RIM_PX = 64
+LEVEL_STEP = 3
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,7 @@ class Frame:
         encoding: How levels stand for light; None if the profile does not say.
         width_px, height_px: Size of the frame itself.
         crop: Fetches a part of the frame; None if it cannot be had.
+        shrink: Pixels of the frame on a side of one of the reduced picture.
         low_map, high_map: For each pixel of the reduced picture the share of the frame's pixels in
             it that lie at the lower or upper end of the scale, float32, (rows, columns).
         transfer: Marks of a broken transfer.
@@ -46,6 +50,7 @@ class Frame:
     width_px: int
     height_px: int
     crop: Crop
+    shrink: int = 1
     low_map: NDArray[Any] | None = None
     high_map: NDArray[Any] | None = None
     transfer: TransferFaults | None = None
@@ -55,7 +60,7 @@ class Frame:
     @property
     def factor(self) -> float:
         """Size of the frame over that of the reduced picture."""
-        return self.width_px / int(self.share.shape[1])
+        return float(self.shrink)
 
     @property
     def is_colour(self) -> bool:
@@ -77,17 +82,121 @@ class Frame:
         """The whole frame."""
         return Place(0, 0, self.width_px, self.height_px)
 
-    def samples(self, side: int = 512) -> list[NDArray[Any]]:
+    def samples(self) -> list[NDArray[Any]]:
         """Parts of the frame: the middle and four places between it and the corners."""
-        side = min(side, self.width_px, self.height_px)
-        parts = []
-        for x, y in ((0.5, 0.5), (0.2, 0.2), (0.8, 0.2), (0.2, 0.8), (0.8, 0.8)):
-            left = int(np.clip(x * self.width_px - side / 2, 0, self.width_px - side))
-            top = int(np.clip(y * self.height_px - side / 2, 0, self.height_px - side))
-            part = self.crop(left, top, side, side)
-            if part is not None:
-                parts.append(part)
-        return parts
+        parts = [self.crop(*box) for box in sample_boxes(self.width_px, self.height_px)]
+        return [part for part in parts if part is not None]
+
+
+class FrameBuilder:
+    """Takes in a picture strip by strip, top to bottom, and makes a frame of it.
+
+    The reduced picture is made by a whole number of pixels a side, so strips of a multiple of
+    ``shrink`` rows fit together. Besides it keeps five sample parts and both rims, which several
+    rules look at in full resolution.
+    """
+
+    def __init__(
+        self,
+        width_px: int,
+        height_px: int,
+        bands: int,
+        top: int,
+        *,
+        clip: tuple[float, float],
+        reduced_px: int = REDUCED_PX,
+    ) -> None:
+        self.shrink = max(1, -(-max(width_px, height_px) // reduced_px))
+        self._size, self._bands, self._top = (width_px, height_px), bands, top
+        self._ends = clip[0] * top, clip[1] * top
+        self._grid = max(1, width_px // self.shrink), max(1, height_px // self.shrink)
+        self._small: list[NDArray[Any]] = []
+        self._low: list[NDArray[Any]] = []
+        self._high: list[NDArray[Any]] = []
+        self._watch = RowWatch(float(top))
+        self._seen = np.zeros((bands, top + 1), bool)
+        self._parts = [Part.empty(box, bands) for box in _kept_boxes(width_px, height_px)]
+        self._row = 0
+
+    def add(self, strip: NDArray[Any]) -> None:
+        """Take in the next rows, uint8 or uint16, (rows, columns) or (rows, columns, 3)."""
+        rows = strip.shape[0]
+        self._watch.add(strip)
+        for band in range(self._bands):
+            plane = strip if self._bands == 1 else strip[..., band]
+            self._seen[band][plane[::LEVEL_STEP, ::LEVEL_STEP].ravel()] = True
+        for part in self._parts:
+            part.take(strip, self._row)
+        self._row += rows
+        whole = rows // self.shrink
+        if whole and strip.shape[1] >= self.shrink:
+            used = strip[: whole * self.shrink, : self._grid[0] * self.shrink]
+            size = (self._grid[0], whole)
+            self._small.append(
+                used if self.shrink == 1 else cv2.resize(used, size, interpolation=cv2.INTER_AREA)
+            )
+            low, high = end_maps(used, *self._ends, size)
+            self._low.append(low)
+            self._high.append(high)
+
+    def frame(self, encoding: Encoding | None, crop: Crop) -> Frame:
+        """Return the frame; ``crop`` fetches parts that were not kept."""
+        parts, top = self._parts, self._top
+
+        def fetch(left: int, upper: int, width: int, height: int) -> NDArray[Any] | None:
+            for part in parts:
+                kept = part.cut(left, upper, width, height)
+                if kept is not None:
+                    return kept.astype(np.float32) / np.float32(top)
+            return crop(left, upper, width, height)
+
+        share = np.concatenate(self._small).astype(np.float32) / np.float32(top)
+        return Frame(
+            share=share,
+            encoding=encoding,
+            width_px=self._size[0],
+            height_px=self._size[1],
+            crop=fetch,
+            shrink=self.shrink,
+            low_map=np.concatenate(self._low),
+            high_map=np.concatenate(self._high),
+            transfer=self._watch.faults(),
+            distinct_levels=int(self._seen.sum(axis=1).max()),
+            bits=8 if top == 255 else 16,
+        )
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of a frame that is kept in full resolution: left, top, and its levels."""
+
+    left: int
+    top: int
+    levels: NDArray[np.uint16]
+
+    @classmethod
+    def empty(cls, box: tuple[int, int, int, int], bands: int) -> Part:
+        """A part to be filled: left, top, width, height."""
+        left, top, width, height = box
+        shape = (height, width) if bands == 1 else (height, width, bands)
+        return cls(left, top, np.zeros(shape, np.uint16))
+
+    def take(self, strip: NDArray[Any], row: int) -> None:
+        """Copy what a strip that begins at ``row`` shows of it."""
+        height, width = self.levels.shape[:2]
+        first, last = max(row, self.top), min(row + strip.shape[0], self.top + height)
+        if first < last:
+            self.levels[first - self.top : last - self.top] = strip[
+                first - row : last - row, self.left : self.left + width
+            ]
+
+    def cut(self, left: int, top: int, width: int, height: int) -> NDArray[np.uint16] | None:
+        """A part of it, or None if it does not hold all of that."""
+        x, y = left - self.left, top - self.top
+        rows, columns = self.levels.shape[:2]
+        if x < 0 or y < 0 or x + width > columns or y + height > rows:
+            return None
+        return self.levels[y : y + height, x : x + width]
 
 
 def frame_from_array(
@@ -114,37 +223,34 @@ def frame_from_array(
     trouble = _trouble(pixels)
     if trouble:
         return trouble
-    top = np.iinfo(pixels.dtype).max
+    top = int(np.iinfo(pixels.dtype).max)
     rows, columns = pixels.shape[:2]
-    scale = min(1.0, reduced_px / max(rows, columns))
-    size = (max(1, round(columns * scale)), max(1, round(rows * scale)))
-    small = pixels
-    if scale < 1:
-        small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    watch = RowWatch(float(top))
-    watch.add(pixels)
-    low_map, high_map = end_maps(pixels, clip[0] * top, clip[1] * top, size)
+    bands = 1 if pixels.ndim == 2 else 3
+    builder = FrameBuilder(columns, rows, bands, top, clip=clip, reduced_px=reduced_px)
+    builder.add(pixels)
 
     def crop(left: int, upper: int, width: int, height: int) -> NDArray[Any] | None:
         part = pixels[max(0, upper) : upper + height, max(0, left) : left + width]
         return part.astype(np.float32) / np.float32(top) if part.size else None
 
-    distinct = max(
-        int(np.count_nonzero(np.bincount(channel.ravel(), minlength=2)))
-        for channel in ([pixels] if pixels.ndim == 2 else np.moveaxis(pixels, 2, 0))
-    )
-    return Frame(
-        share=small.astype(np.float32) / np.float32(top),
-        encoding=encoding,
-        width_px=columns,
-        height_px=rows,
-        crop=crop,
-        low_map=low_map,
-        high_map=high_map,
-        transfer=watch.faults(),
-        distinct_levels=distinct,
-        bits=8 * pixels.dtype.itemsize,
-    )
+    return builder.frame(encoding, crop)
+
+
+def sample_boxes(width_px: int, height_px: int) -> list[tuple[int, int, int, int]]:
+    """Left, top, width, height of five parts: the middle and four places towards the corners."""
+    side = min(SAMPLE_PX, width_px, height_px)
+    boxes = []
+    for x, y in ((0.5, 0.5), (0.2, 0.2), (0.8, 0.2), (0.2, 0.8), (0.8, 0.8)):
+        left = int(np.clip(x * width_px - side / 2, 0, width_px - side))
+        top = int(np.clip(y * height_px - side / 2, 0, height_px - side))
+        boxes.append((left, top, side, side))
+    return boxes
+
+
+def _kept_boxes(width_px: int, height_px: int) -> list[tuple[int, int, int, int]]:
+    rim = min(RIM_PX, width_px)
+    rims = [(0, 0, rim, height_px), (width_px - rim, 0, rim, height_px)]
+    return [*sample_boxes(width_px, height_px), *rims]
 
 
 def _trouble(pixels: NDArray[Any]) -> str:

@@ -102,9 +102,8 @@ class RowWatch:
             inner[:depth][end[:depth] != 0] = False
         if "bottom" in border:
             inner[-depth:][end[-depth:] != 0] = False
-        same: NDArray[np.bool_] = np.asarray(
-            np.concatenate([[False], hashes[1:] == hashes[:-1]]) & ~constant
-        )
+        same = np.zeros(len(hashes), bool)
+        same[1:] = (hashes[1:] == hashes[:-1]) & ~constant[1:]
         return TransferFaults(
             constant_rows=int(inner.sum()),
             repeated_rows=int(same.sum()),
@@ -149,9 +148,8 @@ def clipped_share(
     """
     if values.ndim not in (2, 3) or 0 in values.shape:
         return None
-    found = (values <= low) | (values >= high)
-    if found.ndim == 3:
-        found = found.any(axis=2)
+    beyond = (values <= low) | (values >= high)
+    found = np.asarray(beyond.any(axis=2) if beyond.ndim == 3 else beyond)
     if inside is None:
         return float(found.mean())
     total = int(inside.sum())

@@ -1,0 +1,128 @@
+"""Read a picture file once, top to bottom, into a frame for the rules; memory stays bounded.
+
+Runs in the guarded process; nothing else should call it with files from outside.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyvips
+import tifffile
+from numpy.typing import NDArray
+
+from imaging_requests.imaging.files.decode import ICC_NAME, colour_bands, explain, open_pixels
+from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.limits import Limits, refuse_by_header
+from imaging_requests.imaging.files.refusals import Reason, Unreadable
+from imaging_requests.imaging.files.structure import read_structure
+from imaging_requests.imaging.measure.encoding import Encoding, power_encoding, read_encoding
+from imaging_requests.imaging.measure.frame import Frame, FrameBuilder
+
+STRIP_ROWS = 256
+TOPS = {"uchar": 255, "ushort": 65_535}
+
+
+def read_frame(
+    path: Path, *, clip: tuple[float, float], limits: Limits, is_linear: bool = False
+) -> Frame | Unreadable:
+    """Read a picture file.
+
+    Args:
+        path: The file; only read.
+        clip: Shares of full scale at or beyond which a pixel is clipped, low and high.
+        limits: What one file may cost.
+        is_linear: Take a grey picture without a profile as proportional to light.
+
+    Returns:
+        The frame, or why the file gives none.
+    """
+    structure = read_structure(path)
+    if isinstance(structure, Unreadable):
+        return structure
+    refusal = refuse_by_header(structure, limits)
+    if refusal is not None:
+        return refusal
+    try:
+        return _read(path, structure, clip, is_linear)
+    except pyvips.Error as error:
+        return explain(error)
+
+
+def _read(
+    path: Path, structure: Structure, clip: tuple[float, float], is_linear: bool
+) -> Frame | Unreadable:
+    image = _colour(open_pixels(path, structure))
+    if image.format not in TOPS or image.bands not in (1, 3) or structure.colour == "lab":
+        return Unreadable(
+            Reason.UNSUPPORTED,
+            f"The picture has {image.bands} channels of kind {structure.colour}; grey and RGB with "
+            "8 or 16 bits can be measured. Export it as RGB or grey and send it again.",
+        )
+    top = TOPS[image.format]
+    encoding = _encoding(image, is_linear)
+    builder = FrameBuilder(image.width, image.height, image.bands, top, clip=clip)
+    rows = max(1, STRIP_ROWS // builder.shrink) * builder.shrink
+    picture = _Rows(image)
+    for upper in range(0, image.height, rows):
+        builder.add(picture.fetch(0, upper, image.width, min(rows, image.height - upper)))
+    return builder.frame(encoding, _Crops(path, structure, top))
+
+
+def _colour(image: pyvips.Image) -> pyvips.Image:
+    bands = colour_bands(image)
+    return image.extract_band(0, n=bands) if image.bands > bands else image
+
+
+class _Rows:
+    """Fetches parts of a picture in order, top to bottom, in this thread."""
+
+    def __init__(self, image: pyvips.Image) -> None:
+        self._region = pyvips.Region.new(image)
+        self._bands = image.bands
+        self._type = np.uint8 if image.format == "uchar" else np.uint16
+
+    def fetch(self, left: int, top: int, width: int, height: int) -> NDArray[Any]:
+        """Levels of a part, (rows, columns) or (rows, columns, 3)."""
+        raw = np.frombuffer(self._region.fetch(left, top, width, height), self._type)
+        shape = (height, width) if self._bands == 1 else (height, width, self._bands)
+        return raw.reshape(shape)
+
+
+def _encoding(image: pyvips.Image, is_linear: bool) -> Encoding | None:
+    if image.get_typeof(ICC_NAME):
+        return read_encoding(bytes(image.get(ICC_NAME)))
+    return power_encoding(1.0) if is_linear and image.bands == 1 else None
+
+
+class _Crops:
+    """Fetches parts of a file: straight from its bytes if it is plain, else by decoding again."""
+
+    def __init__(self, path: Path, structure: Structure, top: int) -> None:
+        self._path, self._structure, self._top = path, structure, top
+        self._plain: NDArray[Any] | None = None
+        if structure.format == "tiff" and structure.compression == "none":
+            try:
+                self._plain = tifffile.memmap(path, mode="r")
+            except (ValueError, OSError, tifffile.TiffFileError):
+                self._plain = None
+        shape = (structure.height_px, structure.width_px)
+        if self._plain is not None and (
+            self._plain.shape[:2] != shape or self._plain.ndim > 3 or structure.bands > 3
+        ):
+            self._plain = None
+
+    def __call__(self, left: int, top: int, width: int, height: int) -> NDArray[Any] | None:
+        left, top = max(0, left), max(0, top)
+        width = min(width, self._structure.width_px - left)
+        height = min(height, self._structure.height_px - top)
+        if width <= 0 or height <= 0:
+            return None
+        if self._plain is not None:
+            part = np.asarray(self._plain[top : top + height, left : left + width])
+        else:
+            image = _colour(open_pixels(self._path, self._structure))
+            part = _Rows(image).fetch(left, top, width, height)
+        return part.astype(np.float32) / np.float32(self._top)

@@ -1,0 +1,193 @@
+"""Filters, lamps, inks and rays: what went wrong is found, what cannot be read is not guessed."""
+
+import numpy as np
+import pytest
+
+from imaging_requests.imaging.files.verdicts import Outcome
+from imaging_requests.imaging.measure.checks import check_frame
+from imaging_requests.imaging.measure.frame import frame_from_array
+from imaging_requests.imaging.measure.plan import Plan
+from imaging_requests.imaging.measure.sets import check_ambient, check_bracket, check_warm_up
+from imaging_requests.imaging.measure.xray import dead_lines, is_inverted
+from imaging_requests.imaging.synthesis import Direction, Lamp, Pose, Role, Technique
+from tests.pure.measure_samples import SPEC, as_frame, shoot, tools
+
+SIDES = {"L": Direction.LEFT, "R": Direction.RIGHT, "T": Direction.TOP, "B": Direction.BOTTOM}
+FACE = (SPEC.width_mm, SPEC.height_mm)
+
+
+def found(exposure, **plan):
+    frame = as_frame(exposure)
+    plan.setdefault("technique", exposure.truth.technique.value)
+    return {each.rule_id: each for each in check_frame(frame, Plan(**plan), tools())}
+
+
+class TestFluorescence:
+    def test_clean_passes(self):
+        seen = found(shoot(Technique.FLUORESCENCE), ev=0.0)
+        rules = ("U1", "U4", "U5", "U6")
+        assert [seen[rule].outcome for rule in rules] == [Outcome.PASS] * 4
+
+    def test_a_forgotten_filter_is_named_and_says_until_when(self):
+        until = "The painting is booked to leave the easel at 15:40."
+        seen = found(shoot(Technique.FLUORESCENCE, has_barrier_filter=False), until=until)
+        assert seen["U1"].outcome is Outcome.FAIL
+        assert "violet" in seen["U1"].sentence
+        assert "barrier filter" in seen["U1"].sentence
+        assert seen["U1"].sentence.endswith(until)
+
+    def test_room_light_is_told_from_a_filter(self):
+        seen = found(shoot(Technique.FLUORESCENCE, room_light=0.4))
+        assert seen["U1"].outcome is Outcome.FAIL
+        assert "room light" in seen["U1"].sentence
+
+    def test_an_overexposed_frame_cannot_tell(self):
+        assert found(shoot(Technique.FLUORESCENCE, ev=2))["U1"].outcome is Outcome.CANNOT_TELL
+
+    def test_without_the_strip_nobody_can_tell(self):
+        seen = found(shoot(Technique.FLUORESCENCE, has_target=False))
+        assert seen["U1"].outcome is Outcome.CANNOT_TELL
+        assert "target strip" in seen["U1"].sentence
+
+    def test_uneven_lamps(self):
+        exposure = shoot(Technique.FLUORESCENCE)
+        ramp = np.sqrt(np.linspace(1.0, 0.45, exposure.pixels.shape[1]))[None, :, None]
+        dimmed = (exposure.pixels * ramp).astype(np.uint16)
+        frame = frame_from_array(dimmed, as_frame(exposure).encoding, clip=tools().clip())
+        seen = {each.rule_id: each for each in check_frame(frame, Plan("UV"), tools())}
+        assert seen["U5"].outcome is Outcome.FAIL
+
+    def test_ambient_and_warm_up(self):
+        lit = as_frame(shoot(Technique.FLUORESCENCE))
+        dark = as_frame(shoot(Technique.FLUORESCENCE, role=Role.AMBIENT))
+        light = as_frame(shoot(Technique.FLUORESCENCE, role=Role.AMBIENT, room_light=0.05))
+        assert check_ambient(dark, lit, tools()).outcome is Outcome.PASS
+        assert check_ambient(light, lit, tools()).outcome is Outcome.FAIL
+        assert check_warm_up(0.40, 0.41, tools()).outcome is Outcome.PASS
+        assert check_warm_up(0.40, 0.45, tools()).outcome is Outcome.FAIL
+
+
+class TestRaking:
+    @pytest.mark.parametrize("side", "LRTB")
+    def test_each_side_is_read_and_its_opposite_refused(self, side):
+        exposure = shoot(Technique.RAKING, direction=SIDES[side], lamp=Lamp(elevation_deg=9))
+        opposite = {"L": "R", "R": "L", "T": "B", "B": "T"}[side]
+        right = found(exposure, direction=side, elevation_deg=9.0)
+        assert [right[rule].outcome for rule in ("R3", "R4", "R7")] == [Outcome.PASS] * 3
+        wrong = found(exposure, direction=opposite)
+        assert wrong["R3"].outcome is Outcome.FAIL
+        assert "Declared" in wrong["R3"].sentence
+
+    @pytest.mark.parametrize("degrees", [6.0, 8.0, 12.0, 16.0, 25.0])
+    def test_elevation_to_a_quarter_degree(self, degrees):
+        exposure = shoot(
+            Technique.RAKING, direction=Direction.LEFT, lamp=Lamp(elevation_deg=degrees)
+        )
+        seen = found(exposure, direction="L", elevation_deg=degrees)["R4"]
+        assert abs(seen.value) < 0.25
+
+    def test_a_lamp_out_of_the_axis_and_light_from_elsewhere(self):
+        exposure = shoot(
+            Technique.RAKING,
+            direction=Direction.RIGHT,
+            lamp=Lamp(elevation_deg=14, azimuth_deg=93, leak=0.09),
+        )
+        seen = found(exposure, direction="R", elevation_deg=14.0)
+        assert seen["R3"].value == pytest.approx(3, abs=0.5)
+        assert seen["R7"].outcome is Outcome.FAIL
+
+    def test_without_the_gauge_nobody_can_tell(self):
+        exposure = shoot(Technique.RAKING, direction=Direction.LEFT, has_target=False)
+        seen = found(exposure, direction="L")
+        assert seen["R3"].outcome is Outcome.CANNOT_TELL
+
+
+class TestInfrared:
+    def test_clean_passes(self):
+        seen = found(shoot(Technique.INFRARED))
+        rules = ("I1", "I2", "I4", "I6")
+        assert [seen[rule].outcome for rule in rules] == [Outcome.PASS] * 4
+
+    def test_a_silicon_camera_still_sees_iron_gall_ink(self):
+        from imaging_requests.imaging.synthesis import infrared_layout
+
+        exposure = shoot(Technique.INFRARED)
+        line = infrared_layout(SPEC).iron_gall_line
+        to_px = np.linalg.inv(np.array(exposure.truth.px_to_face_mm))
+        x, y = (to_px @ [line.x, line.y, 1])[:2].round().astype(int)
+        right, low = (to_px @ [line.right, line.bottom, 1])[:2].round().astype(int)
+        pixels = exposure.pixels.copy()
+        pixels[y:low, x:right] = (0.65 * pixels[y:low, x:right]).astype(np.uint16)
+        frame = frame_from_array(pixels, as_frame(exposure).encoding, clip=tools().clip())
+        seen = {each.rule_id: each for each in check_frame(frame, Plan("IR"), tools())}
+        assert seen["I6"].outcome is Outcome.FAIL
+        assert "iron-gall ink is still visible" in seen["I6"].sentence.lower()
+
+    def test_a_tone_curve_is_not_linear(self):
+        exposure = shoot(Technique.INFRARED)
+        curved = (np.sqrt(exposure.pixels / 65535) * 65535).astype(np.uint16)
+        frame = frame_from_array(curved, as_frame(exposure).encoding, clip=tools().clip())
+        seen = {each.rule_id: each for each in check_frame(frame, Plan("IR"), tools())}
+        assert seen["I4"].outcome is Outcome.FAIL
+
+    def test_dead_pixels(self):
+        exposure = shoot(Technique.INFRARED)
+        pixels = exposure.pixels.copy()
+        rng = np.random.default_rng(9)
+        at = rng.integers(0, pixels.size, int(0.0005 * pixels.size))
+        pixels.reshape(-1)[at] = 65535
+        frame = frame_from_array(pixels, as_frame(exposure).encoding, clip=tools().clip())
+        seen = {each.rule_id: each for each in check_frame(frame, Plan("IR"), tools())}
+        assert seen["I2"].outcome is Outcome.FAIL
+
+
+class TestXRay:
+    @pytest.mark.parametrize("is_detector", [False, True])
+    def test_the_marker_proves_the_polarity(self, is_detector):
+        exposure = shoot(Technique.X_RAY, plate=7, is_detector_polarity=is_detector, px_per_mm=4.0)
+        true, false = "dense_bright", "dense_dark"
+        if is_detector:
+            true, false = false, true
+        assert found(exposure, polarity=true)["X1"].outcome is Outcome.PASS
+        assert found(exposure, polarity=false)["X1"].outcome is Outcome.FAIL
+        assert found(exposure)["X1"].outcome is Outcome.CANNOT_TELL
+
+    def test_without_a_marker_nothing_is_proven(self):
+        exposure = shoot(Technique.X_RAY, px_per_mm=4.0)
+        assert found(exposure, polarity="dense_bright")["X1"].outcome is Outcome.CANNOT_TELL
+
+    def test_a_dead_column_and_the_inverted_plate(self):
+        pixels = shoot(Technique.X_RAY, px_per_mm=3.0).pixels
+        assert dead_lines(pixels / 65535) == (0, 0)
+        broken = pixels.copy()
+        broken[:, 300] = broken[:, 300] * 0.9
+        assert dead_lines(broken / 65535) == (0, 1)
+        assert is_inverted(pixels, 65535 - pixels, full_scale=65535) == 1.0
+        assert is_inverted(pixels, 65534 - pixels, full_scale=65535) < 1.0
+
+
+class TestBracket:
+    def frames(self, technique, evs, **options):
+        return [
+            (ev, as_frame(shoot(technique, ev=ev, noise_seed=int(ev) + 9, **options))) for ev in evs
+        ]
+
+    def test_complete_and_in_steps(self):
+        frames = self.frames(Technique.FLUORESCENCE, (-1.0, 0.0, 1.0))
+        seen = check_bracket(frames, Plan("UV"), tools(), wanted_ev=(-1, 0, 1))
+        assert [each.outcome for each in seen] == [Outcome.PASS] * 2
+
+    def test_the_missing_exposure_is_named(self):
+        frames = self.frames(Technique.RAKING, (-1.0, 0.0), direction=Direction.LEFT)
+        seen = check_bracket(frames, Plan("RK", direction="L"), tools(), wanted_ev=(-1, 0, 1))
+        assert seen[0].outcome is Outcome.FAIL
+        assert "Exposure +1 is missing (have −1 and 0)" in seen[0].sentence
+
+    def test_swapped_exposures_and_movement(self):
+        one, two = self.frames(Technique.FLUORESCENCE, (-1.0, 0.0))
+        swapped = check_bracket([(-1.0, two[1]), (0.0, one[1])], Plan("UV"), tools())
+        assert swapped[0].outcome is Outcome.FAIL
+        moved = as_frame(shoot(Technique.FLUORESCENCE, pose=Pose(shift_x_mm=0.8)))
+        seen = check_bracket([one, (0.0, moved)], Plan("UV"), tools())
+        assert seen[1].outcome is Outcome.FAIL
+        assert seen[1].value == pytest.approx(2.0, abs=0.2)
