@@ -277,7 +277,7 @@ def test_axe_finds_nothing_and_nothing_scrolls_sideways(
     page = opened(window, address(scene["thing"], "mode=side"))
     page.set_viewport_size({"width": width, "height": 760})
     page.emulate_media(color_scheme=theme)
-    page.add_script_tag(path=AXE)
+    page.evaluate(Path(AXE).read_text("utf-8"))
     result = page.evaluate("axe.run(document)")
     assert len(result["passes"]) > 15
     assert [(each["id"], each["nodes"][0]["html"]) for each in result["violations"]] == []

@@ -17,6 +17,8 @@ import { Tools } from "./tools.js";
 
 const LETTERS = "ABCD";
 const STACKED = ["one", "fade", "split", "blink"];
+// Ways of looking at two pictures. Until it is known what a pair is worth, all are open.
+const PAIRS = ["fade", "split", "blink", "side"];
 const PAIRED = ["fade", "split", "blink"];
 const BLINK_MS = 900;
 const ADDRESS_MS = 250;
@@ -35,7 +37,7 @@ class Look {
     this.byId = new Map(data.pictures.map((each) => [each.id, each]));
     this.sides = [];
     this.shown = [];
-    this.allowed = data.pair?.modes ?? [];
+    this.allowed = data.pair?.modes ?? PAIRS;
     this.pairOf = data.pair ? this.firstTwo() : "";
     this.isBlinkedAway = false;
     this.panes = look.querySelector("[data-look-panes]");
@@ -141,7 +143,7 @@ class Look {
       this.divide.remove();
     }
     this.isBlinkedAway = false;
-    this.controls.show(this.shown, this.mayPair());
+    this.controls.show(this.shown, this.allowed);
     this.say();
     this.veil();
     this.fit();
@@ -246,11 +248,10 @@ class Look {
   async weigh() {
     const two = this.sight.pictures.slice(0, 2);
     this.pairOf = this.firstTwo();
+    this.allowed = PAIRS;
     const honest = this.look.querySelector("[data-look-honest]");
     if (two.length < 2) {
       honest.textContent = "One picture; choose a second one to compare.";
-      this.allowed = [];
-      this.permit();
       return;
     }
     const query = new URLSearchParams(two.map((each) => ["p", String(each.id)]));
@@ -277,13 +278,8 @@ class Look {
       sight.mode = this.allowed.includes("side") ? "side" : "one";
       this.lay();
     } else {
-      this.controls.show(this.shown, this.mayPair());
+      this.controls.show(this.shown, this.allowed);
     }
-  }
-
-  // With one picture chosen, a way of looking at two may be asked for: a second one is found.
-  mayPair() {
-    return this.sight.pictures.length < 2 ? ["fade", "split", "blink", "side"] : this.allowed;
   }
 
   draw() {
@@ -401,7 +397,7 @@ class Look {
     const middle = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
     const span = Math.max(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys), 1);
     this.camera.showPart(middle, span * 3, false);
-    this.controls.show(this.shown, this.mayPair());
+    this.controls.show(this.shown, this.allowed);
   }
 
   // Turn the object over: the same spot, seen from the other side.
@@ -454,20 +450,20 @@ class Look {
       },
       mix: (value) => {
         this.sight.mix = value;
-        this.controls.show(this.shown, this.mayPair());
+        this.controls.show(this.shown, this.allowed);
         this.veil();
         this.keepAddress();
       },
       exposure: (place, step) => this.expose(place, step),
       invert: () => {
         this.sight.inverted = !this.sight.inverted;
-        this.controls.show(this.shown, this.mayPair());
+        this.controls.show(this.shown, this.allowed);
         this.veil();
         this.keepAddress();
       },
       notes: () => {
         this.sight.notes = !this.sight.notes;
-        this.controls.show(this.shown, this.mayPair());
+        this.controls.show(this.shown, this.allowed);
         this.camera.changed();
       },
       further: () => this.camera.zoom(1 / CLOSER),
@@ -494,7 +490,7 @@ class Look {
     chosen.ev = exposure.ev;
     this.shown = this.picturesInMode();
     this.sides[place]?.pane.expose(exposure.ev);
-    this.controls.show(this.shown, this.mayPair());
+    this.controls.show(this.shown, this.allowed);
     this.name();
     this.camera.changed();
   }
@@ -542,7 +538,7 @@ class Look {
       ["one", "fade", "split", "blink", "side", "grid"].map((mode, place) => [
         String(place + 1),
         () => {
-          if (["one", "grid"].includes(mode) || this.mayPair().includes(mode)) {
+          if (["one", "grid"].includes(mode) || this.allowed.includes(mode)) {
             acts.mode(mode);
           }
         },
