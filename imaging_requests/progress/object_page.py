@@ -19,11 +19,11 @@ from imaging_requests.collection.policies import (
     RECORD_FACTS,
     RECORD_WHEREABOUTS,
 )
-from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
+from imaging_requests.progress.policies import LOOK
 from imaging_requests.progress.ruler import draw_ruler
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.progress.settle import settle
@@ -117,7 +117,7 @@ def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:
                 "kind": "do",
             }
         )
-    if may(user, SEE_PICTURES):
+    if may(user, LOOK):
         actions.append(
             {"label": "Look and compare", "href": reverse("progress:look", args=[thing.pk])}
         )

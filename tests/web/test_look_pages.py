@@ -14,9 +14,9 @@ from django.urls import reverse
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables import actions
 from imaging_requests.deliverables.models import SurfaceNote
-from imaging_requests.intake import policies as intake_policies
 from imaging_requests.people.errors import DomainError, NotAllowed
-from imaging_requests.people.models import User
+from imaging_requests.people.models import Role, User
+from imaging_requests.pictures.models import Restriction
 from imaging_requests.progress.look.sight import Chosen, Sight, read_sight
 from tests import factory
 from tests.look_scene import painting, pictured, registered
@@ -171,22 +171,48 @@ def test_a_recalled_picture_is_not_shown(thing: CollectionObject, oda: User) -> 
     assert "UV of the front" not in page
 
 
-def test_a_restricted_picture_is_held_back_with_its_reason(
-    thing: CollectionObject, oda: User, monkeypatch: pytest.MonkeyPatch
+def restrict(thing: CollectionObject, by: User, kind: str, techniques: list[str]) -> None:
+    Restriction.objects.create(
+        object=thing,
+        kind=kind,
+        techniques=techniques,
+        reason="asked for in writing.",
+        since=factory.LONG_AGO,
+        set_by=by,
+    )
+
+
+def test_a_restricted_picture_and_its_notes_are_held_back_with_the_reason(
+    thing: CollectionObject, oda: User
 ) -> None:
+    signe = factory.lead()
     pictured(thing, "VF")
     plate = pictured(thing, "XR", "T")
-
-    def rule(user: User, subject: Any) -> str:
-        is_plate = getattr(subject, "pk", None) == plate.pk and hasattr(subject, "technique")
-        return "The owner has not agreed." if is_plate else ""
-
-    monkeypatch.setattr(intake_policies, "_picture_rules", [rule])
+    write(signe, plate.pk, "A nail that nobody saw")
+    restrict(thing, signe, "consent", ["XR"])
     page = text(signed_in(oda).get(at(thing, f"p={plate.pk}")))
-    assert "Not shown: X-ray: The owner has not agreed." in page
+    assert "Not shown: X-ray: Owner&#x27;s consent missing: asked for in writing." in page
     assert [each["technique"] for each in data_of(page)["pictures"]] == ["VF"]
-    with pytest.raises(NotAllowed, match="The owner has not agreed"):
+    assert "A nail that nobody saw" not in page
+    assert "1 note on pictures that are not open to you" in page
+    note = SurfaceNote.objects.get()
+    assert signed_in(oda).get(reverse("progress:look_note", args=[note.pk])).status_code == 403
+    with pytest.raises(NotAllowed, match="Owner's consent missing"):
         write(oda, plate.pk)
+    shown = text(signed_in(signe).get(at(thing, f"p={plate.pk}")))
+    assert "A nail that nobody saw" in shown
+
+
+def test_who_sees_small_pictures_only_gets_no_tiles(thing: CollectionObject) -> None:
+    pictured(thing, "VF")
+    page = text(signed_in(factory.person("Hale", Role.KEEPER)).get(at(thing)))
+    assert "Your role sees small pictures only." in page
+    assert data_of(page)["pictures"][0]["exposures"][0]["tiles"][0]["info"] is None
+
+
+def test_people_from_outside_do_not_come_here(thing: CollectionObject) -> None:
+    pictured(thing, "VF")
+    assert signed_in(factory.person("Ilse", Role.LENDER)).get(at(thing)).status_code == 403
 
 
 def test_pictures_of_one_view_carry_their_grade_and_its_sentence(
@@ -212,14 +238,14 @@ def test_the_page_asks_the_database_a_fixed_number_of_times(
     first = pictured(thing, "VF")
     write(oda, first.pk)
     client.get(at(thing))
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(20):
         client.get(at(thing))
     for technique in ("VC", "IR", "UV"):
         for days in (1, 20):
             row = pictured(thing, technique, evs=(0, 1), days=days)
             registered(row, [[0.5, 0, -20], [0, 0.5, -20], [0, 0, 1]])
             write(oda, row.pk)
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(20):
         client.get(at(thing, "mode=grid"))
 
 

@@ -123,6 +123,7 @@ def withdraw_note(
 def _locked(actor: User, note_id: int, read_version: int, wanted: dict[str, Any]) -> SurfaceNote:
     row = lock_row(SurfaceNote, note_id, read_version=read_version, wanted=wanted)
     demand(actor, CHANGE_NOTE, row)
+    demand(actor, SEE_PICTURES, row.drawn_on)
     if row.withdrawn_at is not None:
         raise IllegalStep(
             "This note was taken back.", code="note.withdrawn", next_step="Write a new one."

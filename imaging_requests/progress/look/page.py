@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +17,7 @@ from imaging_requests.progress.look import plain
 from imaging_requests.progress.look.pairs import Pair, pair_of
 from imaging_requests.progress.look.shown_pictures import (
     Gallery,
-    Seen,
+    Picture,
     exposure_words,
     picture_address,
 )
@@ -66,7 +65,7 @@ def complete(sight: Sight, gallery: Gallery) -> tuple[Sight, list[str]]:
     return replace(sight, face=face, pictures=tuple(chosen)), refusals
 
 
-def _first_pictures(gallery: Gallery, face: str, mode: str) -> list[Seen]:
+def _first_pictures(gallery: Gallery, face: str, mode: str) -> list[Picture]:
     """The newest visible picture, and beside it the newest one in another technique."""
     own = sorted(
         gallery.of_plane(face),
@@ -77,11 +76,8 @@ def _first_pictures(gallery: Gallery, face: str, mode: str) -> list[Seen]:
     return [own[0], min(own[1:], key=lambda each: (BESIDE.index(each.row.technique), -each.row.pk))]
 
 
-def look_context(
-    gallery: Gallery, sight: Sight, notes: Iterable[SurfaceNote], *, user: User
-) -> dict[str, Any]:
+def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any]:
     """Gather the page."""
-    kept = list(notes)
     shown = [(each, gallery.picture(each.picture_id)) for each in sight.pictures]
     together = [picture for _, picture in shown if picture is not None]
     pair = pair_of(together[0], together[1]) if len(together) > 1 else None
@@ -108,9 +104,10 @@ def look_context(
         "rests_on": list(dict.fromkeys(each.rests_on for each in together)),
         "pair": pair,
         "table": _table(gallery, sight),
-        "notes": [note_row(note, user) for note in kept],
+        "notes": [note_row(note, user) for note in gallery.notes],
+        "notes_held_back": gallery.notes_held_back,
         "may_note": may(user, WRITE_NOTE),
-        "data": look_data(gallery, sight, kept, pair, user=user),
+        "data": look_data(gallery, sight, pair, user=user),
     }
 
 
@@ -137,7 +134,7 @@ def _picks(sight: Sight) -> list[dict[str, Any]]:
     ]
 
 
-def _part(gallery: Gallery, sight: Sight, together: list[Seen]) -> Box | None:
+def _part(gallery: Gallery, sight: Sight, together: list[Picture]) -> Box | None:
     if not together:
         return None
     first = together[0]
@@ -145,8 +142,8 @@ def _part(gallery: Gallery, sight: Sight, together: list[Seen]) -> Box | None:
 
 
 def _in_mode(
-    shown: list[tuple[Chosen, Seen | None]], sight: Sight, gallery: Gallery
-) -> list[tuple[Chosen, Seen]]:
+    shown: list[tuple[Chosen, Picture | None]], sight: Sight, gallery: Gallery
+) -> list[tuple[Chosen, Picture]]:
     """The pictures that a page without scripts draws: one, those side by side, or all."""
     if sight.mode == "grid":
         return [(Chosen(each.row.pk), each) for each in gallery.of_plane(sight.face)]
@@ -155,7 +152,7 @@ def _in_mode(
 
 
 def _figure(
-    chosen: Chosen, picture: Seen, sight: Sight, part: Box | None, gallery: Gallery
+    chosen: Chosen, picture: Picture, sight: Sight, part: Box | None, gallery: Gallery
 ) -> dict[str, Any]:
     exposure = picture.at(chosen.ev)
     turned = is_mirrored(picture, sight.face) and gallery.size_mm is not None
@@ -188,13 +185,13 @@ def _figure(
     }
 
 
-def _with_exposure(sight: Sight, picture: Seen, ev: float) -> Sight:
+def _with_exposure(sight: Sight, picture: Picture, ev: float) -> Sight:
     pk = picture.row.pk
     changed = tuple(Chosen(pk, ev) if c.picture_id == pk else c for c in sight.pictures)
     return replace(sight, pictures=changed)
 
 
-def is_mirrored(picture: Seen, face: str) -> bool:
+def is_mirrored(picture: Picture, face: str) -> bool:
     """Whether a picture is turned over to lie on the face that is looked at."""
     return {picture.plane, face} == {"F", "B"}
 
@@ -230,7 +227,7 @@ def _table(gallery: Gallery, sight: Sight) -> dict[str, Any]:
     return {"states": states, "rows": rows}
 
 
-def _link(each: Seen, sight: Sight) -> dict[str, Any]:
+def _link(each: Picture, sight: Sight) -> dict[str, Any]:
     alone = replace(sight, mode="one", pictures=(Chosen(each.row.pk),))
     first = sight.pictures[0] if sight.pictures else None
     beside = None
@@ -262,9 +259,7 @@ def note_row(note: SurfaceNote, user: User) -> dict[str, Any]:
     }
 
 
-def look_data(
-    gallery: Gallery, sight: Sight, notes: list[SurfaceNote], pair: Pair | None, *, user: User
-) -> dict[str, Any]:
+def look_data(gallery: Gallery, sight: Sight, pair: Pair | None, *, user: User) -> dict[str, Any]:
     """Return what the scripts of the page need, as plain values."""
     return {
         "sizeMm": list(gallery.size_mm) if gallery.size_mm else None,
@@ -278,7 +273,7 @@ def look_data(
                 "points": note.points_mm,
                 "shape": note.shape,
             }
-            for note in notes
+            for note in gallery.notes
         ],
         "sight": {
             "face": sight.face,
@@ -303,7 +298,7 @@ def pair_data(pair: Pair) -> dict[str, Any]:
     return {"grade": pair.grade, "sentence": pair.sentence, "modes": list(pair.modes)}
 
 
-def _picture_data(each: Seen) -> dict[str, Any]:
+def _picture_data(each: Picture) -> dict[str, Any]:
     row = each.row
     return {
         "id": row.pk,

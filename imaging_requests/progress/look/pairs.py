@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from imaging_requests.deliverables.comparability import grade_of
 from imaging_requests.imaging.comparison.terms import Comparability
-from imaging_requests.progress.look.shown_pictures import Seen
+from imaging_requests.progress.look.shown_pictures import Picture
 
 ALL_TOGETHER = ("fade", "split", "blink", "side")
 #: What each grade leaves open: an indicative pair stands side by side, one that may not be
@@ -28,7 +28,7 @@ class Pair:
     modes: tuple[str, ...] = ALL_TOGETHER
 
 
-def pair_of(one: Seen, two: Seen) -> Pair:
+def pair_of(one: Picture, two: Picture) -> Pair:
     """Say what a comparison of two pictures is worth."""
     if one.row.pk == two.row.pk:
         return Pair(grade="", sentence="One picture twice: there is nothing to compare.")

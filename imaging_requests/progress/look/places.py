@@ -63,8 +63,10 @@ class Placing:
     error_mm: float | None
     rests_on: str
 
-    def lay(self, seat: DeliverableFrame, made: Mapping[str, Derivative]) -> Laid:
-        """Lay one frame."""
+    def lay(
+        self, seat: DeliverableFrame, made: Mapping[str, Derivative], *, is_small: bool = False
+    ) -> Laid:
+        """Lay one frame; `is_small` where only its small picture is open to the person."""
         frame = seat.frame
         width, height = frame.width_px or 1, frame.height_px or 1
         small = made[LARGE]
@@ -75,7 +77,7 @@ class Placing:
             width_px=width,
             height_px=height,
             src=f"{reverse('intake:picture', args=[frame.pk, LARGE])}?of={small.recipe}",
-            info=self._info(seat, made.get(PYRAMID)),
+            info=None if is_small else self._info(seat, made.get(PYRAMID)),
         )
 
     def _info(self, seat: DeliverableFrame, made: Derivative | None) -> Mapping[str, Any] | None:

@@ -18,16 +18,18 @@ from imaging_requests.deliverables.models import (
     DeliverableFrame,
     DeliverableState,
     Registration,
+    SurfaceNote,
 )
 from imaging_requests.intake.models import Derivative
-from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.intake.words import ev_words
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
-from imaging_requests.people.policies import why_not
+from imaging_requests.pictures.access import decisions
+from imaging_requests.pictures.rules import Decision, Seen
 from imaging_requests.progress.look import places
 from imaging_requests.progress.look.places import FaceSize, Laid
 from imaging_requests.protocols.queries import settings_for_words
+from imaging_requests.reckoning.shots import StudioSettings
 from imaging_requests.requesting.known_facts import latest_facts
 from imaging_requests.requesting.words import numbers_of
 
@@ -49,7 +51,7 @@ class Exposure:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Seen:
+class Picture:
     """A picture that can be looked at."""
 
     row: Deliverable
@@ -88,14 +90,16 @@ class Gallery:
     thing: CollectionObject
     number: str
     size_mm: FaceSize | None
-    pictures: tuple[Seen, ...]
+    pictures: tuple[Picture, ...]
     held_back: tuple[str, ...]
+    notes: tuple[SurfaceNote, ...] = ()
+    notes_held_back: int = 0
 
-    def picture(self, pk: int) -> Seen | None:
+    def picture(self, pk: int) -> Picture | None:
         """Return one picture by its key."""
         return next((each for each in self.pictures if each.row.pk == pk), None)
 
-    def of_plane(self, plane: str) -> list[Seen]:
+    def of_plane(self, plane: str) -> list[Picture]:
         """Return the pictures of one face."""
         return [each for each in self.pictures if each.plane == plane]
 
@@ -105,25 +109,28 @@ class Gallery:
         return [face for face in "FBE" if any(each.plane == face for each in self.pictures)]
 
 
-def gather_gallery(thing: CollectionObject, *, user: User, now: datetime) -> Gallery:
-    """Read the pictures of an object that this person may see."""
+def gather_gallery(
+    thing: CollectionObject, *, user: User, now: datetime, notes: Sequence[SurfaceNote] = ()
+) -> Gallery:
+    """Read the pictures of an object, and of its notes, that this person may see."""
     facts = latest_facts([thing.pk], now).get(thing.pk)
     size = places.size_of(facts)
     studio = settings_for_words(now)
     rows = list(_rows(thing.pk))
     held_back: list[str] = []
     open_rows = []
+    drawn_on = [note.drawn_on for note in notes]
+    access = decisions(user, {row.pk: row for row in (*drawn_on, *rows)}.values(), now=now)
     for row in rows:
-        reason = why_not(user, SEE_PICTURES, row)
-        if reason:
-            held_back.append(f"{row}: {reason}")
+        if access[row.pk].seen is Seen.NOTHING:
+            held_back.append(f"{row}: {access[row.pk].because}")
         else:
             open_rows.append(row)
     derived = _derived(seat.frame_id for row in open_rows for seat in _seats(row))
     states = shown.state_places(thing.pk, open_rows)
     seen = []
     for row in open_rows:
-        picture = _seen(row, size, studio, derived, states[row.pk].words)
+        picture = _shown(row, size, studio, derived, states[row.pk].words, access[row.pk])
         if picture is None:
             held_back.append(f"{row}: its small pictures are not made yet.")
         else:
@@ -134,6 +141,8 @@ def gather_gallery(thing: CollectionObject, *, user: User, now: datetime) -> Gal
         size_mm=size,
         pictures=tuple(sorted(seen, key=_in_order)),
         held_back=tuple(held_back),
+        notes=tuple(each for each in notes if access[each.drawn_on_id].seen is not Seen.NOTHING),
+        notes_held_back=sum(access[each.drawn_on_id].seen is Seen.NOTHING for each in notes),
     )
 
 
@@ -157,7 +166,7 @@ def _seats(row: Deliverable) -> Sequence[DeliverableFrame]:
     return found
 
 
-def _in_order(seen: Seen) -> tuple[Any, ...]:
+def _in_order(seen: Picture) -> tuple[Any, ...]:
     row = seen.row
     technique = ORDER.index(row.technique) if row.technique in ORDER else len(ORDER)
     return seen.state_index, technique, row.face, row.variant, row.captured_at, row.pk
@@ -170,28 +179,29 @@ def _derived(frame_ids: Iterable[int]) -> dict[int, dict[str, Derivative]]:
     return found
 
 
-def _seen(
+def _shown(
     row: Deliverable,
     size: FaceSize | None,
-    studio: Any,
+    studio: StudioSettings | None,
     derived: dict[int, dict[str, Derivative]],
     state: str,
-) -> Seen | None:
+    access: Decision,
+) -> Picture | None:
     placing = places.placing_of(row, size, studio, next(iter(row.maps), None))  # type: ignore[attr-defined]
     by_ev: dict[float, list[Laid]] = defaultdict(list)
     for seat in _seats(row):
         made = derived.get(seat.frame_id, {})
         if seat.focus_slice == 0 and LARGE in made and seat.frame.width_px:
-            by_ev[seat.ev].append(placing.lay(seat, made))
+            by_ev[seat.ev].append(placing.lay(seat, made, is_small=access.seen is not Seen.FULL))
     if not by_ev:
         return None
     covers = [derived.get(row.cover_id or 0, {}).get(LARGE)]
-    return Seen(
+    return Picture(
         row=row,
         plane=PLANES[row.face],
         state_index=int(state[1:].split(",")[0]),
         state_words=state,
-        rests_on=placing.rests_on,
+        rests_on=f"{placing.rests_on} {access.because}".strip(),
         error_mm=placing.error_mm,
         is_tone_stretched=any(each is not None and each.tone_stretched for each in covers),
         exposures=tuple(Exposure(ev=ev, tiles=tuple(tiles)) for ev, tiles in sorted(by_ev.items())),

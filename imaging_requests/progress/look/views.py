@@ -18,7 +18,7 @@ from imaging_requests.deliverables.models import Deliverable, SurfaceNote
 from imaging_requests.deliverables.policies import CHANGE_NOTE, WRITE_NOTE
 from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.errors import DomainError, StaleWrite
-from imaging_requests.people.policies import requires, why_not
+from imaging_requests.people.policies import demand, requires, why_not
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress.look.forms import BOX, ChangeNoteForm, NewNoteForm, NoteForm
 from imaging_requests.progress.look.notes import note_with_names, notes_of
@@ -26,23 +26,24 @@ from imaging_requests.progress.look.page import complete, look_context, note_row
 from imaging_requests.progress.look.pairs import pair_of
 from imaging_requests.progress.look.shown_pictures import gather_gallery
 from imaging_requests.progress.look.sight import read_sight
+from imaging_requests.progress.policies import LOOK
 from imaging_requests.requesting.words import numbers_of
 
 
-@requires(SEE_PICTURES)
+@requires(LOOK)
 @require_safe
 def look(request: HttpRequest, pk: int) -> HttpResponse:
     """Show the pictures of an object at the same spot."""
     thing = get_object_or_404(CollectionObject, pk=pk)
     user = signed_in(request)
-    gallery = gather_gallery(thing, user=user, now=timezone.now())
+    gallery = gather_gallery(thing, user=user, now=timezone.now(), notes=notes_of(thing.pk))
     asked, unread = read_sight(request.GET)
     sight, missing = complete(asked, gallery)
-    context = look_context(gallery, sight, notes_of(thing.pk), user=user)
+    context = look_context(gallery, sight, user=user)
     return render(request, "progress/look.html", context | {"refusals": [*unread, *missing]})
 
 
-@requires(SEE_PICTURES)
+@requires(LOOK)
 @require_safe
 def look_pair(request: HttpRequest, pk: int) -> JsonResponse:
     """Say what a comparison of two pictures is worth."""
@@ -90,6 +91,7 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
     row = note_with_names(pk)
     if row is None:
         raise Http404("There is no such note.")
+    demand(signed_in(request), SEE_PICTURES, row.drawn_on)
     form = ChangeNoteForm(request.POST or None, initial=_initial(row, request.GET.get("back", "")))
     if request.method == "POST" and form.is_valid():
         values = form.cleaned_data
