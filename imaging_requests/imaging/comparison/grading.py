@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import rows_camera, rows_light
 from .limits import GradeLimits
@@ -53,6 +53,7 @@ def grade_pair(
     limits: GradeLimits,
     floor: str = "",
     warnings: tuple[str, ...] = (),
+    is_vouched: bool = False,
 ) -> Grading:
     """Grade two pictures of one view in one technique.
 
@@ -61,6 +62,8 @@ def grade_pair(
         floor: What cannot be told apart, in words ("colour differences under 1.5 ΔE00"); empty
             leaves that part of the sentence out.
         warnings: Contradictions found before, see ``measured.take_measured``.
+        is_vouched: Somebody vouches that what was not recorded was the same: such rows count as B,
+            never as A, and the sentence says so.
 
     Raises:
         ValueError: The technique is not known.
@@ -73,6 +76,8 @@ def grade_pair(
     'Grade N, not compared: one of the pictures has no colour chart.'
     """
     findings = _findings(technique, before, after, pair, limits)
+    if is_vouched:
+        findings = tuple(vouched(finding) for finding in findings)
     grade = worst([finding.grade for finding in findings])
     return Grading(
         technique=technique,
@@ -80,6 +85,20 @@ def grade_pair(
         findings=findings,
         warnings=warnings,
         sentence=sentence_of(technique, grade, findings, floor),
+    )
+
+
+def vouched(finding: Finding) -> Finding:
+    """A row that nobody recorded but somebody vouches for: visible comparison, never measurable.
+
+    >>> row = Finding(row="tilt", grade=Comparability.C, reason="the tilt …", is_known=False)
+    >>> vouched(row).reason
+    'the tilt … and is only vouched for'
+    """
+    if finding.is_known:
+        return finding
+    return replace(
+        finding, grade=Comparability.B, reason=f"{finding.reason} and is only vouched for"
     )
 
 

@@ -1,0 +1,151 @@
+"""Compare two pictures of one view made before and after: grade, noise floor, change map.
+
+Run it to see what a treatment changed, or whether two shoots can be compared at all. The files are
+only read. Without the set-ups of both shoots the answer is "indicative" at best.
+"""
+
+import json
+import os
+import sys
+import tempfile
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any, NoReturn
+
+import numpy as np
+from django.core.management.base import BaseCommand
+from PIL import Image
+
+from imaging_requests.deliverables.comparing import (
+    Refused,
+    compare_files,
+    draw,
+    read_matrix,
+)
+from imaging_requests.imaging.comparison.answer import as_data, as_text
+from imaging_requests.imaging.comparison.set_up import Pair, SetUp
+from imaging_requests.imaging.comparison.set_up_data import read_set_ups
+from imaging_requests.imaging.comparison.terms import TECHNIQUES, Comparability
+
+REFUSED = 2
+
+
+class Command(BaseCommand):
+    """Two files in; the grade, its sentence and the map out. Refusals are sentences on stderr."""
+
+    help = (
+        "Compare a picture made before with one made after. Exit code 0: compared, or graded N "
+        "with the reason. Exit code 2: the pictures cannot be compared, said on stderr."
+    )
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("before", help="path of the earlier picture")
+        parser.add_argument("after", help="path of the later picture")
+        parser.add_argument("--technique", default="VF", help=f"one of {', '.join(TECHNIQUES)}")
+        parser.add_argument(
+            "--matrix",
+            default="",
+            help="3 × 3 matrix from px of AFTER to px of BEFORE: nine numbers, JSON, the path of a "
+            "JSON file, or identity; without it the pictures are aligned",
+        )
+        parser.add_argument(
+            "--px-per-mm", type=float, default=None, help="density of BEFORE on the object"
+        )
+        parser.add_argument("--set-ups", default="", help="path of a JSON file with both set-ups")
+        parser.add_argument(
+            "--same-set-up",
+            action="store_true",
+            help="vouch that whatever was not recorded was the same; such rows count as B",
+        )
+        parser.add_argument("--output", default="", help="write the comparison as PNG here")
+        parser.add_argument("--json", action="store_true", help="answer as JSON")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        technique = str(options["technique"]).upper()
+        if technique not in TECHNIQUES:
+            self._refuse(
+                f"The technique {options['technique']} is not known; it is one of "
+                f"{', '.join(TECHNIQUES)}."
+            )
+        output = self._output(options["output"])
+        before_set_up, after_set_up, pair = self._set_ups(options["set_ups"])
+        try:
+            matrix = read_matrix(options["matrix"]) if options["matrix"] else None
+            found, density, notes = compare_files(
+                technique,
+                Path(options["before"]),
+                Path(options["after"]),
+                matrix=matrix,
+                px_per_mm=options["px_per_mm"],
+                set_ups=(before_set_up, after_set_up),
+                pair=pair,
+                is_vouched=options["same_set_up"],
+            )
+        except Refused as refusal:
+            self._refuse(str(refusal))
+        except MemoryError:
+            self._refuse(
+                "There is not enough memory for these pictures. Close other programs and try again."
+            )
+        for note in notes:
+            self.stderr.write(f"Note: {note}")
+        written = None
+        if output is not None and found.grading.grade is not Comparability.N:
+            azimuths = after_set_up.azimuths_deg
+            self._write(draw(found, lamp_from_deg=azimuths[0] if azimuths else None), output)
+            written = str(output)
+        elif output is not None:
+            self.stderr.write("Pictures of grade N are not compared, so no picture was written.")
+        data = as_data(found, px_per_mm=density, output=written)
+        if options["json"]:
+            self.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+        else:
+            self.stdout.write(as_text(data))
+
+    def _output(self, text: str) -> Path | None:
+        if not text:
+            return None
+        path = Path(text)
+        if path.suffix.lower() != ".png":
+            self._refuse(f"The comparison is written as PNG; {path.name} does not end in .png.")
+        if path.exists():
+            self._refuse(f"{path} is there already and is not overwritten. Choose another name.")
+        if not path.parent.is_dir():
+            self._refuse(f"The folder {path.parent} does not exist.")
+        return path
+
+    def _set_ups(self, path: str) -> tuple[SetUp, SetUp, Pair]:
+        if not path:
+            return SetUp(), SetUp(), Pair()
+        try:
+            text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8-sig")
+            return read_set_ups(json.loads(text))
+        except OSError as problem:
+            self._refuse(f"The set-ups cannot be read from {path}: {problem.strerror}.")
+        except UnicodeDecodeError:
+            self._refuse(f"The set-ups in {path} are not text in UTF-8. Save them as UTF-8 JSON.")
+        except json.JSONDecodeError as problem:
+            self._refuse(
+                f"The set-ups in {path} are not valid JSON: line {problem.lineno}, column "
+                f"{problem.colno}: {problem.msg}."
+            )
+        except (ValueError, RecursionError) as problem:
+            self._refuse(str(problem))
+
+    def _write(self, picture: np.ndarray, path: Path) -> None:
+        """Write under another name first, so that a broken write leaves no half picture."""
+        try:
+            with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
+                Image.fromarray(picture).save(part, "PNG")
+            os.link(part.name, path)
+        except FileExistsError:
+            self._refuse(f"{path} is there already and is not overwritten. Choose another name.")
+        except OSError as problem:
+            self._refuse(f"The comparison cannot be written to {path}: {problem.strerror}.")
+        finally:
+            Path(part.name).unlink(missing_ok=True)
+
+    def _refuse(self, sentence: str) -> NoReturn:
+        self.stderr.write(sentence)
+        raise SystemExit(REFUSED)
