@@ -10,6 +10,7 @@ from typing import Any
 from imaging_requests.campaigns import actions as campaigns
 from imaging_requests.collection import actions as collection
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry, Support
+from imaging_requests.demo import opening
 from imaging_requests.demo.scenario import Thing, fixture
 from imaging_requests.demo.world import Step, World
 from imaging_requests.people import actions as people
@@ -70,6 +71,7 @@ def steps(world: World) -> Iterator[Step]:
     yield Step(read, 9, "notices read", partial(_read_notices, world, read))
     for row in world.scenario.mine(museum["unavailable"]):
         yield Step(at(row["recorded"]), 0, "availability", partial(_hold_back, world, row))
+    yield from opening.steps(world)
 
 
 def _open_accounts(world: World, opened: datetime) -> None:

@@ -107,6 +107,16 @@ def is_outside(user: User | AnonymousUser) -> bool:
     return not isinstance(user, User) or not user.has_role(*EVERYONE_INSIDE)
 
 
+def declares(wanted: Act) -> Callable[[View], View]:
+    """Declare the act of a view that demands it itself, because it remembers the answer."""
+
+    def decorate(view: View) -> View:
+        view.act = wanted  # type: ignore[attr-defined]
+        return view
+
+    return decorate
+
+
 def public(view: View) -> View:
     """Declare a view that needs no sign-in; the permission walk lists these by name."""
     open_view = login_not_required(view)

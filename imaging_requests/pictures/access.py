@@ -31,6 +31,7 @@ from imaging_requests.pictures.rules import (
     Seen,
     Shown,
     decide,
+    next_change,
 )
 
 Families = Mapping[int, tuple[int, ...]]
@@ -179,17 +180,21 @@ def _frame_facts(frame_ids: Sequence[int]) -> dict[int, _Facts]:
     return found
 
 
-def _decide_all(user: User, facts: Mapping[int, _Facts], now: datetime) -> dict[int, Decision]:
+def _decide_all(
+    user: User, facts: Mapping[int, _Facts], now: datetime
+) -> tuple[dict[int, Decision], datetime | None]:
+    """Decide about all subjects, and say when the clock alone may change that."""
     related = families(pk for each in facts.values() for pk in each.object_ids)
     limits = _limits({pk for family in related.values() for pk in family})
     grants = _grants(user)
     table = access_numbers().table
-    return {
+    found = {
         pk: decide(
             user.roles, each.shown(related), limits=limits, grants=grants, now=now, table=table
         )
         for pk, each in facts.items()
     }
+    return found, next_change(limits, grants, now)
 
 
 def decisions(
@@ -197,7 +202,7 @@ def decisions(
 ) -> dict[int, Decision]:
     """Return how much the person sees of each picture, by its primary key; at most five queries."""
     facts = {row.pk: _Facts.of(row) for row in rows}
-    return _decide_all(user, facts, now or timezone.now()) if facts else {}
+    return _decide_all(user, facts, now or timezone.now())[0] if facts else {}
 
 
 def frame_decisions(
@@ -205,14 +210,25 @@ def frame_decisions(
 ) -> dict[int, Decision]:
     """Return how much the person sees of each frame, by its primary key."""
     facts = _frame_facts(list(frame_ids))
-    return _decide_all(user, facts, now or timezone.now()) if facts else {}
+    return _decide_all(user, facts, now or timezone.now())[0] if facts else {}
 
 
 def decision(user: User, subject: Deliverable | Frame, *, now: datetime | None = None) -> Decision:
     """Return how much the person sees of one picture or frame now."""
-    if isinstance(subject, Deliverable):
-        return decisions(user, [subject], now=now)[subject.pk]
-    return frame_decisions(user, [subject.pk], now=now)[subject.pk]
+    return decision_until(user, subject, now=now)[0]
+
+
+def decision_until(
+    user: User, subject: Deliverable | Frame, *, now: datetime | None = None
+) -> tuple[Decision, datetime | None]:
+    """Return the same, and the instant at which the clock alone may change it."""
+    facts = (
+        {subject.pk: _Facts.of(subject)}
+        if isinstance(subject, Deliverable)
+        else _frame_facts([subject.pk])
+    )
+    found, until = _decide_all(user, facts, now or timezone.now())
+    return found[subject.pk], until
 
 
 def why_hidden(user: User, subject: Any) -> str:

@@ -39,7 +39,7 @@ CODE_VERSION = 1
 LD_JSON = f'application/ld+json;profile="{info.CONTEXT}"'
 NOT_THERE = "There is no such picture, or it is not open to you."
 ALL_ORIGINS = "*"
-PART_BYTES = 256 * 1024
+PART_BYTES = 512 * 1024
 
 
 class RefusedError(Exception):

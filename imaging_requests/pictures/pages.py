@@ -43,7 +43,8 @@ def scopes(thing: CollectionObject) -> list[tuple[str, str]]:
     faces = sorted({*"FBE", *(surface[0] for surface in surfaces)} - {"T"})
     found = [(WHOLE, "The whole object with its parts")]
     found += [
-        (f"{SURFACE}{face}", f"The {FACE_WORDS.get(face, face)}, all surfaces") for face in faces
+        (f"{SURFACE}{face}", f"{FACE_WORDS.get(face, face).capitalize()}, all surfaces")
+        for face in faces
     ]
     found += [(f"{SURFACE}{surface}", f"Surface {surface}") for surface in surfaces]
     found += [
@@ -101,7 +102,7 @@ def _scope_words(row: Restriction, names: dict[Any, str]) -> str:
         words = names.get(row.chain, "one picture")
     elif row.surface:
         face = FACE_WORDS.get(row.surface[0], row.surface)
-        words = f"the {face}" if len(row.surface) == 1 else f"surface {row.surface}"
+        words = face if len(row.surface) == 1 else f"surface {row.surface}"
     else:
         words = "the whole object"
     techniques = [TECHNIQUE_WORDS.get(each, each) for each in row.techniques]

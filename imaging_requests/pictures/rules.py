@@ -119,6 +119,17 @@ class Decision:
     because: str = ""
 
 
+def next_change(limits: Iterable[Limit], grants: Iterable[Given], now: datetime) -> datetime | None:
+    """Return the first instant after now at which the clock alone may change a decision."""
+    instants = [
+        instant
+        for each in (*limits, *grants)
+        for instant in (each.since, each.until)
+        if instant is not None and instant > now
+    ]
+    return min(instants, default=None)
+
+
 NO_ROLE = Decision(Seen.NOTHING, "Seeing pictures needs a role in the house or a grant.")
 NO_GRANT = Decision(Seen.NOTHING, "No grant to you is in force for this object.")
 STUDIO_ONLY = Decision(Seen.NOTHING, "This frame belongs to no picture; the studio alone sees it.")

@@ -7,13 +7,14 @@ frame. Both stay the same for good; neither is ever used as a path.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from uuid import UUID
 
 from django.conf import settings
 
-from imaging_requests.deliverables.models import Deliverable, DeliverableKind
+from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
 from imaging_requests.intake.actions.deriving import PYRAMID
 from imaging_requests.intake.models import Derivative, Frame
 
@@ -30,6 +31,11 @@ class Source:
     path: Path | None
     recipe: str = ""
     not_there_because: str = ""
+
+    @property
+    def is_settled(self) -> bool:
+        """Its file will not be another one: a frame, or a picture that is no longer building."""
+        return isinstance(self.subject, Frame) or self.subject.state != DeliverableState.BUILDING
 
 
 def identifier_of(row: Deliverable | Frame) -> str:
@@ -56,6 +62,20 @@ def find_source(identifier: str) -> Source | None:
             "identifier of its own.",
         )
     return _of_frame(row, row.cover_id)
+
+
+def paths_of(rows: Iterable[Deliverable]) -> dict[int, Path]:
+    """Return the pyramids of many pictures by primary key; those without one are left out."""
+    by_cover: dict[int, list[int]] = {}
+    for row in rows:
+        if row.cover_id is not None and row.kind not in UNJOINED:
+            by_cover.setdefault(row.cover_id, []).append(row.pk)
+    found = Derivative.objects.filter(frame__in=by_cover, kind=PYRAMID).order_by("pk")
+    return {
+        pk: Path(settings.DERIVED_DIR) / path
+        for frame_id, path in found.values_list("frame", "path")
+        for pk in by_cover[frame_id]
+    }
 
 
 def _of_frame(subject: Deliverable | Frame, frame_id: int | None) -> Source:

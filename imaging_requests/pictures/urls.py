@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from imaging_requests.pictures import views, views_access
+from imaging_requests.pictures import views, views_access, views_manifest
 
 app_name = "pictures"
 urlpatterns = [
@@ -20,6 +20,7 @@ urlpatterns = [
         views.link_region,
         name="link_region",
     ),
+    path("objects/<uuid:uuid>/manifest.json", views_manifest.manifest, name="manifest"),
     path("objects/<int:pk>/restrictions/", views_access.restrictions, name="restrictions"),
     path("restrictions/<int:pk>/lift/", views_access.lift, name="lift"),
     path("grants/", views_access.grants, name="grants"),

@@ -7,15 +7,16 @@ from pathlib import Path
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from imaging_requests.imaging.iiif.asked import Asked, Limits
 from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.models import User
-from imaging_requests.people.policies import is_outside, may, public, requires
+from imaging_requests.people.policies import declares, demand, is_outside, may, public
 from imaging_requests.people.requests import signed_in
-from imaging_requests.pictures import answers, looks
-from imaging_requests.pictures.access import decision
+from imaging_requests.pictures import answers, looks, memory
+from imaging_requests.pictures.access import decision, decision_until
 from imaging_requests.pictures.links import read_link
 from imaging_requests.pictures.numbers import access_numbers, service_numbers
 from imaging_requests.pictures.rules import Decision, Seen
@@ -75,14 +76,21 @@ def _closed(user: User, found: Decision) -> answers.RefusedError:
 
 def _open(user: User, identifier: str) -> Opened:
     """Return the picture and its file if the person may see it; otherwise refuse with why not."""
+    head, now = memory.head_of_trail(), timezone.now()
+    kept = memory.recall(user.pk, identifier, head=head, now=now)
+    if kept is not None and kept.source.path is not None:
+        return Opened(user, identifier, kept.source, kept.source.path, kept.decision)
+    demand(user, SEE_PICTURES)
     source = find_source(identifier)
     if source is None:
         raise answers.RefusedError(answers.refuse(answers.NOT_THERE, status=404))
-    found = decision(user, source.subject)
+    found, until = decision_until(user, source.subject, now=now)
     if found.seen is Seen.NOTHING:
         raise _closed(user, found)
     if source.path is None:
         raise answers.RefusedError(answers.not_made_yet(source.not_there_because))
+    if source.is_settled:
+        memory.keep(user.pk, identifier, memory.Kept(head, until, source, found))
     return Opened(user, identifier, source, source.path, found)
 
 
@@ -121,7 +129,7 @@ def link_address_of(request: HttpRequest, token: str) -> str:
     return request.build_absolute_uri(reverse("pictures:link", args=[token]))
 
 
-@requires(SEE_PICTURES)
+@declares(SEE_PICTURES)
 @require_safe
 @answers.answering
 def base(request: HttpRequest, identifier: str) -> HttpResponse:
@@ -130,7 +138,7 @@ def base(request: HttpRequest, identifier: str) -> HttpResponse:
     return answers.redirect_to_info(address_of(request, identifier))
 
 
-@requires(SEE_PICTURES)
+@declares(SEE_PICTURES)
 @require_safe
 @answers.answering
 def description(request: HttpRequest, identifier: str) -> HttpResponse:
@@ -140,7 +148,7 @@ def description(request: HttpRequest, identifier: str) -> HttpResponse:
     return answers.describe_picture(request, opened.path, address=address, limits=opened.limits)
 
 
-@requires(SEE_PICTURES)
+@declares(SEE_PICTURES)
 @require_safe
 @answers.answering
 def region(

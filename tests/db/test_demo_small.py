@@ -191,4 +191,4 @@ def test_a_demo_with_somebodys_account_in_it_is_not_replaced(built: Built) -> No
     answer = run(built.folder, "demo", "--no-start")
     assert answer.returncode != 0
     assert "holds 1 account that no demo made" in answer.stderr
-    assert built.count("people_user") == 10
+    assert built.count("people_user") == 12
