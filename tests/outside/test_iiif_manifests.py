@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 from datetime import timedelta
 from pathlib import Path
@@ -186,17 +187,26 @@ def test_people_from_outside_get_links_and_strangers_nothing(thing: CollectionOb
 
 @pytest.mark.skipif(not TYPES_DIR, reason="IIIF_TYPES_DIR names no folder with the npm types")
 def test_the_manifest_has_the_published_types(thing: CollectionObject) -> None:
-    """The types know no label of an image in a choice, which the specification asks for there."""
+    """In a choice the types know images by address and kind only, so each is checked by itself."""
     folder = Path(TYPES_DIR)
     checked = folder / "manifest-check.ts"
     found = manifest_of(thing, factory.lead())
+    images: list[str] = []
     for _, note in annotations(found):
-        for image in bodies(note):
-            del image["label"]
-    body = json.dumps(found)
+        held = note["body"]["items"] if note["body"]["type"] == "Choice" else [note["body"]]
+        for image in held:
+            named = f"image{len(images)}"
+            images.append(f"const {named}: Labelled = {json.dumps(image)};")
+            image.clear()
+            image["stands"] = named
+    body = re.sub(r'\{"stands": "(image\d+)"\}', r"\1", json.dumps(found))
+    assert len(images) == 6
     checked.write_text(
-        "import type { Manifest } from '@iiif/presentation-3';\n"
-        f"export const manifest: Manifest = {body};\n"
+        "import type { IIIFExternalWebResource, InternationalString, Manifest } "
+        "from '@iiif/presentation-3';\n"
+        "type Labelled = IIIFExternalWebResource & { label: InternationalString };\n"
+        + "\n".join(images)
+        + f"\nexport const manifest: Manifest = {body};\n"
     )
     ran = subprocess.run(
         ["node", "node_modules/typescript/bin/tsc", "--noEmit", "--strict", checked.name],
