@@ -8,6 +8,7 @@ held out of the fit. A picture of something else gives no map.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, lgamma, log
@@ -207,6 +208,7 @@ def _settle(
     size = (moving.width_px, moving.height_px)
     spacing = max(reference.width_px, reference.height_px) / matcher.level_px / CELLS
     shared = max(1.0, BLOCK_PX / spacing) ** 2
+    rough = Model.AFFINE if np.allclose(matrix[2, :2], 0, atol=1e-12) else Model.HOMOGRAPHY
     fitted: _Fitted | None = None
     moved = np.inf
     for turn in range(ROUNDS):
@@ -214,7 +216,7 @@ def _settle(
         matches = matcher.match(matrix)
         if len(matches) < limits.least_parts:
             return None
-        models = (Model.AFFINE,) if is_rough else tuple(Model)
+        models = (rough,) if is_rough else tuple(Model)
         judged = choose(matches, matrix, size=size, models=models, shared=shared)
         if judged is None or not _is_sane(judged.matrix, reference, moving, limits):
             return None
@@ -240,19 +242,18 @@ def _first_fit(matches: Matches, matrix: Matrix) -> Matrix | None:
     )
     if found is None or int(kept.sum()) < max(6, FIRST_SHARE * len(matches)):
         return None
-    better = np.vstack((found, [0, 0, 1])) @ matrix
     inside = kept.ravel() > 0
-    try:
-        fine, _ = robust_fit(
-            Model.AFFINE if int(inside.sum()) > 12 else Model.SIMILARITY,
-            matches.moving[inside],
-            matches.reference[inside],
-            better,
-            least_sigma=0.5 * matches.level_px,
-        )
-    except (ValueError, np.linalg.LinAlgError):
-        return normalise(better)
-    return fine
+    step = np.vstack((found, [0, 0, 1]))
+    if int(inside.sum()) > 2 * Model.AFFINE.parameters:
+        with suppress(ValueError, np.linalg.LinAlgError):
+            step, _ = robust_fit(
+                Model.AFFINE,
+                apply(matrix, matches.moving)[inside],
+                matches.reference[inside],
+                step,
+                least_sigma=0.5 * matches.level_px,
+            )
+    return normalise(step @ matrix)
 
 
 def _fitted(
