@@ -39,9 +39,9 @@ class Limits:
     scale_from: float = 0.05
     scale_to: float = 20.0
     finest_px: float = 4600
-    spread_factor: float = 2.5
-    held_out_share: float = 0.6
-    floor_px: float = 0.12
+    spread_factor: float = 3.0
+    held_out_share: float = 0.75
+    floor_px: float = 0.15
 
     @classmethod
     def from_settings(cls, data: Mapping[str, Any]) -> Limits:

@@ -7,6 +7,7 @@ a sentence.
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -65,9 +66,10 @@ def open_picture(path: Path, *, limits: ReadingLimits, most_px: int = MOST_PX) -
         )
     step = max(1, -(-max(structure.width_px, structure.height_px) // most_px))
     try:
-        grey = _grey(open_pixels(path, structure))
-        reduced = grey if step == 1 else grey.shrink(step, step).cast(grey.format)
-        values = np.asarray(reduced.numpy())
+        with tempfile.TemporaryDirectory(prefix="align-") as scratch:
+            grey = _grey(open_pixels(path, structure, Path(scratch)))
+            reduced = grey if step == 1 else grey.shrink(step, step).cast(grey.format)
+            values = np.asarray(reduced.numpy())
     except pyvips.Error as error:
         if is_out_of_memory(str(error)):
             raise UnfitError(f"{path.name}: there is not enough memory to read it.") from error
