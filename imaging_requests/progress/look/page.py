@@ -304,6 +304,8 @@ def _picture_data(each: Picture) -> dict[str, Any]:
         "id": row.pk,
         "technique": row.technique,
         "words": each.words,
+        "view": str(row),
+        "day": each.day,
         "plane": each.plane,
         "state": each.state_words,
         "stands": "" if row.state == "accepted" else row.get_state_display().lower(),

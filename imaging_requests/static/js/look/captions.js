@@ -11,8 +11,13 @@ const POLARITY = {
 export function caption(element, { letter, picture, ev, isMirrored, isInverted, face, isAway, isShort }) {
   const line = document.createElement("span");
   const name = document.createElement("b");
-  name.textContent = letter ? `${letter} ${picture.words}` : picture.words;
-  line.append(name, ` · ${isShort ? picture.state.split(",")[0] : picture.state}`);
+  if (isShort) {
+    name.textContent = `${picture.day} · ${picture.state.split(",")[0]}`;
+    line.append(name, document.createElement("br"), picture.view);
+  } else {
+    name.textContent = letter ? `${letter} ${picture.words}` : picture.words;
+    line.append(name, ` · ${picture.state}`);
+  }
   if (picture.exposures.length > 1) {
     line.append(` · ${exposureOf(picture, ev).words}`);
   }
@@ -30,7 +35,7 @@ export function caption(element, { letter, picture, ev, isMirrored, isInverted, 
   if (picture.stretched) {
     marks.push("Tone stretched for the screen");
   }
-  element.title = isShort ? [line.textContent, picture.state, ...marks].join("; ") : "";
+  element.title = isShort ? [picture.words, picture.state, ...marks].join("; ") : "";
   element.replaceChildren(line, ...marks.map(mark));
   element.classList.toggle("look__caption--away", isAway);
 }

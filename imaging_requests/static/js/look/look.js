@@ -9,6 +9,7 @@ import { Hand } from "./hand.js";
 import { Keys } from "./keys.js";
 import { NoteDialog } from "./note.js";
 import { notesOver, Overlay } from "./overlay.js";
+import { Pace } from "./pace.js";
 import { exposureOf, Pane } from "./pane.js";
 import { restWhenUntouched } from "./rest.js";
 import { restsOn } from "./scale.js";
@@ -22,6 +23,7 @@ const PAIRS = ["fade", "split", "blink", "side"];
 const PAIRED = ["fade", "split", "blink"];
 const BLINK_MS = 900;
 const ADDRESS_MS = 250;
+const REST_MS = 90;
 const BESIDE = ["IR", "UV", "XR", "RK", "VC", "VF"];
 const STEP = 0.12;
 const FINE_PX = 4;
@@ -46,6 +48,7 @@ class Look {
     this.panes.replaceChildren(this.read);
     document.documentElement.classList.add("look--live");
     this.camera = new Camera(() => this.draw());
+    this.pace = new Pace();
     this.tools = new Tools(this.panes, this.camera, {
       measured: (line) => this.measured(line),
       drawn: (shape, points) => this.ask(shape, points),
@@ -67,7 +70,10 @@ class Look {
     this.divide = document.createElement("div");
     this.divide.className = "look__divide";
     this.divide.addEventListener("pointerdown", (event) => this.grabDivide(event));
-    this.panes.addEventListener("placed", () => this.camera.changed());
+    this.panes.addEventListener("placed", () => {
+      this.pace.drawn = null;
+      this.camera.changed();
+    });
     this.frame();
     this.lay();
     this.fit();
@@ -143,6 +149,7 @@ class Look {
       this.divide.remove();
     }
     this.isBlinkedAway = false;
+    this.pace.drawn = null;
     this.controls.show(this.shown, this.allowed);
     this.say();
     this.veil();
@@ -292,8 +299,13 @@ class Look {
       this.tools.name === "measure" && this.tools.outline.length === 2
         ? this.tools.outline.flat()
         : sight.measure;
+    const mayDraw = this.pace.mayDraw(performance.now(), camera);
+    clearTimeout(this.resting);
+    if (!mayDraw) {
+      this.resting = setTimeout(() => this.rest(), REST_MS);
+    }
     for (const { pane, overlay } of this.sides) {
-      pane.look(camera);
+      pane.look(camera, mayDraw);
       overlay.draw(camera, {
         notes,
         chosenNote: sight.note,
@@ -306,6 +318,13 @@ class Look {
       this.readOut([camera.now.x, camera.now.y], measure);
     }
     this.keepAddress();
+  }
+
+  // Where the view has come to rest, the pictures are drawn in full.
+  rest() {
+    for (const { pane } of this.sides) {
+      pane.look(this.camera, true);
+    }
   }
 
   point(spot) {

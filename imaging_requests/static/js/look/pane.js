@@ -32,11 +32,15 @@ export class Pane {
     this.element.className = "look__pane";
     this.host = document.createElement("div");
     this.host.className = "look__host";
+    this.carried = document.createElement("div");
+    this.carried.className = "look__carried";
+    this.host.append(this.carried);
     this.caption = document.createElement("div");
     this.caption.className = "look__caption";
     this.element.append(this.host, this.caption);
     panes.append(this.element);
-    this.viewer = window.OpenSeadragon({ ...OPTIONS, element: this.host });
+    this.viewer = window.OpenSeadragon({ ...OPTIONS, element: this.carried });
+    this.viewer.addHandler("update-viewport", () => this.arrived());
     this.viewer.innerTracker.setTracking(false);
     this.viewer.outerTracker.setTracking(false);
     this.picture = null;
@@ -44,6 +48,9 @@ export class Pane {
     this.placed = [];
     this.isMirrored = false;
     this.width = 0;
+    this.now = null;
+    this.asked = null;
+    this.drawn = null;
   }
 
   // `mirrorWidth` is the width of the face when the picture is turned over, else 0.
@@ -101,13 +108,42 @@ export class Pane {
     return { x: x - width / 2, y: y - height / 2, width, degrees: fit.turnDeg };
   }
 
-  look(camera) {
+  look(camera, mayDraw) {
+    this.now = { ...camera.now, size: camera.size };
+    if (mayDraw) {
+      this.draw(camera);
+    }
+    this.carry();
+  }
+
+  draw(camera) {
+    this.asked = { ...camera.now };
     const { x, y, scale } = camera.now;
     const viewport = this.viewer.viewport;
     const centre = this.isMirrored ? mirrorX(x, this.width) : x;
     this.refit(camera, centre);
     viewport.zoomTo(1 / (scale * camera.size[0]), null, true);
     viewport.panTo(new window.OpenSeadragon.Point(centre, y), true);
+  }
+
+  // The library draws a frame later; what it has drawn until then is carried to where it belongs.
+  arrived() {
+    this.drawn = this.asked;
+    this.carry();
+  }
+
+  carry() {
+    const { now, drawn } = this;
+    if (!now || !drawn) {
+      return;
+    }
+    const zoom = drawn.scale / now.scale;
+    const [x, y] = [
+      (drawn.x - now.x) / now.scale + (now.size[0] / 2) * (1 - zoom),
+      (drawn.y - now.y) / now.scale + (now.size[1] / 2) * (1 - zoom),
+    ];
+    const isThere = Math.abs(x) + Math.abs(y) < 0.01 && Math.abs(zoom - 1) < 1e-6;
+    this.carried.style.transform = isThere ? "" : `translate(${x}px, ${y}px) scale(${zoom})`;
   }
 
   // A placement with a keystone is fitted anew to the part in view, so that the spot looked at is
