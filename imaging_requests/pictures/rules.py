@@ -121,13 +121,11 @@ class Decision:
 
 def next_change(limits: Iterable[Limit], grants: Iterable[Given], now: datetime) -> datetime | None:
     """Return the first instant after now at which the clock alone may change a decision."""
-    instants = [
-        instant
-        for each in (*limits, *grants)
-        for instant in (each.since, each.until)
-        if instant is not None and instant > now
+    bounds = [
+        *(instant for limit in limits for instant in (limit.since, limit.until)),
+        *(instant for grant in grants for instant in (grant.since, grant.until)),
     ]
-    return min(instants, default=None)
+    return min((each for each in bounds if each is not None and each > now), default=None)
 
 
 NO_ROLE = Decision(Seen.NOTHING, "Seeing pictures needs a role in the house or a grant.")
