@@ -26,7 +26,7 @@ from imaging_requests.intake.layout import Line, Spot
 from imaging_requests.intake.limits import placing_limits
 from imaging_requests.intake.models import Frame
 from imaging_requests.intake.sheets import FrameSheet, LineSheet, SessionSheet
-from imaging_requests.intake.sorting import Table
+from imaging_requests.intake.table import Table
 from imaging_requests.intake.words import Grid
 
 FIRST_DAY = datetime(2026, 4, 14, tzinfo=UTC)
@@ -82,6 +82,7 @@ class _Studio:
         self.taken: list[_Taken] = []
         self.sessions: list[SessionSheet] = []
         self.next_line = self.next_object = 1
+        self.to_infrared: list[int] = []
 
     def rough(self, rows: int, columns: int) -> Any:
         """Paint a face: noise of several sizes, as forms, brushwork and grain are."""
@@ -93,12 +94,12 @@ class _Studio:
 
     def face(self, object_id: int, face: str, technique: str) -> Any:
         """Return a face as one technique sees it; the visible face shows through."""
-        key = (object_id, face, technique)
+        key = (object_id, face, "VF" if technique.startswith("VF") else technique)
         if key not in self.faces:
-            if technique == "VF":
+            if technique.startswith("VF"):
                 self.faces[key] = self.rough(480, 600)
             else:
-                seen = SEEN[technique]
+                seen = SEEN[technique[:2]]
                 visible = self.face(object_id, face, "VF")
                 self.faces[key] = seen * visible + (1 - seen) * self.rough(480, 600)
         return self.faces[key]
@@ -128,7 +129,11 @@ class _Studio:
 
     def object(self, session_id: int, body: str, techniques: list[str]) -> list[LineSheet]:
         """Plan the lines of one object."""
-        object_id, self.next_object = self.next_object, self.next_object + 1
+        if techniques == ["IR"] and self.to_infrared:
+            object_id = self.to_infrared.pop(0)
+        else:
+            object_id, self.next_object = self.next_object, self.next_object + 1
+            self.to_infrared.append(object_id)
         across, down = (int(n) for n in self.rng.integers(1, 4, 2))
         lines = []
         for technique in techniques:
@@ -187,7 +192,7 @@ class _Studio:
             last_object = line.object_id
             if has_slates and (place == 0 or (is_new and self.rng.random() < 0.5)):
                 self.slate(sheet, line, clock - timedelta(seconds=20), body)
-            look = self.face(line.object_id, line.face, line.technique)
+            look = self.face(line.object_id, line.face, line.technique + line.words[-1])
             stop = float(self.rng.choice([-1, -2 / 3, -1 / 3, 0, 1 / 3, 2 / 3, 1]))
             for spot in line.expected:
                 exposure_s = BASES_S[line.technique] * 2 ** (stop + spot.ev)

@@ -30,7 +30,8 @@ from imaging_requests.intake.sheets import (
     session_sheets,
     spot_of,
 )
-from imaging_requests.intake.sorting import Table, decide, sure_count
+from imaging_requests.intake.sorting import decide
+from imaging_requests.intake.table import Table, sure_count
 
 DAYS_LOOKED_AT = 40
 OPEN = (SessionState.CONFIRMED, SessionState.RUNNING, SessionState.CLOSED)

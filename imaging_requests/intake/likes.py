@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imaging_requests.imaging.likeness.evidence import evidence
+from imaging_requests.imaging.likeness.evidence import Levels, evidence
 from imaging_requests.imaging.likeness.pattern import (
     STEADY,
     WHOLE,
@@ -62,7 +62,8 @@ class Pictures:
     def say(self, patterns: Mapping[int, Grey], lines: Sequence[LineSheet]) -> dict[int, Said]:
         """Compare frames with the references of lines; try turns where one fits nowhere as it is.
 
-        A picture that fits in a turn only is laid out as if it were turned back, and says so.
+        A picture that fits in a turn only is laid out as if it were turned back, and says so. Only
+        whole faces in visible light are turned: a tile shows too little to be sure.
         """
         as_they_are = self._likes(patterns, lines)
         best = {pk: max(likes.values(), default=None) for pk, likes in as_they_are.items()}
@@ -72,9 +73,9 @@ class Pictures:
             if (like := best[pk]) is not None and like < self.limits.same.surely
         }
         turns = dict.fromkeys(patterns, AS_IT_IS)
-        visible = [line for line in lines if line.technique in VISIBLE]
+        whole = [line for line in lines if line.technique in VISIBLE and line.grid.tiles == 1]
         for name, turned in TURNS.items() if doubtful else ():
-            found = self._likes({pk: turned(each) for pk, each in doubtful.items()}, visible)
+            found = self._likes({pk: turned(each) for pk, each in doubtful.items()}, whole)
             for pk, likes in found.items():
                 like = max(likes.values(), default=-1.0)
                 needed = max(self.limits.same.surely, (best[pk] or 0) + self.limits.turned_lead)
@@ -129,16 +130,24 @@ class Pictures:
         return evidence(like, self.limits.same if is_visible else self.limits.other)
 
     def siblings(
-        self, patterns: Mapping[int, Grey], siblings: Mapping[Tile, Sequence[Grey]]
+        self,
+        patterns: Mapping[int, Grey],
+        siblings: Mapping[Tile, Sequence[Grey]],
+        *,
+        levels: Levels | None = None,
     ) -> dict[int, dict[Tile, float]]:
-        """Say what frames of the same tile and light mean for each picture, tile by tile."""
+        """Say what frames of the same tile mean for each picture, tile by tile.
+
+        They were taken in the same light unless other `levels` are given.
+        """
+        levels = levels or self.limits.sibling
         found: dict[int, dict[Tile, float]] = {pk: {} for pk in patterns}
         described = [describe(pattern) for pattern in patterns.values()]
         for tile, lying in siblings.items() if patterns else ():
             seen = np.concatenate([views(each, steps=STEADY) for each in lying[:SIBLINGS]])
             for pk, like in zip(patterns, likenesses(described, seen), strict=True):
                 if not math.isnan(like):
-                    found[pk][tile] = evidence(float(like), self.limits.sibling)
+                    found[pk][tile] = evidence(float(like), levels)
         return found
 
     def names_other(self, pattern: Grey | None, own: frozenset[int]) -> int | None:

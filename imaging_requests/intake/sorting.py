@@ -10,25 +10,26 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo
+from dataclasses import replace
+from datetime import timedelta
 
-from imaging_requests.imaging.likeness.pattern import Grey
 from imaging_requests.intake.decisions import Decision, Timed, Why, as_proposal, wait
 from imaging_requests.intake.guessing import guesses_of, proposal_of
 from imaging_requests.intake.layout import (
     Base,
     Finding,
-    Shot,
     Spot,
-    TooManyWaysError,
-    lay_out,
 )
 from imaging_requests.intake.leftovers import Found, Ground, Lying, find
-from imaging_requests.intake.likes import AS_IT_IS, Pictures, Said
+from imaging_requests.intake.likes import AS_IT_IS, Said
 from imaging_requests.intake.limits import PlacingLimits
-from imaging_requests.intake.segments import Mark, Stretch, cut_at_pauses, cut_at_slates
+from imaging_requests.intake.second_look import (
+    borrow_times,
+    is_doubtful_about,
+    look_again,
+    put_together,
+)
+from imaging_requests.intake.segments import Mark
 from imaging_requests.intake.sessions import allot
 from imaging_requests.intake.sheets import LineSheet, SessionSheet
 from imaging_requests.intake.sorting_words import (
@@ -41,35 +42,14 @@ from imaging_requests.intake.sorting_words import (
     two_sessions_words,
     why_doubtful,
 )
-
-STUDIO = ZoneInfo("UTC")
-NEVER = datetime.min.replace(tzinfo=UTC)
-
-
-@dataclass(slots=True)
-class Table:
-    """Everything that the decisions of one drop follow from, and what was found so far.
-
-    `lying`: frames that lie on its lines for good. `names`: objects of the reference pictures.
-    """
-
-    sessions: Sequence[SessionSheet]
-    references: Mapping[tuple[int, str], Grey]
-    limits: PlacingLimits
-    lying: Sequence[Lying] = ()
-    names: Mapping[int, str] = field(default_factory=dict)
-    is_for_one_session: bool = True
-    zone: ZoneInfo = STUDIO
-    lines: dict[int, LineSheet] = field(init=False)
-    pictures: Pictures = field(init=False)
-    said: dict[int, Said] = field(init=False)
-    findings: dict[int, Finding] = field(init=False)
-    too_many: dict[int, int] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.lines = {line.line_id: line for each in self.sessions for line in each.lines}
-        self.pictures = Pictures(self.references, self.limits.picture)
-        self.said, self.findings, self.too_many = {}, {}, {}
+from imaging_requests.intake.table import (
+    Table,
+    count_in,
+    lay_session,
+    marks_of,
+    patterns_of,
+    shot_of,
+)
 
 
 def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
@@ -84,27 +64,53 @@ def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
         timely,
         table.sessions,
         marks,
-        count=lambda session, some: _count(session, some, table),
+        count=lambda session, some: count_in(session, some, table),
         limits=table.limits,
     )
     placed: list[Decision] = []
     doubtful: list[tuple[Timed, Why, str]] = []
     for session in table.sessions:
         own = allotted.by_session.get(session.session_id, [])
-        _lay_session(session, own, marks.get(session.session_id, ()), table)
+        lay_session(session, own, marks.get(session.session_id, ()), table)
+        look_again(session, own, marks.get(session.session_id, ()), table)
+    clockless = [*(each for each in rest if not each.is_sure), *allotted.outside]
+    _look_a_second_time(clockless, allotted.by_session, marks, frames, table)
+    for session in table.sessions:
+        own = allotted.by_session.get(session.session_id, [])
         settled, unsettled = _judge_session(session, own, table)
         placed += settled
         doubtful += unsettled
+    rest = [each for each in rest if each.frame_id not in table.borrowed]
     doubtful += [
         (each, Why.TIME, no_time_words(each, table.zone)) for each in rest if not each.is_sure
     ]
-    doubtful += [_outside(each, table) for each in allotted.outside]
+    doubtful += [
+        _outside(each, table) for each in allotted.outside if each.frame_id not in table.borrowed
+    ]
     doubtful += [
         (each, Why.SESSION, two_sessions_words(rivals)) for each, rivals in allotted.open_between
     ]
     others = [each for each in rest if each.is_sure and each.sheet.is_other_object]
     decisions += [wait(each, Why.OTHER_OBJECT, " ".join(each.sheet.holds)) for each in others]
     return [*decisions, *placed, *_meet_what_is_empty(doubtful, frames, table)]
+
+
+def _look_a_second_time(
+    clockless: Sequence[Timed],
+    by_session: Mapping[int, list[Timed]],
+    marks: Mapping[int, Sequence[Mark]],
+    frames: Sequence[Timed],
+    table: Table,
+) -> None:
+    """Let what lies for certain help what does not."""
+    faces = put_together(frames, table)
+    for session in table.sessions:
+        own = by_session.get(session.session_id, [])
+        if faces and is_doubtful_about(own, faces, table):
+            lay_session(session, own, marks.get(session.session_id, ()), table)
+            look_again(session, own, marks.get(session.session_id, ()), table)
+    usable = [each for each in clockless if each.sheet.is_read and not each.sheet.holds]
+    borrow_times(usable, by_session, marks, table)
 
 
 def _is_twin(timed: Timed) -> bool:
@@ -128,92 +134,6 @@ def _slate(timed: Timed, table: Table) -> Decision:
         spot=Spot(line.line_id, 0, 0, 0, 0.0),
         evidence="the code on the slate names session and line",
         is_slate=True,
-    )
-
-
-def sure_count(frames: Sequence[Timed], table: Table) -> int:
-    """Count the frames that find a place for certain, by time alone; nothing is kept."""
-    answer = allot(
-        frames,
-        table.sessions,
-        {},
-        count=lambda session, some: _count(session, some, table),
-        limits=table.limits,
-    )
-    for session in table.sessions:
-        _lay_session(session, answer.by_session.get(session.session_id, []), (), table)
-    return sum(1 for finding in table.findings.values() if finding.spot is not None)
-
-
-def marks_of(slates: Sequence[Timed], table: Table) -> dict[int, list[Mark]]:
-    """Return the slates of each session as marks in the time of their camera."""
-    marks: dict[int, list[Mark]] = defaultdict(list)
-    for timed in slates:
-        slate, at = timed.sheet.slate, timed.at
-        if slate is None or at is None:
-            continue
-        line = table.lines.get(slate.line_id)
-        if line is not None and line.session_id == slate.session_id:
-            marks[line.session_id].append(Mark(at, line.line_id, timed.sheet.body_serial))
-    return marks
-
-
-def _count(session: SessionSheet, frames: Sequence[Timed], table: Table) -> int:
-    """Count the frames that find a place in a session, without keeping anything."""
-    trial = replace(table, sessions=[session])
-    _lay_session(session, frames, (), trial)
-    return sum(1 for finding in trial.findings.values() if finding.spot or finding.options)
-
-
-def _lay_session(
-    session: SessionSheet, frames: Sequence[Timed], marks: Sequence[Mark], table: Table
-) -> None:
-    """Lay out the frames of one session and note what was found of each."""
-    patterns = {
-        each.frame_id: each.sheet.pattern for each in frames if each.sheet.pattern is not None
-    }
-    table.said.update(table.pictures.say(patterns, session.lines))
-    shots = [shot_of(each, table.said.get(each.frame_id, Said())) for each in frames]
-    layouts = [line.layout for line in session.lines]
-    for stretch in cut_at_slates(shots, layouts, marks):
-        for part, findings in _lay_stretch(stretch, table.limits):
-            table.findings.update(findings)
-            if not findings:
-                table.too_many.update((shot.frame_id, len(part.shots)) for shot in part.shots)
-
-
-def _lay_stretch(
-    stretch: Stretch, limits: PlacingLimits
-) -> list[tuple[Stretch, dict[int, Finding]]]:
-    """Lay a stretch out, in parts if there are too many ways; no findings: still too many."""
-    whole = _try(stretch, limits)
-    if whole or not stretch.shots:
-        return [(stretch, whole)]
-    parts = cut_at_pauses(stretch, pause_min=limits.gap_min)
-    return [(part, _try(part, limits)) for part in parts]
-
-
-def _try(stretch: Stretch, limits: PlacingLimits) -> dict[int, Finding]:
-    if len(stretch.shots) > limits.most_frames:
-        return {}
-    try:
-        return lay_out(stretch.shots, stretch.lines, tolerance_ev=limits.tolerance_ev)
-    except TooManyWaysError:
-        return {}
-
-
-def shot_of(timed: Timed, said: Said) -> Shot:
-    """Return what the layout needs of a frame."""
-    exif = timed.sheet.exif
-    return Shot(
-        timed.frame_id,
-        timed.instant.at if timed.instant is not None else NEVER,
-        amount_ev=timed.sheet.amount_ev,
-        f_number=exif.f_number if exif else None,
-        iso=exif.iso if exif else None,
-        body_serial=exif.body_serial if exif else "",
-        lens_serial=exif.lens_serial if exif else "",
-        likes=said.by_tile,
     )
 
 
@@ -255,8 +175,15 @@ def _judge_session(
         elif sheet.holds or turn:
             decided.append(_held(timed, Why.FAULT, "", turn, likely))
         else:
-            decided.append(Decision(timed.frame_id, timed.at, spot=finding.spot))
+            decided.append(_placed(timed, finding.spot, table))
     return decided, left
+
+
+def _placed(timed: Timed, spot: Spot, table: Table) -> Decision:
+    if timed.frame_id in table.borrowed:
+        words = "its picture is that of the frames beside it, whose time was taken for it"
+        return Decision(timed.frame_id, timed.at, spot=spot, evidence=words)
+    return Decision(timed.frame_id, timed.at, spot=spot)
 
 
 def _held(
@@ -294,11 +221,7 @@ def _meet_what_is_empty(
     unread = [each for each, _, _ in doubtful if not each.sheet.is_read]
     read = [(each, why, words) for each, why, words in doubtful if each.sheet.is_read]
     ground = _ground(frames, table)
-    patterns = {
-        each.frame_id: each.sheet.pattern
-        for each, _, _ in read
-        if each.sheet.pattern is not None and each.frame_id not in table.said
-    }
+    patterns = patterns_of([each for each, _, _ in read if each.frame_id not in table.said])
     table.said.update(table.pictures.say(patterns, list(table.lines.values())))
     found = find(
         [(each, replace(shot_of(each, Said()), likes={})) for each, _, _ in read],
