@@ -22,6 +22,7 @@ urlpatterns = [
     path("lines/<int:pk>/keep/", views.line_keep, name="line_keep"),
     path("lines/<int:pk>/done/", views_easel.line_done, name="line_done"),
     path("lines/<int:pk>/not-done/", views_easel.line_not_done, name="line_not_done"),
+    path("lines/<int:pk>/slate/", views_easel.slate, name="slate"),
     path("lines/<int:pk>/reopen/", views_easel.line_reopen, name="line_reopen"),
     path("shot-list/", views_easel.shot_list, name="shot_list"),
     path("shot-list/<int:pk>/", views_easel.shot_line, name="shot_line"),

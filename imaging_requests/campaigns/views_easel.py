@@ -17,6 +17,7 @@ from imaging_requests.campaigns.forms import LightForm, NotDoneForm, add_refusal
 from imaging_requests.campaigns.light_page import light_context
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.campaigns.policies import RECORD_LIGHT, RUN, SEE_CAMPAIGNS, SEE_SHOT_LIST
+from imaging_requests.campaigns.slate_page import slate_context
 from imaging_requests.campaigns.views import read_version
 from imaging_requests.campaigns.words import card_figures, card_rest, local_day
 from imaging_requests.collection.models import CollectionObject
@@ -55,6 +56,17 @@ def shot_line(request: HttpRequest, pk: int) -> HttpResponse:
     """One line with its numbers large, its cautions above the first button."""
     context = line_context(_line(pk), signed_in(request), now=timezone.now())
     return render(request, "campaigns/shot_line.html", context)
+
+
+@requires(SEE_SHOT_LIST)
+@require_safe
+def slate(request: HttpRequest, pk: int) -> HttpResponse:
+    """The slate of a line, to be photographed; with ?part=1 only the part that is renewed."""
+    context = slate_context(_line(pk), now=timezone.now(), on_paper="paper" in request.GET)
+    template = "slate_face" if "part" in request.GET else "slate"
+    response = render(request, f"campaigns/{template}.html", context)
+    response["Cache-Control"] = "no-store"
+    return response
 
 
 def _after(line: ShotLine) -> HttpResponse:

@@ -7,6 +7,7 @@ from typing import Any
 import django_filters
 from django.db.models import QuerySet
 
+from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.models import Drop, Frame
 
 OPEN, PERSON = "open", "person"
@@ -40,11 +41,17 @@ class FrameFilter(django_filters.FilterSet):
     drop = django_filters.CharFilter(
         label="Drop", field_name="arrivals__drop__number", lookup_expr="icontains", distinct=True
     )
+    why = django_filters.ChoiceFilter(
+        label="Reason",
+        field_name="waiting_reason",
+        choices=sorted(WHY_WORDS.items(), key=lambda each: each[1]),
+        empty_label="every reason",
+    )
     name = django_filters.CharFilter(
         label="File name", field_name="first_name", lookup_expr="icontains"
     )
     because = django_filters.CharFilter(
-        label="Reason says", field_name="waiting_because", lookup_expr="icontains"
+        label="Words of the reason", field_name="waiting_because", lookup_expr="icontains"
     )
 
     class Meta:

@@ -17,6 +17,7 @@ from imaging_requests.intake.models import Frame
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
 SLOW, FAST = "slow", "fast"
+NO_LINES = "choose a session above"
 
 Choices = list[Any]
 
@@ -141,9 +142,18 @@ class SortingForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.frames = {frame.pk: frame for frame in frames}
+        nothing = "choose a line" if line_choices else NO_LINES
         self.fields["line"] = forms.ChoiceField(
-            label="Shot line for all ticked", required=False, choices=[("", "…"), *line_choices]
+            label="Shot line for all ticked", required=False, choices=[("", nothing), *line_choices]
         )
+        for name, label in (("first", "Also frames from number"), ("last", "to number")):
+            self.fields[name] = forms.IntegerField(
+                label=label,
+                required=False,
+                min_value=1,
+                max_value=len(frames),
+                widget=forms.NumberInput(attrs={"size": 3, "inputmode": "numeric"}),
+            )
         for frame in frames:
             name = frame.first_name
             self.fields[f"tick-{frame.pk}"] = forms.BooleanField(
@@ -165,8 +175,14 @@ class SortingForm(forms.Form):
                 )
 
     def ticked(self) -> list[int]:
-        """Return the frames that were ticked, in the order shown."""
-        return [pk for pk in self.frames if self.cleaned_data.get(f"tick-{pk}")]
+        """Return the frames that were ticked or lie in the range, in the order shown."""
+        first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
+        within = range(first or last or 0, (last or first or -1) + 1)
+        return [
+            pk
+            for number, pk in enumerate(self.frames, 1)
+            if self.cleaned_data.get(f"tick-{pk}") or number in within
+        ]
 
     def versions(self) -> dict[int, int]:
         """Return the row version that the page had read of each ticked frame."""

@@ -244,7 +244,9 @@ class SortingStep(models.Model):
     )
     done_at = models.DateTimeField(default=timezone.now)
     act = models.CharField(max_length=10, choices=Act.choices)
-    frames = models.JSONField(help_text="Frame and the row version that the step left, in pairs.")
+    frames = models.JSONField(
+        help_text="Each frame with the row version that the step left, and why it waited."
+    )
     undone_at = models.DateTimeField(null=True, blank=True)
     undone_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,

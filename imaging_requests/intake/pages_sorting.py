@@ -11,9 +11,11 @@ from django.utils import timezone
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.intake import queries
 from imaging_requests.intake.actions.placing import Choice
-from imaging_requests.intake.forms import SortingForm, spot_value
+from imaging_requests.intake.clocks import offset_words
+from imaging_requests.intake.decisions import WHY_WORDS
+from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import Frame
+from imaging_requests.intake.models import CameraClock, Frame
 from imaging_requests.intake.pages import number_of, picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
 from imaging_requests.intake.sorting_words import exposure_words
@@ -26,8 +28,11 @@ LIKELY = "Likely"
 class SortingRow:
     """One frame on the sorting table with the fields of its form."""
 
+    number: int
     frame: Frame
     picture: str
+    kind: str
+    guesses: tuple[str, ...]
     taken: str
     exposure: str
     drops: str
@@ -45,6 +50,10 @@ class SortingPage:
     form: SortingForm
     rows: list[SortingRow]
     sheets: dict[int, LineSheet]
+
+    def range_fields(self) -> list[Any]:
+        """Return the two fields that tick a stretch of frames by their numbers."""
+        return [self.form["first"], self.form["last"]]
 
     def choices_in_order(self) -> list[Choice]:
         """Give the ticked frames the free places of the chosen line in the order shown."""
@@ -64,16 +73,21 @@ def sorting_page(frames: Sequence[Frame], session: Session | None, data: Any) ->
         line_choices=line_choices,
         initial=initial_places(frames, places),
     )
-    return SortingPage(form, sorting_rows(form, frames), sheets)
+    return SortingPage(form, sorting_rows(form, frames, sheets), sheets)
 
 
-def sorting_rows(form: Any, frames: Iterable[Frame]) -> list[SortingRow]:
+def sorting_rows(
+    form: Any, frames: Iterable[Frame], sheets: dict[int, LineSheet]
+) -> list[SortingRow]:
     """Put frames and form fields side by side."""
     rows = []
-    for frame in frames:
+    for number, frame in enumerate(frames, 1):
         first = frame.proposal[0]["why"] if form.initial.get(f"place-{frame.pk}") else ""
         rows.append(
             SortingRow(
+                number=number,
+                kind=WHY_WORDS.get(frame.waiting_reason, ""),
+                guesses=_guess_words(frame, sheets),
                 frame=frame,
                 picture=picture_address(frame),
                 taken=_taken_words(frame),
@@ -87,6 +101,17 @@ def sorting_rows(form: Any, frames: Iterable[Frame]) -> list[SortingRow]:
             )
         )
     return rows
+
+
+def _guess_words(frame: Frame, sheets: dict[int, LineSheet]) -> tuple[str, ...]:
+    """Return the likely places of a frame, best first, each with its reason."""
+    words = []
+    for entry in frame.proposal:
+        spot = queries.spot_of_proposal(entry)
+        sheet = sheets.get(spot.line_id)
+        if sheet is not None:
+            words.append(f"{sheet.spot_words(spot)} of {sheet.words}: {entry['why']}")
+    return tuple(words)
 
 
 def _taken_words(frame: Frame) -> str:
@@ -132,7 +157,7 @@ def _places_for(
         for sheet, spot in free
         if spot not in likely
     ]
-    choices: list[Any] = [("", "…")]
+    choices: list[Any] = [("", "leave it here" if first or rest else NO_LINES)]
     if first:
         choices.append((LIKELY, first))
     if rest:
@@ -144,8 +169,18 @@ def initial_places(frames: Iterable[Frame], places: dict[int, list[Any]]) -> dic
     """Choose the likely place of each frame beforehand, if it is still free."""
     initial = {}
     for frame in frames:
-        likely: list[Any] = next(
-            (group for name, group in places[frame.pk] if name == "Likely"), []
-        )
+        likely: list[Any] = next((group for name, group in places[frame.pk] if name == LIKELY), [])
         initial[f"place-{frame.pk}"] = likely[0][0] if likely else ""
     return initial
+
+
+def clock_rows(clocks: Iterable[CameraClock]) -> list[dict[str, Any]]:
+    """Say what is proposed of cameras' clocks."""
+    return [
+        {
+            "clock": clock,
+            "words": f"The clock of camera {clock.body_serial or 'without a serial number'} in "
+            f"{clock.drop} seems {offset_words(clock.offset_s)}. {clock.because}",
+        }
+        for clock in clocks
+    ]

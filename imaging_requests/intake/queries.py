@@ -20,6 +20,7 @@ from imaging_requests.intake.limits import file_checks, recipe
 from imaging_requests.intake.models import (
     Arrival,
     ArrivalState,
+    CameraClock,
     Copy,
     Derivative,
     Drop,
@@ -29,6 +30,7 @@ from imaging_requests.intake.models import (
     FrameState,
     Job,
     JobState,
+    SortingStep,
 )
 from imaging_requests.intake.rules import UNDER_WAY, DropCount
 from imaging_requests.intake.sheets import LineSheet, line_sheets, spot_of
@@ -292,6 +294,22 @@ def in_order_of_table(frames: QuerySet[Frame]) -> QuerySet[Frame]:
         )
         .order_by("first_arrival", F("captured_at").asc(nulls_last=True), "pk")
     )
+
+
+def recent_steps() -> QuerySet[SortingStep]:
+    """What people did at the sorting table and may still be undone, newest first."""
+    return SortingStep.objects.filter(undone_at=None).select_related("done_by")
+
+
+def clocks_of(drop_id: int) -> QuerySet[CameraClock]:
+    """The clocks of the cameras of a drop."""
+    return CameraClock.objects.filter(drop=drop_id).select_related("decided_by")
+
+
+def proposed_clocks() -> QuerySet[CameraClock]:
+    """Clocks that a person is asked about."""
+    proposed = CameraClock.objects.filter(state=CameraClock.State.PROPOSED)
+    return proposed.select_related("drop").order_by("found_at", "pk")
 
 
 def spare_frames() -> QuerySet[Frame]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from imaging_requests.intake import views, views_tus
+from imaging_requests.intake import views, views_sorting, views_tus
 
 app_name = "intake"
 urlpatterns = [
@@ -17,7 +17,9 @@ urlpatterns = [
     path("files/<uuid:token>/give-up/", views.arrival_give_up, name="arrival_give_up"),
     path("refused/<int:pk>/clear/", views.arrival_clear, name="arrival_clear"),
     path("work/<int:pk>/again/", views.job_again, name="job_again"),
-    path("sorting/", views.sorting_table, name="sorting_table"),
-    path("sorting/take-back/", views.take_back, name="take_back"),
+    path("sorting/", views_sorting.sorting_table, name="sorting_table"),
+    path("sorting/steps/<int:pk>/undo/", views_sorting.step_undo, name="step_undo"),
+    path("clocks/<int:pk>/", views_sorting.clock_decide, name="clock_decide"),
+    path("sorting/take-back/", views_sorting.take_back, name="take_back"),
     path("pictures/<int:frame_pk>/<str:kind>/", views.picture, name="picture"),
 ]

@@ -14,17 +14,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from imaging_requests.campaigns.models import Session
-from imaging_requests.intake import actions, hidden, pages, pages_sorting, queries
-from imaging_requests.intake.actions.placing import Outcome
-from imaging_requests.intake.filters import DropFilter, FrameFilter
+from imaging_requests.intake import actions, hidden, pages, queries
+from imaging_requests.intake.filters import DropFilter
 from imaging_requests.intake.forms import (
     ClockForm,
     DropForm,
-    MovedForm,
     UploadForm,
-    moved_value,
-    posted_frames,
 )
 from imaging_requests.intake.models import Arrival, Drop, Frame, Job
 from imaging_requests.intake.policies import (
@@ -44,7 +39,8 @@ DAY_S = 86_400
 PICTURE_KINDS = ("256", "1024")
 
 
-def _whole(text: str | None) -> int | None:
+def whole(text: str | None) -> int | None:
+    """Read a whole number from an address or a form; None if it is none."""
     return int(text) if text and text.isascii() and text.isdigit() else None
 
 
@@ -71,7 +67,7 @@ def drops(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def drop_new(request: HttpRequest) -> HttpResponse:
     """Open a drop for what was shot."""
-    session_id, line_id = _whole(request.GET.get("session")), _whole(request.GET.get("line"))
+    session_id, line_id = whole(request.GET.get("session")), whole(request.GET.get("line"))
     shot_for = f"line:{line_id}" if line_id else f"session:{session_id}" if session_id else ""
     form = DropForm(
         request.POST or None,
@@ -116,7 +112,7 @@ def _take_in(request: HttpRequest, row: Drop, form: UploadForm) -> None:
     """Take in the files of a form one by one; a refusal does not hold up the others."""
     for file in form.chosen():
         try:
-            actions.receive_whole(
+            actions.receivewhole(
                 actor=signed_in(request),
                 drop_id=row.pk,
                 name=file.name or "",
@@ -152,7 +148,7 @@ def drop_state(request: HttpRequest, pk: int) -> HttpResponse:
 def drop_close(request: HttpRequest, pk: int) -> HttpResponse:
     """Close a drop, or open it again."""
     step = actions.reopen_drop if request.POST.get("open") else actions.close_drop
-    version = _whole(request.POST.get("read_version")) or 0
+    version = whole(request.POST.get("read_version")) or 0
     get_object_or_404(Drop, pk=pk)
     try:
         row = step(actor=signed_in(request), drop_id=pk, read_version=version)
@@ -215,84 +211,16 @@ def job_again(request: HttpRequest, pk: int) -> HttpResponse:
     get_object_or_404(Job, pk=pk)
     actions.ask_again(actor=signed_in(request), job_id=pk)
     messages.success(request, "It is tried again now.")
-    return redirect(_back(request))
+    return redirect(back_of(request))
 
 
-def _back(request: HttpRequest) -> str:
+def back_of(request: HttpRequest) -> str:
     """Return the page the person came from, if it is one of ours."""
     target = str(request.POST.get("next") or "")
     is_ours = url_has_allowed_host_and_scheme(
         target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
     return target if is_ours else "intake:drops"
-
-
-@requires(PLACE)
-@require_http_methods(["GET", "POST"])
-def sorting_table(request: HttpRequest) -> HttpResponse:
-    """Show frames that wait for a person, and place or set aside those that are ticked."""
-    chosen = FrameFilter(request.GET, queryset=queries.waiting_frames())
-    page = Paginator(chosen.qs, pages_sorting.FRAMES_PER_PAGE).get_page(request.GET.get("page"))
-    session = Session.objects.filter(pk=_whole(request.GET.get("session")) or 0).first()
-    shown = page.object_list
-    if request.method == "POST":
-        sent = Frame.objects.filter(pk__in=posted_frames(request.POST))
-        shown = queries.in_order_of_table(sent)
-    table = pages_sorting.sorting_page(list(shown), session, request.POST or None)
-    if request.method == "POST" and table.form.is_valid():
-        _sort(request, table)
-        return redirect(request.get_full_path())
-    context = {
-        "filter": chosen,
-        "page": page,
-        "table": table,
-        "session": session,
-        "sessions": queries.open_sessions()[: pages.SESSIONS_OFFERED],
-        "undo": request.session.pop("intake_moved", ""),
-        "spares": queries.spare_frames()[: pages_sorting.FRAMES_PER_PAGE],
-    }
-    status = 422 if request.method == "POST" else 200
-    return render(request, "intake/sorting_table.html", context, status=status)
-
-
-def _sort(request: HttpRequest, table: pages_sorting.SortingPage) -> None:
-    """Do with the ticked frames what was asked, and remember how to undo it."""
-    user, form, act = signed_in(request), table.form, request.POST.get("act")
-    if act == "aside":
-        outcome = actions.set_aside_frames(actor=user, versions=form.versions())
-    elif act == "fill":
-        outcome = actions.place_frames(actor=user, choices=table.choices_in_order())
-    else:
-        outcome = actions.place_frames(actor=user, choices=form.choices())
-    _say(request, outcome, "set aside" if act == "aside" else "placed")
-
-
-def _say(request: HttpRequest, outcome: Outcome, done: str) -> None:
-    for refusal in outcome.refusals:
-        messages.error(request, refusal)
-    if outcome.moved:
-        number = len(outcome.moved)
-        frames = f"{number} frame is" if number == 1 else f"{number} frames are"
-        messages.success(request, f"{frames} {done}.")
-        if done != "back on the sorting table":
-            request.session["intake_moved"] = moved_value(outcome.moved)
-    elif not outcome.refusals:
-        messages.warning(request, "No frame was ticked, or no place was chosen.")
-
-
-@requires(PLACE)
-@require_POST
-def take_back(request: HttpRequest) -> HttpResponse:
-    """Undo: put frames that were placed or set aside back on the sorting table."""
-    form = MovedForm(request.POST)
-    if form.is_valid():
-        outcome = actions.take_back_frames(
-            actor=signed_in(request), versions=form.cleaned_data["moved"]
-        )
-        _say(request, outcome, "back on the sorting table")
-    else:
-        messages.error(request, "It is not clear what to undo. Reload the page and try again.")
-    return redirect(_back(request))
 
 
 @requires(SEE_PICTURES)

@@ -8,6 +8,7 @@ from imaging_requests.intake.actions.arrivals import (
     give_up_arrival,
     receive_whole,
 )
+from imaging_requests.intake.actions.clocks import decide_clock
 from imaging_requests.intake.actions.drops import (
     ask_again,
     close_drop,
@@ -22,6 +23,7 @@ from imaging_requests.intake.actions.placing import (
     set_aside_frames,
     take_back,
     take_back_frames,
+    undo_step,
 )
 
 __all__ = [
@@ -32,6 +34,7 @@ __all__ = [
     "close_drop",
     "complete_arrival",
     "correct_clock",
+    "decide_clock",
     "give_up_arrival",
     "open_drop",
     "place_frame",
@@ -42,4 +45,5 @@ __all__ = [
     "set_aside_frames",
     "take_back",
     "take_back_frames",
+    "undo_step",
 ]

@@ -19,8 +19,9 @@ from imaging_requests.intake.actions.sorting import (
     frame_place,
     put_on,
 )
+from imaging_requests.intake.decisions import Why
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import Frame, FrameRole, FrameState
+from imaging_requests.intake.models import Frame, FrameRole, FrameState, SortingStep
 from imaging_requests.intake.policies import PLACE
 from imaging_requests.intake.rules import demand_frame_step, demand_taken
 from imaging_requests.intake.sheets import (
@@ -81,7 +82,9 @@ def place_frame(
     if role == FrameRole.VIEW:
         _make_way(spot, line, actor=actor, instead=instead, now=now)
     before = {"state": frame.state, "captured_at": frame.captured_at}
+    likely = frame.proposal
     put_on(frame, spot, role=role)
+    frame.proposal = likely
     frame.captured_at, frame.placed_at, frame.placed_by = instant, now, actor
     save_row(frame, fields=HAND_FIELDS)
     audit.record(
@@ -179,9 +182,17 @@ def set_aside(
 
 @transaction.atomic
 def take_back(
-    *, actor: User, frame_id: int, read_version: int, now: datetime | None = None
+    *,
+    actor: User,
+    frame_id: int,
+    read_version: int,
+    before: str = "",
+    now: datetime | None = None,
 ) -> Frame:
-    """Undo a place or a setting aside: the frame lies on the sorting table again."""
+    """Undo a place or a setting aside: the frame lies on the sorting table again.
+
+    `before`: why it waited before it was moved, to be said again.
+    """
     now = now or timezone.now()
     frame = lock_row(Frame, frame_id, read_version=read_version)
     demand(actor, PLACE, frame)
@@ -192,7 +203,12 @@ def take_back(
         FrameState.WAITING,
         actor=actor,
         now=now,
-        because=f"Taken back by {actor.name} on {timezone.localtime(now):%-d %b %Y, %H:%M}.",
+        because=" ".join(
+            [
+                f"Taken back by {actor.name} on {timezone.localtime(now):%-d %b %Y, %H:%M}.",
+                *([before] if before else []),
+            ]
+        ),
     )
     return frame
 
@@ -211,6 +227,7 @@ def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str 
     """Take a frame off its line, if it lies on one, and say where it is now."""
     line, before = frame.shot_line, {"state": frame.state, **frame_place(frame)}
     frame.state, frame.waiting_because = state, because
+    frame.waiting_reason = Why.BY_HAND if because else ""
     frame.role = FrameRole.VIEW
     frame.shot_line, frame.placed_at, frame.placed_by = None, None, actor
     save_row(frame, fields=HAND_FIELDS)
@@ -260,7 +277,8 @@ class Outcome:
 
 def place_frames(*, actor: User, choices: Sequence[Choice], now: datetime | None = None) -> Outcome:
     """Place several frames, each by itself: one that is refused does not hold up the others."""
-    return _each(
+    reasons = _reasons([choice.frame_id for choice in choices])
+    outcome = _each(
         [
             partial(
                 place_frame,
@@ -279,18 +297,23 @@ def place_frames(*, actor: User, choices: Sequence[Choice], now: datetime | None
             for choice in choices
         ]
     )
+    _keep_step(actor, SortingStep.Act.PLACED, outcome, reasons, now)
+    return outcome
 
 
 def set_aside_frames(
     *, actor: User, versions: dict[int, int], now: datetime | None = None
 ) -> Outcome:
     """Set several frames aside; `versions` maps each to the row version that was read."""
-    return _each(
+    reasons = _reasons(list(versions))
+    outcome = _each(
         [
             partial(set_aside, actor=actor, frame_id=pk, read_version=version, now=now)
             for pk, version in versions.items()
         ]
     )
+    _keep_step(actor, SortingStep.Act.SET_ASIDE, outcome, reasons, now)
+    return outcome
 
 
 def take_back_frames(
@@ -302,6 +325,61 @@ def take_back_frames(
             partial(take_back, actor=actor, frame_id=pk, read_version=version, now=now)
             for pk, version in versions.items()
         ]
+    )
+
+
+def undo_step(*, actor: User, step_id: int, now: datetime | None = None) -> Outcome:
+    """Take back all that one step at the sorting table has moved, as far as it still lies so.
+
+    Each frame lies on the table again with the reason and the likely places that it had. What was
+    moved again since stays, and is said.
+    """
+    now = now or timezone.now()
+    demand(actor, PLACE)
+    with transaction.atomic():
+        step = SortingStep.objects.select_for_update().get(pk=step_id)
+        if step.undone_at is not None:
+            raise IllegalStep(
+                "This step was undone already.",
+                code="intake.step_undone",
+                next_step="Reload the page to see how the frames stand.",
+            )
+        step.undone_at, step.undone_by = now, actor
+        step.save(update_fields=["undone_at", "undone_by"])
+    return _each(
+        [
+            partial(
+                take_back,
+                actor=actor,
+                frame_id=moved["frame"],
+                read_version=moved["version"],
+                before=moved["because"],
+                now=now,
+            )
+            for moved in step.frames
+        ]
+    )
+
+
+def _reasons(frame_ids: Sequence[int]) -> dict[int, str]:
+    """Return why frames wait, so that undoing can say it again."""
+    waiting = Frame.objects.filter(pk__in=frame_ids).values_list("pk", "waiting_because")
+    return dict(waiting)
+
+
+def _keep_step(
+    actor: User, act: str, outcome: Outcome, reasons: dict[int, str], now: datetime | None
+) -> None:
+    if not outcome.moved:
+        return
+    SortingStep.objects.create(
+        done_by=actor,
+        done_at=now or timezone.now(),
+        act=act,
+        frames=[
+            {"frame": frame.pk, "version": frame.row_version, "because": reasons.get(frame.pk, "")}
+            for frame in outcome.moved
+        ],
     )
 
 

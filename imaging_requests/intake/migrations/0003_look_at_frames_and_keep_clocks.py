@@ -38,7 +38,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('done_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('act', models.CharField(choices=[('placed', 'placed'), ('set_aside', 'set aside as spares')], max_length=10)),
-                ('frames', models.JSONField(help_text='Frame and the row version that the step left, in pairs.')),
+                ('frames', models.JSONField(help_text='Each frame with the row version that the step left, and why it waited.')),
                 ('undone_at', models.DateTimeField(blank=True, null=True)),
                 ('done_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sorting_steps', to=settings.AUTH_USER_MODEL)),
                 ('undone_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='undone_sorting_steps', to=settings.AUTH_USER_MODEL)),

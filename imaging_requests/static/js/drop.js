@@ -259,12 +259,30 @@ function sortByKey(form) {
     });
     all.textContent = wanted ? "Tick none" : "Tick all";
   });
+  let last = -1;
+  form.addEventListener("click", (event) => {
+    const at = ticks.indexOf(event.target);
+    if (at < 0) {
+      return;
+    }
+    if (event.shiftKey && last >= 0) {
+      ticks.slice(Math.min(at, last), Math.max(at, last) + 1).forEach((tick) => {
+        tick.checked = event.target.checked;
+      });
+    }
+    last = at;
+  });
   form.addEventListener("keydown", (event) => {
     const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
     const from = ticks.indexOf(event.target);
     if (step && from >= 0 && ticks[from + step]) {
       event.preventDefault();
       ticks[from + step].focus();
+      if (event.shiftKey) {
+        ticks[from].checked = true;
+        ticks[from + step].checked = true;
+      }
+      last = from + step;
     }
   });
 }
