@@ -32,6 +32,7 @@ import numpy as np
 
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
 from imaging_requests.imaging.synthesis import (
     Condition,
     Face,
@@ -45,6 +46,7 @@ from imaging_requests.imaging.synthesis import (
     capture,
     picture_extent,
 )
+from imaging_requests.intake.models import FrameLook
 from imaging_requests.people.models import User
 from tests import factory
 from tests.intake_scene import pixels, tiff
@@ -147,6 +149,7 @@ def _lines(session: Session, places: int, *, with_pictures: int) -> None:
         obj = _object(f"AR {900 + number:04}")
         for face in ("F", "B"):
             factory.shot_line(session, obj, "VF", face)
+            _refer(obj, number, face)
             left -= 1
         factory.shot_line(session, obj, "RK", "F", "L")
         left -= 3
@@ -171,6 +174,15 @@ def _lines(session: Session, places: int, *, with_pictures: int) -> None:
         if 0 < left < 3:
             factory.shot_line(session, obj, "VF", "B", tiles_across=left, expected_files=left)
             left = 0
+
+
+def _refer(obj: CollectionObject, number: int, face: str) -> None:
+    """Give a face an accepted picture of an earlier day, by which it can be known."""
+    grey = painted(number, face, noise_seed=2).mean(axis=2) / 257
+    cover = factory.frame()
+    pattern = pattern_text(pattern_of(grey.astype(np.uint8)))
+    FrameLook.objects.create(frame=cover, pattern=pattern)
+    factory.deliverable(obj, "VF", face, frames=[cover])
 
 
 def _object(number: str) -> CollectionObject:
