@@ -105,7 +105,8 @@ def request_new(request: HttpRequest) -> HttpResponse:
         template = "requesting/found.html" if part else "requesting/choose.html"
         return render(request, template, choose_context(data, signed_in(request)))
     wanted = {"views": [value for value in data.getlist("views") if value in TICKS]}
-    form = WishForm(request.POST or None, objects=chosen, initial=wanted)
+    region = {name: data[name] for name in ("region_face", *WishForm.REGION) if name in data}
+    form = WishForm(request.POST or None, objects=chosen, initial=wanted | region)
     if request.method == "GET" or "back" in data:
         return render(request, "requesting/wish.html", wish_context(form))
     if not form.is_valid():

@@ -6,6 +6,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs
 
 import numpy as np
 import pytest
@@ -236,6 +237,11 @@ def test_a_note_drawn_by_hand_keeps_its_place_in_mm(
     page.mouse.down()
     page.mouse.move(left + 200, top + 100, steps=4)
     page.mouse.up()
+    wish = page.get_by_role("link", name="Ask for pictures of this region").get_attribute("href")
+    assert wish is not None
+    asked = parse_qs(wish.partition("?")[2])
+    assert asked["region_face"] == ["F"]
+    assert float(asked["region_left"][0]) == pytest.approx(MARK_MM[0], abs=mm)
     page.fill("#note-text", "A lifted edge")
     with page.expect_navigation():
         page.get_by_role("button", name="Write the note").click()

@@ -231,6 +231,27 @@ def test_pictures_of_one_view_carry_their_grade_and_its_sentence(
         assert "fade" not in answer["modes"]
 
 
+def test_two_pictures_that_may_not_be_compared_are_not_drawn_beside_each_other(
+    thing: CollectionObject, oda: User
+) -> None:
+    one = pictured(thing, "XR", "T")
+    two = pictured(thing, "XR", "T", days=9, polarity="unknown", state="to_review")
+    page = text(signed_in(oda).get(at(thing, f"mode=side&p={one.pk}&p={two.pk}")))
+    assert data_of(page)["pair"]["modes"] == []
+    assert "Grade N, not compared" in page
+    assert page.count("look__drawing") == 1
+
+
+def test_a_region_begins_a_request(thing: CollectionObject, oda: User) -> None:
+    address = (
+        f"{reverse('requesting:request_new')}?object={thing.pk}&region_face=B"
+        "&region_left=12.5&region_top=30&region_width=80&region_height=40"
+    )
+    page = text(signed_in(oda).get(address))
+    assert 'value="12.5"' in page
+    assert '<option value="B" selected>' in page
+
+
 def test_the_page_asks_the_database_a_fixed_number_of_times(
     thing: CollectionObject, oda: User, django_assert_num_queries: Any
 ) -> None:

@@ -23,6 +23,7 @@ from imaging_requests.progress.look.shown_pictures import (
 )
 from imaging_requests.progress.look.sight import FACES, MODES, MOST_PICTURES, Chosen, Sight
 from imaging_requests.reckoning.truth.words import TECHNIQUE_WORDS
+from imaging_requests.requesting.policies import ASK
 from imaging_requests.requesting.words import view_words
 
 POLARITY_WORDS = {
@@ -98,7 +99,7 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "picks": _picks(sight),
         "figures": [
             _figure(chosen, picture, sight, part, gallery)
-            for chosen, picture in _in_mode(shown, sight, gallery)
+            for chosen, picture in _in_mode(shown, sight, gallery, pair)
         ],
         "moves": plain.moves(sight, part) if part is not None else [],
         "rests_on": list(dict.fromkeys(each.rests_on for each in together)),
@@ -107,6 +108,7 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "notes": [note_row(note, user) for note in gallery.notes],
         "notes_held_back": gallery.notes_held_back,
         "may_note": may(user, WRITE_NOTE),
+        "may_ask": may(user, ASK),
         "data": look_data(gallery, sight, pair, user=user),
     }
 
@@ -142,13 +144,20 @@ def _part(gallery: Gallery, sight: Sight, together: list[Picture]) -> Box | None
 
 
 def _in_mode(
-    shown: list[tuple[Chosen, Picture | None]], sight: Sight, gallery: Gallery
+    shown: list[tuple[Chosen, Picture | None]],
+    sight: Sight,
+    gallery: Gallery,
+    pair: Pair | None,
 ) -> list[tuple[Chosen, Picture]]:
-    """The pictures that a page without scripts draws: one, those side by side, or all."""
+    """The pictures that a page without scripts draws: one, those side by side, or all.
+
+    Two that may not be compared are never drawn beside each other; the first one stands alone.
+    """
     if sight.mode == "grid":
         return [(Chosen(each.row.pk), each) for each in gallery.of_plane(sight.face)]
     found = [(chosen, picture) for chosen, picture in shown if picture is not None]
-    return found[:1] if sight.mode == "one" else found
+    is_alone = sight.mode == "one" or (pair is not None and not pair.modes)
+    return found[:1] if is_alone else found
 
 
 def _figure(

@@ -26,11 +26,24 @@ export class NoteDialog {
       shape === "polygon" ? JSON.stringify(inside.map(([x, y]) => [round(x), round(y)])) : "";
     this.fields.picture.value = String(pane.picture.id);
     this.fields.back.value = query;
+    this.offer(pane.picture.plane, box);
     this.dialog.querySelector("[data-note-where]").textContent =
       `On ${pane.picture.words}: ${round(left)} mm from the left, ${round(top)} mm from the top, ` +
       `${round(box.width_mm)} × ${round(box.height_mm)} mm.`;
     this.dialog.showModal();
     this.fields.text.focus();
+  }
+
+  // The same region as the beginning of a request, for people who may file one.
+  offer(face, box) {
+    const link = this.dialog.querySelector("[data-ask]");
+    if (link) {
+      const wanted = new URLSearchParams({ region_face: face });
+      for (const name of ["left", "top", "width", "height"]) {
+        wanted.set(`region_${name}`, String(round(box[`${name}_mm`])));
+      }
+      link.href = `${link.dataset.ask}&${wanted}`;
+    }
   }
 }
 
