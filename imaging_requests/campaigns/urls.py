@@ -27,5 +27,6 @@ urlpatterns = [
     path("shot-list/", views_easel.shot_list, name="shot_list"),
     path("shot-list/<int:pk>/", views_easel.shot_line, name="shot_line"),
     path("cards/<int:pk>/", views_easel.setup_card, name="setup_card"),
+    path("cards/<int:pk>/recall/", views_easel.setup_recall, name="setup_recall"),
     path("light/<int:object_pk>/", views_easel.light_book, name="light_book"),
 ]

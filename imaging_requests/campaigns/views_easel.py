@@ -17,6 +17,7 @@ from imaging_requests.campaigns.forms import LightForm, NotDoneForm, add_refusal
 from imaging_requests.campaigns.light_page import light_context
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.campaigns.policies import RECORD_LIGHT, RUN, SEE_CAMPAIGNS, SEE_SHOT_LIST
+from imaging_requests.campaigns.recall_page import recall_context, recall_form
 from imaging_requests.campaigns.slate_page import slate_context
 from imaging_requests.campaigns.views import read_version
 from imaging_requests.campaigns.words import card_figures, card_rest, local_day
@@ -165,6 +166,19 @@ def setup_card(request: HttpRequest, pk: int) -> HttpResponse:
         "answer": f"Set-up card {card}, {card.station}",
     }
     return render(request, "campaigns/setup_card.html", context)
+
+
+@requires(SEE_CAMPAIGNS)
+@require_safe
+def setup_recall(request: HttpRequest, pk: int) -> HttpResponse:
+    """Numbers from a test frame in, movements of camera, easel, exposure and lamp out."""
+    card = queries.setup_card(pk)
+    if card is None:
+        raise Http404
+    form = recall_form(card, request.GET)
+    status = 422 if form.errors else 200
+    context = recall_context(card, form)
+    return render(request, "campaigns/setup_recall.html", context, status=status)
 
 
 @requires(SEE_CAMPAIGNS)

@@ -14,6 +14,8 @@ from imaging_requests.imaging.files.data_values import (
     take_whole,
 )
 
+from .recall import Tolerances
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GradeLimits:
@@ -90,6 +92,16 @@ class MapLimits:
             most_pixels=round(take_number(data, "map.most_megapixels") * 1e6),
             outline_margin_mm=take_number(data, "map.outline_margin_mm"),
         )
+
+
+def recall_tolerances(data: Mapping[str, Any]) -> Tolerances:
+    """Read how near is near enough when a set-up is rebuilt; raises ``DataError``."""
+    return Tolerances(
+        distance_mm=take_number(data, "recall.distance_mm"),
+        tilt_deg=take_number(data, "recall.tilt_deg"),
+        exposure_ev=take_number(data, "recall.exposure_ev"),
+        elevation_deg=take_number(data, "recall.elevation_deg"),
+    )
 
 
 def _rising(data: Mapping[str, Any], name: str, count: int) -> tuple[float, ...]:
