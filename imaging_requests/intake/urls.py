@@ -10,6 +10,7 @@ urlpatterns = [
     path("drops/new/", views.drop_new, name="drop_new"),
     path("drops/<int:pk>/", views.drop, name="drop"),
     path("drops/<int:pk>/state/", views.drop_state, name="drop_state"),
+    path("drops/<int:pk>/receipt/", views.receipt, name="receipt"),
     path("drops/<int:pk>/close/", views.drop_close, name="drop_close"),
     path("drops/<int:pk>/clock/", views.drop_clock, name="drop_clock"),
     path("files/", views_tus.tus, name="tus"),

@@ -22,6 +22,7 @@ from imaging_requests.intake.forms import (
     UploadForm,
 )
 from imaging_requests.intake.models import Arrival, Drop, Frame, Job
+from imaging_requests.intake.pages_receipt import receipt_of
 from imaging_requests.intake.policies import (
     ASK_AGAIN,
     CLEAR_REFUSED,
@@ -141,6 +142,15 @@ def drop_state(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(queries.drops_with_names(), pk=pk)
     context = _drop_context(request, row) | {"is_fragment": True}
     return render(request, "intake/drop_state.html", context)
+
+
+@requires(READ_DROPS)
+@require_GET
+def receipt(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what is proven of a drop, to print and put beside the card."""
+    row = get_object_or_404(queries.drops_with_names(), pk=pk)
+    context = {"receipt": receipt_of(row), "shot_for": pages.shot_for_words(row)}
+    return render(request, "intake/receipt.html", context)
 
 
 @requires(UPLOAD)

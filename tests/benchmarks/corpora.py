@@ -95,7 +95,7 @@ def run(world: World, card: Path, number: int, good: int) -> int:
     opened = json.loads(said.splitlines()[-1])
     before = {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in files_of(card)}
     port = free_port()
-    worker = world.start(*WORKER)
+    worker = world.start(*WORKER[:-1], "INFO")
     world.start(*BEAT)
     web = world.start(
         *("-m", "gunicorn", "imaging_requests.config.wsgi", "--bind", f"127.0.0.1:{port}"),

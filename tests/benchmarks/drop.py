@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import tempfile
 import time
@@ -53,12 +54,16 @@ def run(folder: Path, files: int) -> None:
     try:
         for round_name in ("first", "again"):
             started = time.monotonic()
-            with Watch([process.pid for process in world.living]) as watch:
+            with Watch([os.getpid()]) as watch:
                 drops = {pk: bring(world, pk) for pk in sessions}
                 world.wait("The end of all work", lambda: not world.left(), seconds=3_600)
                 took = time.monotonic() - started
                 time.sleep(1)
-            say(f"\n{round_name}: {files:,} files in {took:.0f} s; most memory: ")
+            say(
+                f"\n{round_name}: {files:,} files in {took:.0f} s, "
+                f"{watch.processor_s:.0f} s of processor time, load {os.getloadavg()[0]:.1f}; "
+                "most memory:"
+            )
             for role, peak in sorted(watch.peak_each.items()):
                 say(f"  {role} {megabytes(peak)}")
             say(f"  together {megabytes(watch.peak_together)}")
