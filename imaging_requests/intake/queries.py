@@ -312,6 +312,14 @@ def proposed_clocks() -> QuerySet[CameraClock]:
     return proposed.select_related("drop").order_by("found_at", "pk")
 
 
+def refused_files(drop_number: str = "") -> QuerySet[Arrival]:
+    """Files that gave no picture and that nobody has dealt with yet, newest drop first."""
+    refused = Arrival.objects.filter(state=ArrivalState.REFUSED).select_related("drop")
+    if drop_number:
+        refused = refused.filter(drop__number=drop_number)
+    return refused.order_by("-drop", "pk")
+
+
 def spare_frames() -> QuerySet[Frame]:
     """Frames set aside as spares, newest first."""
     return Frame.objects.filter(state=FrameState.SET_ASIDE).order_by("-pk")

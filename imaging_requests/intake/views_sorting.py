@@ -15,13 +15,14 @@ from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.filters import FrameFilter
 from imaging_requests.intake.forms import MovedForm, posted_frames
 from imaging_requests.intake.models import CameraClock, Frame, SortingStep
-from imaging_requests.intake.policies import PLACE
+from imaging_requests.intake.policies import PLACE, UPLOAD
 from imaging_requests.intake.views import back_of, whole
 from imaging_requests.people.errors import DomainError
-from imaging_requests.people.policies import requires
+from imaging_requests.people.policies import may, requires
 from imaging_requests.people.requests import signed_in
 
 STEPS_SHOWN = 6
+REFUSED_SHOWN = 50
 
 
 @requires(PLACE)
@@ -48,6 +49,8 @@ def sorting_table(request: HttpRequest) -> HttpResponse:
         "steps": queries.recent_steps()[:STEPS_SHOWN],
         "clocks": pages_sorting.clock_rows(queries.proposed_clocks()),
         "spares": queries.spare_frames()[: pages_sorting.FRAMES_PER_PAGE],
+        "refused": queries.refused_files(request.GET.get("drop", ""))[:REFUSED_SHOWN],
+        "may_give_up": may(signed_in(request), UPLOAD),
     }
     status = 422 if request.method == "POST" else 200
     return render(request, "intake/sorting_table.html", context, status=status)

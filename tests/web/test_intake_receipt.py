@@ -98,3 +98,24 @@ def test_the_receipt_costs_a_fixed_number_of_queries(
             shown(amaro, drop)
         counted.append(len(seen))
     assert counted[1] == counted[2], counted
+
+
+def test_refused_files_lie_on_the_sorting_table_with_their_reason(
+    amaro: User, session: Session
+) -> None:
+    drop = open_drop(amaro, session=session)
+    ((name, data),) = bracket(session, (0,))
+    bring(drop, name, data[: len(data) // 2])
+    settle()
+    client = Client()
+    client.force_login(amaro)
+    address = reverse("intake:sorting_table")
+    page = client.get(address).content.decode()
+    assert "Refused files: copy them again from the card" in page
+    assert name in page
+    assert "The file is cut short" in page
+    other = client.get(address, {"drop": "9999-00001"}).content.decode()
+    assert "The file is cut short" not in other
+    arrival = drop.arrivals.get()
+    client.post(reverse("intake:arrival_give_up", args=[arrival.token]))
+    assert "The file is cut short" not in client.get(address).content.decode()
