@@ -27,6 +27,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from tests.intake_world import CELERY, QUIET, World, kill, migrated, new_world
 
 CHUNK = 1 << 20
 BLOCK = 512
+TAKEN_AT = datetime(2026, 4, 16, 8, tzinfo=UTC)
 
 
 def main() -> None:
@@ -200,7 +202,6 @@ def write_master(path: Path, seed: int, megapixels: int) -> None:
     import numpy as np
 
     from imaging_requests.imaging.synthesis.writer import CameraNotes, write_tiff
-    from tests import factory
 
     width = int((megapixels * 1e6 * 1.5) ** 0.5)
     height = int(megapixels * 1e6 / width)
@@ -208,7 +209,7 @@ def write_master(path: Path, seed: int, megapixels: int) -> None:
     band = np.concatenate(list(_rows(rng, width, height)))
     write_tiff(
         path, band, px_per_mm=12,
-        notes=CameraNotes(taken_at=factory.NOW, exposure_s=1 / 60),
+        notes=CameraNotes(taken_at=TAKEN_AT, exposure_s=1 / 60),
     )  # fmt: skip
 
 

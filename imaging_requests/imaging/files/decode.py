@@ -60,11 +60,11 @@ class Shown:
     window: tuple[int, int] | None
 
 
-def open_pixels(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+def open_pixels(path: Path, structure: Structure, scratch: Path | None = None) -> pyvips.Image:
     """Open the first picture for one pass from top to bottom; any damage is an error.
 
-    ``scratch``: an empty folder for what has to be unfolded first. Raises ``pyvips.Error`` if the
-    decoder cannot read the file.
+    ``scratch``: an empty folder for 12-bit levels, which have to be unpacked first. Raises
+    ``pyvips.Error`` if the decoder cannot read the file.
     """
     unfold = reader_for(structure)
     if unfold is not None:

@@ -43,6 +43,7 @@ from imaging_requests.imaging.files.recipe import (
     thumbnail_name,
 )
 from imaging_requests.imaging.files.refusals import Unreadable
+from imaging_requests.imaging.files.sample import sample_levels
 from imaging_requests.imaging.files.structure import read_structure
 
 CLASSIC_TIFF_SAFE_BYTES = 4_000_000_000
@@ -82,7 +83,7 @@ def build_derivatives(
     out_dir.mkdir(parents=True, exist_ok=True)
     with _scratch_folder(scratch, out_dir) as folder:
         try:
-            derived = _derive(path, structure, recipe, key, source_sha256, folder, clock)
+            derived = _derive(path, structure, recipe, key, source_sha256, limits, folder, clock)
         except pyvips.Error as error:
             if NO_SPACE in str(error).lower():
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out_dir)) from error
@@ -125,6 +126,7 @@ def _derive(
     recipe: Recipe,
     key: str,
     source_sha256: str,
+    limits: Limits,
     folder: Path,
     clock: _Clock,
 ) -> Derived:
@@ -133,7 +135,10 @@ def _derive(
     bands, has_levels = colour_bands(image), image.format in LEVELS
     levels: tuple[ChannelLevels, ...] = ()
     window = None
-    if has_levels and (image.format == "ushort" or image.bands > bands):
+    sampled = sample_levels(path, structure, limits)
+    if sampled is not None:
+        levels = sampled
+    elif has_levels and (image.format == "ushort" or image.bands > bands):
         counts = count_levels(image)
         levels = measure_levels(counts)
         if _is_stretched(recipe.tone, structure, bands):

@@ -18,7 +18,8 @@ class Limits:
     """What one file may cost. Sizes in bytes, times in seconds.
 
     ``wall_base_s`` plus ``wall_per_megapixel_s`` times the announced megapixels bounds the time of
-    one request; the processor time is bounded by ``threads`` times that.
+    one request; the processor time is bounded by ``threads`` times that. ``sample_…``: when the
+    levels of a large picture are counted in some rows only, see ``sample``.
     """
 
     version: int
@@ -32,6 +33,10 @@ class Limits:
     threads: int
     max_answer_bytes: int
     recycle_after: int
+    sample_above_pixels: int
+    sample_every_rows: int
+    sample_clear_distinct: int
+    sample_clear_grid_share: float
 
     @classmethod
     def from_settings(cls, data: Mapping[str, Any]) -> "Limits":
@@ -48,6 +53,10 @@ class Limits:
             threads=take_whole(data, "threads"),
             max_answer_bytes=take_whole(data, "answer.max_bytes"),
             recycle_after=take_whole(data, "recycle.after_files"),
+            sample_above_pixels=take_whole(data, "sample.above_pixels"),
+            sample_every_rows=take_whole(data, "sample.every_rows"),
+            sample_clear_distinct=take_whole(data, "sample.clear_distinct"),
+            sample_clear_grid_share=take_number(data, "sample.clear_grid_share"),
         )
 
     def as_data(self) -> dict[str, Any]:

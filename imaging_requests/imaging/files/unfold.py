@@ -33,7 +33,9 @@ GREY = {"uchar": "b-w", "ushort": "grey16"}
 COLOUR = {"uchar": "srgb", "ushort": "rgb16"}
 
 
-def reader_for(structure: Structure) -> Callable[[Path, Structure, Path], pyvips.Image] | None:
+def reader_for(
+    structure: Structure,
+) -> Callable[[Path, Structure, Path | None], pyvips.Image] | None:
     """Return who unfolds a picture, or None if libvips reads it by itself."""
     if structure.preview is not None:
         return _preview
@@ -42,7 +44,7 @@ def reader_for(structure: Structure) -> Callable[[Path, Structure, Path], pyvips
     return {"dicom": _plate, "jp2": _jp2}.get(structure.format)
 
 
-def _plate(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+def _plate(path: Path, structure: Structure, scratch: Path | None) -> pyvips.Image:
     """Stream a plate so that low levels are dark, whatever its polarity and sign.
 
     With all bits of the level set, ``level ^ top`` is ``top - level``; flipping the sign bit turns
@@ -78,7 +80,7 @@ def _plate(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
     return image.cast(kind).copy(interpretation=GREY[kind])
 
 
-def _preview(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+def _preview(path: Path, structure: Structure, scratch: Path | None) -> pyvips.Image:
     """Decode the JPEG inside a raw camera file."""
     if structure.preview is None:
         raise pyvips.Error("a raw file without a preview is not supported")
@@ -87,7 +89,7 @@ def _preview(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
     return pyvips.Image.jpegload_buffer(data, access="sequential", fail_on=FAIL_ON)
 
 
-def _jp2(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+def _jp2(path: Path, structure: Structure, scratch: Path | None) -> pyvips.Image:
     """Decode a JPEG 2000 picture; levels of 9 to 15 bits are spread over 16."""
     with open_source(path) as source:
         profile = embedded_profile(source)
@@ -119,12 +121,14 @@ def _jp2(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
     return image
 
 
-def _twelve_bits(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+def _twelve_bits(path: Path, structure: Structure, scratch: Path | None) -> pyvips.Image:
     """Unpack strips of 12-bit levels to 16 bits in a scratch file, strip by strip.
 
     Two levels share three bytes, the first bits first. A level is spread over 16 bits by repeating
     its highest bits, so that black stays 0 and white becomes 65,535.
     """
+    if scratch is None:
+        raise pyvips.Error("12-bit levels without a folder to unpack them are not supported")
     flat = scratch / "levels.raw"
     values = structure.width_px * structure.bands
     with open(flat, "wb") as levels:
