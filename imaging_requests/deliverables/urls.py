@@ -2,12 +2,14 @@
 
 from django.urls import path
 
-from imaging_requests.deliverables import views, views_corrections, views_packages
+from imaging_requests.deliverables import views, views_corrections, views_drift, views_packages
 
 app_name = "deliverables"
 urlpatterns = [
     path("reviews/", views.reviews, name="reviews"),
     path("reviews/<int:pk>/", views.review, name="review"),
+    path("drift/", views_drift.drift_stations, name="drift_stations"),
+    path("drift/<slug:code>/", views_drift.drift, name="drift"),
     path("lone-work/", views.lone_work, name="lone_work"),
     path("packages/", views_packages.packages, name="packages"),
     path("packages/<int:pk>/", views_packages.package, name="package"),

@@ -1,0 +1,181 @@
+"""The control charts of a station, from the values of its checks: three queries for one station."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from typing import Any
+
+from django.urls import reverse
+
+from imaging_requests.campaigns.models import SetupCard, Station
+from imaging_requests.campaigns.words import local_day
+from imaging_requests.deliverables.shown import rule_words
+from imaging_requests.imaging.drift.limits import DriftLimits
+from imaging_requests.imaging.drift.watch import Verdict, Watch, watch
+from imaging_requests.imaging.files.data_values import take_list, take_whole
+from imaging_requests.intake.limits import read_data
+from imaging_requests.intake.models import FileCheck
+
+DATA = "checks/drift-1.json"
+RULES = "checks/measurements-1.json"
+MARKS = {
+    Verdict.STEADY: "pass",
+    Verdict.OUTSIDE: "warn",
+    Verdict.DRIFTING: "fail",
+    Verdict.CANNOT_TELL: "cannot_tell",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What is watched, how far back, and when it is an alarm."""
+
+    limits: DriftLimits
+    rules: tuple[str, ...]
+    days: int
+    titles: dict[str, str]
+    units: dict[str, str]
+
+
+@lru_cache(maxsize=1)
+def numbers() -> Numbers:
+    """Return the numbers of the drift watch, with titles and units of the rules."""
+    data = read_data(DATA)
+    rules = take_list(data, "series.rules", str)
+    known = read_data(RULES)["values"]
+    return Numbers(
+        limits=DriftLimits.from_settings(data),
+        rules=rules,
+        days=take_whole(data, "series.days"),
+        titles={rule: known[rule]["value"]["title"] for rule in rules if rule in known},
+        units={rule: known[rule]["unit"] for rule in rules if rule in known},
+    )
+
+
+def stations_context() -> dict[str, Any]:
+    """List the stations."""
+    stations = [
+        {"name": station.name, "href": reverse("deliverables:drift", args=[station.code])}
+        for station in Station.objects.filter(is_active=True)
+    ]
+    return {"answer": "Which station is to be watched?", "stations": stations}
+
+
+def drift_context(station: Station, *, now: datetime) -> dict[str, Any]:
+    """Lay out the charts of a station, those with an alarm first."""
+    found = numbers()
+    starts = _card_days(station)
+    series: dict[tuple[str, str], list[tuple[date, float]]] = defaultdict(list)
+    for rule, technique, value, captured_at in _values(station, now - timedelta(days=found.days)):
+        day, number = local_day(captured_at), _number(value)
+        if number is not None and day >= starts.get(technique, date.min):
+            series[rule, technique].append((day, number))
+    charts = [
+        _chart(number, rule, technique, watch(rows, limits=found.limits), starts.get(technique))
+        for number, ((rule, technique), rows) in enumerate(sorted(series.items()))
+    ]
+    charts.sort(key=lambda chart: -chart["gravity"])
+    alarms = sum(chart["verdict"] == "fail" for chart in charts)
+    return {
+        "station": station,
+        "charts": charts,
+        "data": [chart["drawn"] for chart in charts],
+        "answer": _answer(station.name, alarms, len(charts)),
+    }
+
+
+def _answer(name: str, alarms: int, charts: int) -> str:
+    if alarms:
+        return f"{name}: {alarms} of {charts} series {'is' if alarms == 1 else 'are'} drifting"
+    return f"{name}: no series is drifting" if charts else f"{name}: nothing has been measured yet"
+
+
+def _card_days(station: Station) -> dict[str, date]:
+    """Days on which the newest card of each technique was made: a changed set-up starts anew."""
+    rows = SetupCard.objects.filter(station=station).order_by("created_at")
+    return {
+        technique: local_day(at) for technique, at in rows.values_list("technique", "created_at")
+    }
+
+
+def _values(station: Station, since: datetime) -> Iterable[tuple[str, str, str, datetime]]:
+    rows = FileCheck.objects.filter(
+        rule__in=numbers().rules,
+        frame__shot_line__session__station=station,
+        frame__captured_at__gte=since,
+    ).exclude(value="")
+    return rows.values_list("rule", "frame__shot_line__technique", "value", "frame__captured_at")
+
+
+def _number(text: str) -> float | None:
+    """Read a check's value; None for a value in words."""
+    try:
+        return float(text.split()[0])
+    except (ValueError, IndexError):
+        return None
+
+
+def _chart(
+    number: int, rule: str, technique: str, found: Watch, since: date | None
+) -> dict[str, Any]:
+    title, unit = numbers().titles.get(rule, rule_words(rule)), numbers().units.get(rule, "")
+    weeks = found.weeks
+    chart = found.chart
+    return {
+        "key": f"drift-{number}",
+        "title": f"{title[:1].upper()}{title[1:]} ({technique} {rule})",
+        "unit": unit,
+        "verdict": MARKS[found.verdict],
+        "gravity": {"fail": 3, "warn": 2, "cannot_tell": 1}.get(MARKS[found.verdict], 0),
+        "sentence": found.sentence,
+        "since": since,
+        "base": found.base,
+        "columns": [
+            {"label": "Week of"},
+            {"label": "Mean", "is_figure": True},
+            {"label": "Measured", "is_figure": True},
+            {"label": "Sum upward, σ", "is_figure": True},
+            {"label": "Sum downward, σ", "is_figure": True},
+        ],
+        "rows": [{"cells": _cells(found, index)} for index in reversed(range(len(weeks)))],
+        "drawn": {
+            "key": f"drift-{number}",
+            "unit": unit,
+            "days": [week.monday.isoformat() for week in weeks],
+            "values": [round(week.value, 4) for week in weeks],
+            "centre": None if chart is None else round(chart.centre, 4),
+            "lower": None if chart is None else round(chart.lower, 4),
+            "upper": None if chart is None else round(chart.upper, 4),
+        },
+    }
+
+
+def _cells(found: Watch, index: int) -> list[dict[str, Any]]:
+    week, sums = found.weeks[index], found.sums
+    high = "" if sums is None else f"{sums.high[index]:.1f}"
+    low = "" if sums is None else f"{sums.low[index]:.1f}"
+    note = _note(found, index, sums is not None and sums.alarm == index)
+    return [
+        {
+            "column": "Week of",
+            "text": f"{week.monday:%-d %b %Y}",
+            "note": note,
+        },
+        {"column": "Mean", "text": f"{week.value:.2f}", "is_figure": True},
+        {"column": "Measured", "text": str(week.count), "is_figure": True},
+        {"column": "Sum upward, σ", "text": high, "is_figure": True},
+        {"column": "Sum downward, σ", "text": low, "is_figure": True},
+    ]
+
+
+def _note(found: Watch, index: int, is_alarm: bool) -> str:
+    if is_alarm:
+        return "alarm"
+    if index < found.base:
+        return "base line"
+    outside = found.chart is not None and found.chart.is_outside(found.weeks[index].value)
+    return "outside the limits" if outside else ""

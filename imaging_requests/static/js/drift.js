@@ -1,0 +1,48 @@
+// Draws the control charts of a station; without it the tables below each chart say the same.
+(() => {
+  "use strict";
+  const source = document.getElementById("drift-data");
+  if (!source || typeof uPlot === "undefined") return;
+  const probe = document.createElement("span");
+  document.body.append(probe);
+  const colour = (name) => {
+    probe.style.color = `var(${name})`;
+    return getComputedStyle(probe).color;
+  };
+  const ink = getComputedStyle(document.body).color;
+  const mark = colour("--act");
+  probe.remove();
+  const seconds = (day) => Date.parse(`${day}T00:00:00Z`) / 1000;
+  const level = (length, value) => Array(length).fill(value);
+  for (const chart of JSON.parse(source.textContent)) {
+    const place = document.getElementById(chart.key);
+    if (!place || chart.days.length === 0) continue;
+    place.hidden = false;
+    const count = chart.days.length;
+    const axis = { stroke: ink, grid: { stroke: ink, width: 0.15 }, ticks: { stroke: ink, width: 0.5 } };
+    new uPlot(
+      {
+        width: Math.max(280, Math.min(place.clientWidth, 960)),
+        height: 240,
+        tzDate: (instant) => uPlot.tzDate(new Date(instant * 1000), "Etc/UTC"),
+        scales: { x: { time: true } },
+        axes: [axis, { ...axis, label: chart.unit, size: 64 }],
+        series: [
+          { label: "Week of", value: "{YYYY}-{MM}-{DD}" },
+          { label: "Mean", stroke: mark, width: 2, points: { show: true, size: 6 } },
+          { label: "Centre", stroke: ink, width: 1, points: { show: false } },
+          { label: "Lower limit", stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
+          { label: "Upper limit", stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
+        ],
+      },
+      [
+        chart.days.map(seconds),
+        chart.values,
+        level(count, chart.centre),
+        level(count, chart.lower),
+        level(count, chart.upper),
+      ],
+      place,
+    );
+  }
+})();
