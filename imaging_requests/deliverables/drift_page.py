@@ -108,7 +108,8 @@ def _values(station: Station, since: datetime) -> Iterable[tuple[str, str, str, 
         frame__shot_line__session__station=station,
         frame__captured_at__gte=since,
     ).exclude(value="")
-    return rows.values_list("rule", "frame__shot_line__technique", "value", "frame__captured_at")
+    columns = ("rule", "frame__shot_line__technique", "value", "frame__captured_at")
+    return ((rule, way, value, at) for rule, way, value, at in rows.values_list(*columns) if at)
 
 
 def _number(text: str) -> float | None:

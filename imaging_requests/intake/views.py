@@ -113,7 +113,7 @@ def _take_in(request: HttpRequest, row: Drop, form: UploadForm) -> None:
     """Take in the files of a form one by one; a refusal does not hold up the others."""
     for file in form.chosen():
         try:
-            actions.receivewhole(
+            actions.receive_whole(
                 actor=signed_in(request),
                 drop_id=row.pk,
                 name=file.name or "",

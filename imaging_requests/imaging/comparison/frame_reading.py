@@ -6,6 +6,7 @@ lie in the planned set-up; the map from mm to px that they give leads to everyth
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -154,7 +155,7 @@ def _drawn_mark(radii: tuple[float, float], density: float) -> NDArray[np.float3
     return np.asarray(cv2.resize(fine, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _vertex(scores: NDArray[Any], place: tuple[int, ...], axis: int) -> float:
+def _vertex(scores: NDArray[Any], place: Sequence[int], axis: int) -> float:
     """Top of the parabola through the best score and its neighbours along x (0) or y (1)."""
     x, y = place
     line = scores[y, :] if axis == 0 else scores[:, x]
