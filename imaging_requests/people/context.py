@@ -41,6 +41,7 @@ PLACES: tuple[tuple[str, str, frozenset[str]], ...] = (
         frozenset({Role.LEAD, Role.HEAD, Role.CONSERVATOR, Role.CURATOR}),
     ),
     ("people:accounts", "Accounts", frozenset({Role.KEEPER})),
+    ("pictures:grants", "Outside", frozenset({Role.CURATOR, Role.LEAD, Role.HEAD})),
     ("pictures:granted", "Pictures for you", OUTSIDE),
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
-from imaging_requests.deliverables.shown import clock, day
+from imaging_requests.deliverables.shown import day
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.pictures import sources
@@ -24,13 +24,14 @@ from imaging_requests.pictures.access import (
 )
 from imaging_requests.pictures.forms import PICTURE, SURFACE, WHOLE
 from imaging_requests.pictures.models import Grant, Restriction
-from imaging_requests.pictures.policies import GRANT, RESTRICT
+from imaging_requests.pictures.policies import GRANT, READ_RESTRICTIONS, RESTRICT
 from imaging_requests.pictures.rules import Decision, Seen
 from imaging_requests.reckoning.truth.words import FACE_WORDS, TECHNIQUE_WORDS
 from imaging_requests.requesting.words import numbers_of, view_words
 
 THUMB = "full/!256,256/0/default.jpg"
 LARGE = "full/!1024,1024/0/default.jpg"
+AN_INSTANT = timedelta(microseconds=1)
 WHOLE_SIZE = "full/max/0/default.jpg"
 
 
@@ -151,6 +152,30 @@ def restrictions_context(thing: CollectionObject, user: User, now: datetime) -> 
     }
 
 
+def whose_eyes(thing: CollectionObject, user: User, now: datetime) -> dict[str, Any] | None:
+    """What the page of an object says about who sees its pictures; nothing to who may not read it.
+
+    A fixed number of queries, whatever is restricted and granted.
+    """
+    if not may(user, READ_RESTRICTIONS):
+        return None
+    grants = Grant.objects.filter(object=thing, ended_at=None, since__lte=now, until__gt=now)
+    number = numbers_of([thing.pk])[thing.pk]
+    return {
+        "restrictions": restriction_lines(covering(thing, now), thing, may_lift=False),
+        "grants": [
+            {
+                "person": str(row.person),
+                "sight": str(row.get_sight_display()),
+                "last_day": day(row.until - AN_INSTANT),
+            }
+            for row in grants.select_related("person")
+        ],
+        "may_restrict": may(user, RESTRICT),
+        "grant_href": f"{reverse('pictures:grants')}?object={number}" if may(user, GRANT) else "",
+    }
+
+
 def grant_lines(rows: QuerySet[Grant], user: User, now: datetime) -> list[dict[str, Any]]:
     """Say grants in words, with the way to end those in force."""
     listed = list(rows.select_related("person", "given_by", "ended_by", "object"))
@@ -161,7 +186,7 @@ def grant_lines(rows: QuerySet[Grant], user: User, now: datetime) -> list[dict[s
             "number": numbers[row.object_id],
             "href": reverse("progress:object", args=[row.object_id]),
             "sight": str(row.get_sight_display()),
-            "until": clock(row.until),
+            "last_day": day(row.until - AN_INSTANT),
             "purpose": row.purpose,
             "given_by": str(row.given_by),
             "ended": f"{day(row.ended_at)} by {row.ended_by}: {row.ended_because}"

@@ -146,7 +146,7 @@ def end_grant(request: HttpRequest, pk: int) -> HttpResponse:
 @requires(SEE_GRANTED)
 @require_safe
 def granted(request: HttpRequest) -> HttpResponse:
-    """List the pictures that are open to the person, and nothing else."""
+    """List the pictures that are open to the person; an object without one does not occur."""
     user, now = signed_in(request), timezone.now()
     words = request.GET.get("q", "").strip()[:100]
     things = pages.granted_objects(user, now, words)
@@ -155,6 +155,7 @@ def granted(request: HttpRequest) -> HttpResponse:
     rows = [
         {"thing": thing, "number": numbers[thing.pk], "pictures": listed[thing.pk]}
         for thing in things
+        if listed[thing.pk]
     ]
     count = len(rows)
     context = {
@@ -175,6 +176,8 @@ def granted_object(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if not things:
         raise Http404("There is no such object, or it is not open to you.")
     pictures = pages.granted_pictures(user, things, now)[things[0].pk]
+    if not pictures:
+        raise Http404("There is no such object, or it is not open to you.")
     address = ""
     if request.method == "POST":
         wanted = [each for each in pictures if each.identifier == request.POST.get("picture")]

@@ -21,6 +21,7 @@ from imaging_requests.collection.policies import (
 )
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
+from imaging_requests.pictures.pages import whose_eyes
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.policies import LOOK
@@ -73,6 +74,7 @@ def object_context(thing: CollectionObject, *, user: User, address: str) -> dict
         "can_place": may(user, RECORD_WHEREABOUTS),
         "about": _about(thing, derived),
         "surfaces": _surfaces(derived.moment, speech),
+        "eyes": whose_eyes(thing, user, now),
         "stays": thing.stays.order_by("-since")[:4],
         "away": thing.unavailabilities.filter(withdrawn_at=None).order_by("-since")[:4],
         "treatments": thing.treatments.select_related("conservator").order_by("planned_from"),

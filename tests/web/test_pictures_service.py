@@ -375,6 +375,8 @@ def test_an_embargo_ends_by_itself(
     )  # fmt: skip
     assert fetch(ines, picture).status_code == 404
     assert fetch(factory.curator(), picture).status_code == 200
+    listed = signed_in(ines).get(reverse("pictures:granted"), {"q": "Lighthouse"})
+    assert thing.title not in listed.content.decode()
     other = factory.museum_object("AR 0055")
     row = pictured(other)
     granted(ines, other)
