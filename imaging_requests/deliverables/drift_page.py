@@ -71,8 +71,11 @@ def drift_context(station: Station, *, now: datetime) -> dict[str, Any]:
     starts = _card_days(station)
     series: dict[tuple[str, str], list[tuple[date, float]]] = defaultdict(list)
     for rule, technique, value, captured_at in _values(station, now - timedelta(days=found.days)):
-        day, number = local_day(captured_at), _number(value)
-        if number is not None and day >= starts.get(technique, date.min):
+        number = _number(value)
+        if number is None or captured_at is None:
+            continue
+        day = local_day(captured_at)
+        if day >= starts.get(technique, date.min):
             series[rule, technique].append((day, number))
     charts = [
         _chart(number, rule, technique, watch(rows, limits=found.limits), starts.get(technique))
@@ -102,7 +105,7 @@ def _card_days(station: Station) -> dict[str, date]:
     }
 
 
-def _values(station: Station, since: datetime) -> Iterable[tuple[str, str, str, datetime]]:
+def _values(station: Station, since: datetime) -> Iterable[tuple[str, str, str, datetime | None]]:
     rows = FileCheck.objects.filter(
         rule__in=numbers().rules,
         frame__shot_line__session__station=station,
