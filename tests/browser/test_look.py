@@ -13,12 +13,11 @@ import pytest
 from django.conf import settings
 from django.test import Client
 from django.urls import reverse
-from PIL import Image, ImageDraw
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables.models import Deliverable, SurfaceNote
-from imaging_requests.imaging.placing import to_pixel
 from imaging_requests.intake.models import Derivative
 from tests import factory
 from tests.browser.specimen import AXE
@@ -66,19 +65,13 @@ def paint(
     for seat, colour in zip(seats, colours, strict=True):
         Derivative.objects.filter(frame=seat.frame, kind="pyramid").delete()
         width, height = seat.frame.width_px or 1, seat.frame.height_px or 1
-        picture = Image.new("RGB", (width, height), GROUND)
-        x, y = mark_mm
-        corners = [
-            to_pixel(placement, x + across, y + down)
-            for across, down in (
-                (-HALF_MM, -HALF_MM),
-                (HALF_MM, -HALF_MM),
-                (HALF_MM, HALF_MM),
-                (-HALF_MM, HALF_MM),
-            )
-        ]
-        ImageDraw.Draw(picture).polygon(corners, fill=colour)
-        small = picture.resize((1024, round(1024 * height / width)), Image.Resampling.BOX)
+        rows, columns = np.mgrid[0:height, 0:width]
+        matrix = np.reshape(placement, (3, 3))
+        x, y, depth = np.tensordot(matrix, [columns, rows, np.ones_like(rows)], axes=1)
+        off = np.maximum(np.abs(x / depth - mark_mm[0]), np.abs(y / depth - mark_mm[1]))
+        picture = np.where((off <= HALF_MM)[..., None], colour, GROUND).astype(np.uint8)
+        shape = (1024, round(1024 * height / width))
+        small = Image.fromarray(picture).resize(shape, Image.Resampling.BOX)
         path = Path(settings.DERIVED_DIR) / f"1024-{seat.frame_id}"
         path.parent.mkdir(parents=True, exist_ok=True)
         small.save(path, "JPEG", quality=95, subsampling=0)

@@ -101,6 +101,22 @@ def test_a_bracket_offers_its_exposures_and_shows_the_one_asked_for(
     assert f"p={uv.pk}%3A-1" in page
 
 
+def test_a_measured_line_is_drawn_with_its_length(thing: CollectionObject, oda: User) -> None:
+    pictured(thing, "VF")
+    page = text(signed_in(oda).get(at(thing, "measure=10,20,40,60")))
+    assert 'd="M10 20L40 60"' in page
+    assert ">50.0 mm</text>" in page
+
+
+def test_the_grid_leads_to_an_exposure_of_a_picture_that_was_not_chosen(
+    thing: CollectionObject, oda: User
+) -> None:
+    pictured(thing, "VF")
+    uv = pictured(thing, "UV", evs=(0, 1))
+    page = text(signed_in(oda).get(at(thing, "mode=grid")))
+    assert f'href="?face=F&amp;p={uv.pk}%3A1"' in page
+
+
 def test_the_back_lies_mirrored_over_the_front_and_says_so(
     thing: CollectionObject, oda: User
 ) -> None:

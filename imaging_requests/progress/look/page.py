@@ -101,6 +101,7 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
             _figure(chosen, picture, sight, part, gallery)
             for chosen, picture in _in_mode(shown, sight, gallery, pair)
         ],
+        "measure": plain.measured(sight),
         "moves": plain.moves(sight, part) if part is not None else [],
         "rests_on": list(dict.fromkeys(each.rests_on for each in together)),
         "pair": pair,
@@ -196,6 +197,8 @@ def _figure(
 
 def _with_exposure(sight: Sight, picture: Picture, ev: float) -> Sight:
     pk = picture.row.pk
+    if all(each.picture_id != pk for each in sight.pictures):
+        return replace(sight, mode="one", pictures=(Chosen(pk, ev),))
     changed = tuple(Chosen(pk, ev) if c.picture_id == pk else c for c in sight.pictures)
     return replace(sight, pictures=changed)
 

@@ -123,6 +123,19 @@ def round_length(most_mm: float) -> float:
     return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most_mm * (1 + 1e-9))
 
 
+def measured(sight: Sight) -> dict[str, Any] | None:
+    """Return the line that an address measures: its ends, its middle and its length in words."""
+    if sight.measure_mm is None:
+        return None
+    x1, y1, x2, y2 = sight.measure_mm
+    return {
+        "ends": f"M{x1:g} {y1:g}L{x2:g} {y2:g}",
+        "x": (x1 + x2) / 2,
+        "y": (y1 + y2) / 2,
+        "words": f"{math.hypot(x2 - x1, y2 - y1):.1f} mm",
+    }
+
+
 def moves(sight: Sight, part: Box) -> list[tuple[str, str]]:
     """Return links that move the part: words and the address's query."""
     x, y = part.x + part.width / 2, part.y + part.height / 2
