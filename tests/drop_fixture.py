@@ -135,7 +135,7 @@ def lay_out_sessions(files: int, *, sessions: int, by: User) -> list[Session]:
         session = factory.session(
             by=by,
             starts_at=factory.IN_AN_HOUR + timedelta(days=number),
-            length_h=0.7 if sessions == 1 else 1.1,
+            length_h=0.7 if sessions == 1 else 1.5 if number == 0 else 1.1,
         )
         _lines(session, share, with_pictures=painted_objects(files) if number == 0 else 0)
         made.append(session)
@@ -272,7 +272,7 @@ def _choose(
     for session in sessions:
         for place in _places(session):
             key = (session.pk, place.line.pk, place.tile_x, place.ev)
-            late = place.at - session.starts_at > timedelta(minutes=25)
+            late = place.at > session.ends_at - timedelta(minutes=44)
             if place.picture is not None:
                 (backs if place.line.face == "B" else fronts).append(key)
             elif place.is_middle and (late or len(sessions) == 1):
