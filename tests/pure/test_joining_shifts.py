@@ -41,7 +41,7 @@ def _write(folder, pictures):
 def test_whole_shifts_are_found_exactly(scene, tmp_path):
     corners = [(0, 0), (420, 3), (2, 350), (417, 346)]
     paths = _write(tmp_path, [scene[y : y + 400, x : x + 470] for x, y in corners])
-    tiles = open_tiles(paths, limits=LIMITS)
+    tiles = open_tiles(paths, limits=LIMITS, scratch=tmp_path)
     planned = {Place(n % 2, n // 2): n for n in range(4)}
     found = register(tiles, settings=SETTINGS, grid=(2, 2), planned=planned)
     assert not isinstance(found, Unjoined)
@@ -52,7 +52,7 @@ def test_whole_shifts_are_found_exactly(scene, tmp_path):
 
 def test_unrelated_tiles_are_not_joined(scene, tmp_path):
     paths = _write(tmp_path, [scene[:300, :400], scene[440:740, 480:880]])
-    tiles = open_tiles(paths, limits=LIMITS)
+    tiles = open_tiles(paths, limits=LIMITS, scratch=tmp_path)
     planned = {Place(0, 0): 0, Place(1, 0): 1}
     found = register(tiles, settings=SETTINGS, grid=(2, 1), planned=planned)
     assert isinstance(found, Unjoined)

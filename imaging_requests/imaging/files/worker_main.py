@@ -26,6 +26,7 @@ TASKS = {
     "derive": "imaging_requests.imaging.files.tasks:derive",
     "look": "imaging_requests.imaging.likeness.look:look",
     "measure": "imaging_requests.imaging.measure.task:measure",
+    "join": "imaging_requests.imaging.joining.tasks:join",
 }
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 

@@ -78,7 +78,28 @@ def join_tiles(
     planned = _planned(len(paths), request)
     if isinstance(planned, Unjoined):
         return planned
-    tiles = open_tiles(paths, limits=limits)
+    try:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".join-") as scratch:
+            return _joined(paths, target, request, planned, settings, limits, Path(scratch))
+    except OSError as error:
+        return Unjoined(
+            Trouble.SAVE,
+            f"{target.name} could not be written; the tiles are untouched. Make sure that the "
+            "folder exists and may be changed, then join again.",
+            detail=str(error)[:2000],
+        )
+
+
+def _joined(
+    paths: Sequence[Path],
+    target: Path,
+    request: JoinRequest,
+    planned: Mapping[Place, int] | None,
+    settings: JoinSettings,
+    limits: Limits,
+    scratch: Path,
+) -> JoinReport | Unjoined:
+    tiles = open_tiles(paths, limits=limits, scratch=scratch)
     if isinstance(tiles, Unjoined):
         return tiles
     found = register(
@@ -105,7 +126,7 @@ def join_tiles(
         least_overlap_px=scale * min(overlaps.values(), default=settings.feather_px),
     )
     report = judge(tiles, found, levels, canvas, overlaps, request, planned, scale, settings)
-    failure = _write(tiles, found, levels, canvas, target, request, report)
+    failure = _write(tiles, found, levels, canvas, target, request, report, scratch)
     if failure is not None:
         return failure
     inverted = "" if request.inverted is None else request.inverted.name
@@ -170,50 +191,43 @@ def _write(
     target: Path,
     request: JoinRequest,
     report: JoinReport,
+    scratch: Path,
 ) -> Unjoined | None:
     first = tiles[canvas.laid[0].index]
     try:
         profile = _profile(first)
         note = " ".join((*report.reasons, *report.notes)) or "Joined."
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".join-") as scratch:
-            readers = {
-                laid.index: LaidReader(
-                    laid, _upright(tiles[laid.index], found.turns[laid.index], Path(scratch))
-                )
-                for laid in canvas.laid
-            }
-            bands = bands_of(
-                canvas,
-                readers,
-                channels=first.bands,
-                top_level=first.top_level,
-                gains=levels.gains,
-                offsets=levels.offsets,
+        readers = {
+            laid.index: LaidReader(
+                laid, _upright(tiles[laid.index], found.turns[laid.index], scratch)
             )
-            stream = BandStream(
-                bands,
-                width=canvas.width_px,
-                height=canvas.height_px,
-                channels=first.bands,
-                bits=first.structure.bits_per_sample,
-                rows=BAND_ROWS,
-            )
-            failure = save_new(
-                stream.image, target, profile=profile, note=note, px_per_mm=request.px_per_mm
-            )
+            for laid in canvas.laid
+        }
+        bands = bands_of(
+            canvas,
+            readers,
+            channels=first.bands,
+            top_level=first.top_level,
+            gains=levels.gains,
+            offsets=levels.offsets,
+        )
+        stream = BandStream(
+            bands,
+            width=canvas.width_px,
+            height=canvas.height_px,
+            channels=first.bands,
+            bits=first.depth_bits,
+            rows=BAND_ROWS,
+        )
+        failure = save_new(
+            stream.image, target, profile=profile, note=note, px_per_mm=request.px_per_mm
+        )
         if stream.error is not None:
             raise stream.error
         if failure is None and request.inverted is not None:
             failure = invert(target, request.inverted, note=note, px_per_mm=request.px_per_mm)
     except pyvips.Error as error:
         return damaged(first, error)
-    except OSError as error:
-        return Unjoined(
-            Trouble.SAVE,
-            f"{target.name} could not be written; the tiles are untouched. Make sure that the "
-            "folder exists and may be changed, then join again.",
-            detail=str(error)[:2000],
-        )
     return failure
 
 

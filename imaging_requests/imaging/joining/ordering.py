@@ -69,7 +69,10 @@ class Orderer:
     def __init__(self, shown: Sequence[Shown], settings: JoinSettings) -> None:
         sides = [side for tile in shown for side in tile.map.shape]
         self._shown, self._settings = shown, settings
-        self._scorer = PairScorer(settings, longest=max(sides), shortest=min(sides))
+        self._usual, self._deep = (
+            PairScorer(settings, longest=max(sides), most_overlap=most)
+            for most in (settings.most_overlap, settings.deepest_overlap)
+        )
         self._turned: dict[tuple[int, Turn], Shown] = {}
         self._links: dict[tuple[Lying, Lying, Side], Link] = {}
 
@@ -78,10 +81,17 @@ class Orderer:
         key = (first, second, side)
         found = self._links.get(key)
         if found is None:
-            found = self._links[key] = self._scorer.score(
-                self._as(first), self._as(second), side, first_key=first, second_key=second
-            )
+            found = self._scored(self._usual, first, second, side)
+            if found.z < self._settings.least_z and first.turn == second.turn == UPRIGHT:
+                deep = self._scored(self._deep, first, second, side)
+                found = deep if deep.z >= self._settings.sure_z else found
+            self._links[key] = found
         return found
+
+    def _scored(self, scorer: PairScorer, first: Lying, second: Lying, side: Side) -> Link:
+        return scorer.score(
+            self._as(first), self._as(second), side, first_key=first, second_key=second
+        )
 
     def _as(self, lying: Lying) -> Shown:
         key = (lying.tile, lying.turn)

@@ -39,10 +39,10 @@ class _Strip:
 class PairScorer:
     """Scores pairs of tiles and remembers the transforms, so that each side is done once."""
 
-    def __init__(self, settings: JoinSettings, *, longest: int, shortest: int) -> None:
-        """Prepare for tiles whose reduced sides lie between ``shortest`` and ``longest`` px."""
-        self._settings = settings
-        self._depth = max(LEAST_STRIP_PX + 1, round(settings.most_overlap * longest))
+    def __init__(self, settings: JoinSettings, *, longest: int, most_overlap: float) -> None:
+        """Prepare for tiles whose longest reduced side has ``longest`` px."""
+        self._settings, self._most_overlap = settings, most_overlap
+        self._depth = max(LEAST_STRIP_PX + 1, round(most_overlap * longest))
         self._least = max(LEAST_STRIP_PX, round(settings.least_overlap * longest))
         self._slip = max(2, round(settings.most_slip * longest))
         self._first: dict[object, _Strip] = {}
@@ -57,7 +57,7 @@ class PairScorer:
         one, other = _lying(first, side), _lying(second, side)
         length = min(one.map.shape[0], other.map.shape[0])
         width = min(one.map.shape[1], other.map.shape[1])
-        depth = min(self._depth, width)
+        depth = min(self._depth, round(max(self._most_overlap, 0.5) * width))
         block = length // BLOCKS
         if block <= 4 or depth <= self._least:
             return NO_LINK

@@ -12,10 +12,10 @@ from imaging_requests.imaging.joining.structure_map import Box
 from imaging_requests.imaging.joining.tiles import Tile, damaged, walk_rows
 from imaging_requests.imaging.joining.words import Grey, Matrix, Side, Turn, Unjoined
 
-MOST_ACROSS_PX, MOST_ALONG_PX, LEAST_ALONG_PX = 144, 192, 64
+MOST_ACROSS_PX, MOST_ALONG_PX, LEAST_ALONG_PX = 144, 192, 40
 AREA_PX = 18_000
 LEAST_ACROSS_PX = 8
-LEAST_PATCHES, MOST_PATCHES = 4, 12
+LEAST_PATCHES, MOST_PATCHES = 6, 12
 RIM_PX = 8
 CONTEXT_PX = 4
 """So far the template reaches beyond the overlap into its own tile, so that smoothing sees it."""

@@ -21,6 +21,7 @@ class JoinSettings:
     reduced_side_px: int
     least_overlap: float
     most_overlap: float
+    deepest_overlap: float
     most_slip: float
     most_turn_deg: float
     sure_z: float
@@ -47,6 +48,7 @@ class JoinSettings:
             reduced_side_px=take_whole(data, "search.reduced_side_px"),
             least_overlap=take_number(data, "search.least_overlap"),
             most_overlap=take_number(data, "search.most_overlap"),
+            deepest_overlap=take_number(data, "search.deepest_overlap"),
             most_slip=take_number(data, "search.most_slip"),
             most_turn_deg=take_number(data, "search.most_turn_deg"),
             sure_z=take_number(data, "order.sure_z"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,12 +29,16 @@ Pixels = NDArray[Any]
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """A tile that can be joined: 1 or 3 channels of 8 or 16 bits; ``number`` counts from 1."""
+    """A tile that can be joined: 1 or 3 channels of 8 or 16 bits; ``number`` counts from 1.
+
+    ``scratch``: a folder for what some formats have to be unfolded to.
+    """
 
     number: int
     path: Path
     structure: Structure
     bands: int
+    scratch: Path
 
     @property
     def width_px(self) -> int:
@@ -48,40 +53,48 @@ class Tile:
     @property
     def top_level(self) -> int:
         """Highest level a pixel can have."""
-        return TOP_LEVEL[self.structure.bits_per_sample]
+        return TOP_LEVEL[self.depth_bits]
+
+    @property
+    def depth_bits(self) -> int:
+        """Bits of the decoded levels: whatever lies between 8 and 16 is spread over 16."""
+        return 8 if self.structure.bits_per_sample == 8 else 16
 
     def open(self) -> pyvips.Image:
         """Open the colour channels for one pass from top to bottom."""
-        image = open_pixels(self.path, self.structure)
+        folder = Path(tempfile.mkdtemp(dir=self.scratch))
+        image = open_pixels(self.path, self.structure, folder)
         return image.extract_band(0, n=self.bands) if image.bands > self.bands else image
 
 
-def open_tiles(paths: Sequence[Path], *, limits: Limits) -> tuple[Tile, ...] | Unjoined:
+def open_tiles(
+    paths: Sequence[Path], *, limits: Limits, scratch: Path
+) -> tuple[Tile, ...] | Unjoined:
     """Read the headers of all tiles and refuse what cannot be joined, by the first reason found.
 
     All tiles must share channels and depth: a mixture cannot be evened without inventing levels.
     """
     tiles: list[Tile] = []
     for number, path in enumerate(paths, 1):
-        tile = _open(number, path, limits)
+        tile = _open(number, path, limits, scratch)
         if isinstance(tile, Unjoined):
             return tile
         tiles.append(tile)
     for tile in tiles[1:]:
         first = tiles[0]
-        ours = (tile.bands, tile.structure.bits_per_sample)
-        if ours != (first.bands, first.structure.bits_per_sample):
+        ours = (tile.bands, tile.depth_bits)
+        if ours != (first.bands, first.depth_bits):
             return Unjoined(
                 Trouble.MIXED,
                 f"Tile {tile.number} ({tile.path.name}) has {ours[0]} "
                 f"channel{'s' if ours[0] > 1 else ''} of {ours[1]} bits, tile 1 has {first.bands} "
-                f"of {first.structure.bits_per_sample}. Export all tiles alike and join again.",
+                f"of {first.depth_bits}. Export all tiles alike and join again.",
                 tile.number,
             )
     return tuple(tiles)
 
 
-def _open(number: int, path: Path, limits: Limits) -> Tile | Unjoined:
+def _open(number: int, path: Path, limits: Limits, scratch: Path) -> Tile | Unjoined:
     structure = read_structure(path)
     refusal = (
         structure if isinstance(structure, Unreadable) else refuse_by_header(structure, limits)
@@ -91,7 +104,7 @@ def _open(number: int, path: Path, limits: Limits) -> Tile | Unjoined:
         return Unjoined(
             Trouble.UNREADABLE, f"Tile {number} ({path.name}) cannot be read. {said}", number
         )
-    if structure.bits_per_sample not in TOP_LEVEL:
+    if structure.bits_per_sample < min(TOP_LEVEL):
         return Unjoined(
             Trouble.DEPTH,
             f"Tile {number} ({path.name}) has {structure.bits_per_sample} bit per channel: too few "
@@ -114,7 +127,7 @@ def _open(number: int, path: Path, limits: Limits) -> Tile | Unjoined:
             "Check that it is the full picture and not a preview.",
             number,
         )
-    return Tile(number, path, structure, bands)
+    return Tile(number, path, structure, bands, scratch)
 
 
 def reduction_of(tiles: Sequence[Tile], *, side_px: int) -> int:
