@@ -8,8 +8,10 @@ from django import forms
 from django.db.models import QuerySet
 
 from imaging_requests.collection.models import Entry, ObjectNumber
+from imaging_requests.deliverables.joining import Plan
 from imaging_requests.deliverables.models import Correction, Package, Polarity
 from imaging_requests.deliverables.rules import ReviewNumbers
+from imaging_requests.imaging.joining.words import ALL_TURNS
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
 from imaging_requests.treatments.forms import StudioInstantField
@@ -35,6 +37,52 @@ class HandInForm(VersionForm):
         super().__init__(*args, **kwargs)
         if not is_x_ray:
             del self.fields["polarity"]
+
+
+class PlateMapForm(VersionForm):
+    """Where each tile of a picture lies, and how: one choice of place and one of turn per tile."""
+
+    note = forms.CharField(
+        label="How you know",
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="For example: “The lead markers read 4 and 3.”",
+    )
+
+    def __init__(self, *args: Any, plan: Plan, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.plan = plan
+        columns, rows = plan.grid
+        places = [
+            (f"{column},{row}", f"column {column + 1}, row {row + 1}")
+            for row in range(rows)
+            for column in range(columns)
+        ]
+        turns = [(str(number), turn.words) for number, turn in enumerate(ALL_TURNS)]
+        for number, plate in enumerate(plan.plates, 1):
+            self.fields[f"place_{plate.frame}"] = forms.ChoiceField(
+                label=f"Place of tile {number}", choices=places
+            )
+            self.fields[f"turn_{plate.frame}"] = forms.ChoiceField(
+                label=f"Tile {number} lies in its file", choices=turns
+            )
+
+    def plates(self) -> list[dict[str, Any]]:
+        """Return the tiles as the action takes them."""
+        made = []
+        for plate in self.plan.plates:
+            column, row = self.cleaned_data[f"place_{plate.frame}"].split(",")
+            turn = ALL_TURNS[int(self.cleaned_data[f"turn_{plate.frame}"])]
+            made.append(
+                {
+                    "frame": plate.frame,
+                    "column": int(column),
+                    "row": int(row),
+                    "quarters": turn.quarters,
+                    "mirrored": turn.is_mirrored,
+                }
+            )
+        return made
 
 
 class AcceptForm(VersionForm):

@@ -42,6 +42,7 @@ def declare() -> None:
     _declare_reviews()
     _declare_packages()
     _declare_notes()
+    _declare_joins()
     add_guard(
         table="collection_collectionobject",
         name="with_history_stays",
@@ -152,3 +153,13 @@ def _declare_notes() -> None:
         event="DELETE",
         message="A note is never deleted: take it back.",
     )
+
+
+def _declare_joins() -> None:
+    for event in ("UPDATE", "DELETE"):
+        add_guard(
+            table="deliverables_platemap",
+            name=f"no_{event.lower()}",
+            event=event,
+            message="A plate map never changes: lay another one.",
+        )

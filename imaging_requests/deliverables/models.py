@@ -16,6 +16,7 @@ from imaging_requests.deliverables.models_corrections import (
     CorrectionNotice,
     Delivery,
 )
+from imaging_requests.deliverables.models_joins import Join, PlateMap
 from imaging_requests.deliverables.models_notes import SurfaceNote
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Versioned
@@ -29,9 +30,11 @@ __all__ = [
     "DeliverableKind",
     "DeliverableState",
     "Delivery",
+    "Join",
     "LoneWorker",
     "Package",
     "PackageItem",
+    "PlateMap",
     "Polarity",
     "Registration",
     "Review",

@@ -12,7 +12,14 @@ from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.campaigns.words import card_figures, card_rest
-from imaging_requests.deliverables import corrections, naming, policies, queries, shown
+from imaging_requests.deliverables import (
+    corrections,
+    naming,
+    pages_plates,
+    policies,
+    queries,
+    shown,
+)
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
@@ -87,6 +94,19 @@ def large_picture(
     }
 
 
+def joined_large(joined: dict[str, Any] | None) -> dict[str, Any]:
+    """Return what replaces the first tile when the tiles are joined."""
+    if joined is None or joined["picture"] is None:
+        return {}
+    picture = joined["picture"]
+    return {
+        "src": picture.src,
+        "width": picture.width,
+        "height": picture.height,
+        "is_tone_stretched": picture.is_tone_stretched,
+    }
+
+
 def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dict[str, Any]]:
     """Return the facts beside a picture."""
     line = row.shot_line
@@ -156,12 +176,14 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
     versions = versions_with_words(row, now)
     is_waiting = row.state == DeliverableState.TO_REVIEW
     grid = shown.tile_grid(row, seats, small, chosen_id)
-    return {
+    whole = pages_plates.joined_context(row)
+    return whole | {
         "row": row,
         "number": number,
         "words": str(row),
         "inside": inside(str(row)),
-        "large": large_picture(row, number, chosen_id, large, place),
+        "large": large_picture(row, number, chosen_id, large, place)
+        | ({} if frame else joined_large(whole["joined"])),
         "grid": grid if len(grid) * len(grid[0]) > 1 else [],
         "strip": shown.strip(row, seats, small, chosen_id),
         "check_rows": shown.check_rows(row, checks),
@@ -228,11 +250,13 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
     large = shown.thumbs([row.cover_id], shown.LARGE)
     copies = queries.proven_copies_of(seat.frame_id for seat in seats)
     place = shown.state_places(row.object_id, [row])[row.pk]
-    return {
+    whole = pages_plates.joined_context(row)
+    return whole | {
         "row": row,
         "number": number,
         "words": str(row),
-        "large": large_picture(row, number, row.cover_id, large, place),
+        "large": large_picture(row, number, row.cover_id, large, place)
+        | joined_large(whole["joined"]),
         "facts": facts_of(row, number, place),
         "as_of": asked_for(row),
         "seats": [

@@ -19,6 +19,11 @@ HAND_IN = act(
     "Handing in a picture",
     roles=frozenset({Role.PHOTOGRAPHER, Role.LEAD}),
 )
+LAY_PLATES = act(
+    "deliverables.lay_plates",
+    "Laying the tiles of a picture",
+    roles=frozenset({Role.PHOTOGRAPHER, Role.LEAD}),
+)
 REVIEW = act(
     "deliverables.review",
     "Reviewing a picture",

@@ -79,6 +79,9 @@ RULE_WORDS = {
     "G11": "not mirrored, not turned",
     "G12": "the right object",
     "G13": "broken lines and blocks",
+    "J1": "order of the tiles",
+    "J2": "agreement in the overlaps",
+    "J3": "step at the seams",
 }
 
 

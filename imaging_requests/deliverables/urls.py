@@ -2,7 +2,13 @@
 
 from django.urls import path
 
-from imaging_requests.deliverables import views, views_corrections, views_drift, views_packages
+from imaging_requests.deliverables import (
+    views,
+    views_corrections,
+    views_drift,
+    views_packages,
+    views_plates,
+)
 
 app_name = "deliverables"
 urlpatterns = [
@@ -22,6 +28,8 @@ urlpatterns = [
     path("<int:pk>/words/", views.correct_words, name="correct_words"),
     path("<int:pk>/", views.deliverable, name="deliverable"),
     path("<int:pk>/sheet.jpg", views.sheet, name="sheet"),
+    path("<int:pk>/plates/", views_plates.plates, name="plates"),
+    path("<int:pk>/joined/<str:kind>/", views_plates.joined, name="joined"),
     path("<int:pk>/hand-in/", views.hand_in, name="hand_in"),
     path("<int:pk>/take-back/", views.take_back, name="take_back"),
     path("<int:pk>/start-again/", views.start_again, name="start_again"),

@@ -14,6 +14,7 @@ from imaging_requests.deliverables.actions.correcting import (
 )
 from imaging_requests.deliverables.actions.filing import file_accepted, seal_package
 from imaging_requests.deliverables.actions.handing_over import confirm_receipt, hand_over
+from imaging_requests.deliverables.actions.joins import ask_for_join, keep_join, lay_plates
 from imaging_requests.deliverables.actions.notes import change_note, withdraw_note, write_note
 from imaging_requests.deliverables.actions.reviewing import (
     accept,
@@ -25,6 +26,7 @@ from imaging_requests.deliverables.actions.reviewing import (
 __all__ = [
     "accept",
     "allow_lone_work",
+    "ask_for_join",
     "assemble_line",
     "change_note",
     "close_correction",
@@ -34,7 +36,9 @@ __all__ = [
     "file_accepted",
     "hand_in",
     "hand_over",
+    "keep_join",
     "keep_recognition",
+    "lay_plates",
     "recall",
     "seal_package",
     "send_back",

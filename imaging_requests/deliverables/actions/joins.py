@@ -1,0 +1,160 @@
+"""Keeping what joining gave, and laying the plate map by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from imaging_requests.deliverables import joining
+from imaging_requests.deliverables.actions.records import record, spoken, tell_about
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableState,
+    Join,
+    PlateMap,
+)
+from imaging_requests.deliverables.policies import LAY_PLATES
+from imaging_requests.intake import jobs as background
+from imaging_requests.intake.models import FileCheck
+from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.people.models import User
+from imaging_requests.people.policies import demand
+from imaging_requests.people.versions import lock_row, save_row
+
+JOIN = "join"
+OPEN_STATES = (DeliverableState.BUILDING, DeliverableState.TO_REVIEW)
+
+
+def ask_for_join(row: Deliverable, *, now: datetime) -> None:
+    """Ask for the joining of a picture's tiles, inside the transaction that completed it."""
+    if row.is_complete and joining.is_joined_kind(row):
+        background.enqueue(JOIN, row.pk, again=True, now=now)
+
+
+@transaction.atomic
+def keep_join(
+    *,
+    row: Deliverable,
+    plan: joining.Plan,
+    values: Mapping[str, Any],
+    checks: Sequence[Mapping[str, Any]],
+    now: datetime,
+) -> Join:
+    """Keep one joining with its checks; doing it twice does it once."""
+    made, is_new = Join.objects.get_or_create(
+        deliverable=row,
+        recipe=plan.recipe,
+        defaults={
+            **values,
+            "ingredients": plan.ingredients,
+            "plate_map": plan.plate_map,
+            "made_at": now,
+        },
+    )
+    if row.cover_id is not None:
+        for check in checks:
+            FileCheck.objects.update_or_create(
+                frame_id=row.cover_id,
+                rule=check["rule"],
+                rule_version=check["rule_version"],
+                defaults={
+                    name: check[name] for name in ("value", "unit", "limit", "verdict", "sentence")
+                },
+            )
+    if is_new:
+        record(
+            "deliverables.joined",
+            row,
+            actor=None,
+            before=row.state,
+            after={"join": made.verdict, "recipe": made.recipe, "sha256": made.sha256},
+            now=now,
+        )
+        if made.verdict != Join.Verdict.JOINED:
+            text = f"The tiles of {spoken(row)} wait for you: {made.sentence}"
+            tell_about(
+                row,
+                [row.photographer],
+                text,
+                actor=None,
+                now=now,
+                page="deliverables:plates",
+            )
+    return made
+
+
+@transaction.atomic
+def lay_plates(
+    *,
+    actor: User,
+    deliverable_id: int,
+    read_version: int,
+    plates: Sequence[Mapping[str, Any]],
+    note: str,
+    now: datetime | None = None,
+) -> PlateMap:
+    """Lay the tiles by hand: each on one place, with the reason; the picture is joined anew.
+
+    The frames and where they were shot stay as they are; what changes is how they are put together.
+    """
+    now = now or timezone.now()
+    row = lock_row(Deliverable, deliverable_id, read_version=read_version)
+    demand(actor, LAY_PLATES, row)
+    if row.state not in OPEN_STATES:
+        raise IllegalStep(
+            f"The tiles of this picture cannot be laid anew: it is "
+            f"{row.get_state_display().lower()}.",
+            code="deliverables.plates_decided",
+            next_step="Start the next version of the picture, or have it recalled first.",
+        )
+    plan = joining.plan_of(row)
+    if plan is None or not joining.is_joined_kind(row):
+        raise DomainError(
+            "This picture is not made of tiles, so there is nothing to lay.",
+            code="deliverables.no_plates",
+            next_step="Go back to the picture.",
+        )
+    words = note.strip()
+    if not words:
+        raise DomainError(
+            "Say how you know where the tiles lie.",
+            code="deliverables.plates_without_reason",
+            next_step="For example: “The lead markers read 4 and 3.”",
+        )
+    if {plate["frame"] for plate in plates} != {plate.frame for plate in plan.plates}:
+        raise DomainError(
+            "The tiles have changed since the page was loaded.",
+            code="deliverables.plates_changed",
+            next_step="Load the plate map again.",
+        )
+    places = [(plate["column"], plate["row"]) for plate in plates]
+    if len(set(places)) < len(places):
+        twice = next(place for place in places if places.count(place) > 1)
+        raise DomainError(
+            f"Two tiles lie in column {twice[0] + 1}, row {twice[1] + 1}.",
+            code="deliverables.place_taken_twice",
+            next_step="Give every tile a place of its own.",
+        )
+    made = PlateMap.objects.create(
+        deliverable=row,
+        plates=[dict(plate) for plate in plates],
+        note=words,
+        by=actor,
+        recorded_at=now,
+    )
+    save_row(row, fields=[])
+    record(
+        "deliverables.plates_laid",
+        row,
+        actor=actor,
+        before=row.state,
+        after={"plate_map": made.pk, "plates": made.plates},
+        reason=words,
+        now=now,
+    )
+    ask_for_join(row, now=now)
+    return made

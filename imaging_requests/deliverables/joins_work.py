@@ -1,0 +1,167 @@
+"""The job `join`: put the tiles of a picture together in a guarded process and store the result."""
+
+from __future__ import annotations
+
+import logging
+import shutil
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from imaging_requests.deliverables import joining
+from imaging_requests.deliverables.actions.joins import keep_join
+from imaging_requests.deliverables.models import Deliverable, Join
+from imaging_requests.imaging.files.ask import derive as ask_derive
+from imaging_requests.imaging.files.derived import Derived
+from imaging_requests.imaging.files.fixity import hash_file
+from imaging_requests.imaging.files.guard import GuardFailure, Trouble
+from imaging_requests.intake import store
+from imaging_requests.intake.deriving import guards
+from imaging_requests.intake.jobs import CannotDoError, TryLaterError, Work
+from imaging_requests.intake.limits import recipe
+
+logger = logging.getLogger(__name__)
+
+QUEUE = "pixels"
+#: 84 plates are 1.3 thousand million pixels; the guarded process has its own, shorter limit.
+LONGEST_S = 1_800.0
+EXTENSION = "tif"
+INVERTED = "inverted"
+#: Rough room for one pixel of a tile while it is read, joined and written, in px of the limit.
+PASSES = 4
+
+
+def join(work: Work) -> None:
+    """Join the tiles of one picture, unless the same has been done before."""
+    row = Deliverable.objects.filter(pk=work.subject_id).first()
+    if row is None or not row.is_complete or not joining.is_joined_kind(row):
+        return
+    plan = joining.plan_of(row)
+    if plan is None:
+        return
+    if Join.objects.filter(deliverable=row, recipe=plan.recipe).exists():
+        return
+    paths = [_path_of(plate) for plate in plan.plates]
+    megapixels = PASSES * sum(path.stat().st_size for path in paths) / 2e6
+    derived = Path(settings.DERIVED_DIR)
+    derived.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=derived, prefix=".join-") as scratch:
+        target = Path(scratch) / "joined.tif"
+        inverted = Path(scratch) / "inverted.tif" if plan.is_x_ray else None
+        answer = guards().run({**plan.request(paths, target, inverted), "megapixels": megapixels})
+        if isinstance(answer, GuardFailure):
+            answer = {"refused": {"sentence": _settle(answer, work)}}
+        if "refused" in answer:
+            _keep_refusal(work, row, plan, str(answer["refused"]["sentence"]))
+            return
+        _keep_joined(work, row, plan, answer["report"], target, inverted)
+
+
+def _path_of(plate: joining.Plate) -> Path:
+    path = store.readable_path(plate.sha256, plate.extension)
+    if path is None:
+        raise TryLaterError(
+            f"Neither copy of {plate.name} can be opened. Ask the system keeper to look at the "
+            "disks; the check of the store repairs one copy from the other."
+        )
+    return path
+
+
+def _settle(failure: GuardFailure, work: Work) -> str:
+    logger.warning("job %s: %s: %s", work.job_id, failure.reason, failure.detail)
+    if failure.reason is Trouble.FAULT:
+        raise RuntimeError(failure.detail)
+    if failure.is_transient and not work.is_last_try:
+        raise TryLaterError(failure.sentence)
+    return failure.sentence
+
+
+def _keep_refusal(work: Work, row: Deliverable, plan: joining.Plan, sentence: str) -> None:
+    with work.publish():
+        keep_join(
+            row=row,
+            plan=plan,
+            values={"verdict": Join.Verdict.NOT_JOINED, "sentence": sentence},
+            checks=joining.refused(sentence),
+            now=work.now(),
+        )
+        work.result = {"verdict": Join.Verdict.NOT_JOINED.value}
+
+
+def _keep_joined(
+    work: Work,
+    row: Deliverable,
+    plan: joining.Plan,
+    report: dict[str, Any],
+    target: Path,
+    inverted: Path | None,
+) -> None:
+    sha256 = hash_file(target).sha256
+    size_bytes = target.stat().st_size
+    store.put(target, sha256=sha256, extension=EXTENSION)
+    path = store.readable_path(sha256, EXTENSION)
+    if path is None:
+        raise TryLaterError("The joined picture could not be read back from the store.")
+    folder = store.derived_folder(sha256)
+    made = ask_derive(
+        guards(),
+        path,
+        folder,
+        recipe(),
+        source_sha256=sha256,
+        megapixels=report["width_px"] * report["height_px"] / 1e6,
+    )
+    if isinstance(made, GuardFailure) and made.is_transient and not work.is_last_try:
+        raise TryLaterError(made.sentence)
+    if not isinstance(made, Derived):
+        raise CannotDoError(f"The joined picture cannot be shown. {made.sentence}")
+    pictures = _pictures(made, folder)
+    if inverted is not None:
+        kept = folder / f"{plan.recipe}-{INVERTED}.tif"
+        if not kept.exists():
+            shutil.move(inverted, kept)
+        pictures.append(_picture(INVERTED, kept, report["width_px"], report["height_px"]))
+    with work.publish():
+        keep_join(
+            row=row,
+            plan=plan,
+            values={
+                "verdict": Join.Verdict(report["verdict"]),
+                "sentence": " ".join(report["reasons"] or report["notes"]),
+                "report": report,
+                "sha256": sha256,
+                "size_bytes": size_bytes,
+                "width_px": report["width_px"],
+                "height_px": report["height_px"],
+                "pictures": pictures,
+                "is_tone_stretched": made.is_tone_stretched,
+            },
+            checks=joining.judged(report, plan),
+            now=work.now(),
+        )
+        work.result = {"verdict": report["verdict"], "rms_px": report["rms_px"]}
+
+
+def _pictures(made: Derived, folder: Path) -> list[dict[str, Any]]:
+    found: Sequence[Any] = made.files
+    return [
+        _picture(
+            file.name.split("-")[1] if file.kind == "thumbnail" else file.kind,
+            folder / file.name,
+            file.width_px,
+            file.height_px,
+        )
+        for file in found
+    ]
+
+
+def _picture(kind: str, path: Path, width_px: int, height_px: int) -> dict[str, Any]:
+    return {
+        "kind": kind,
+        "path": str(path.relative_to(settings.DERIVED_DIR)),
+        "width_px": width_px,
+        "height_px": height_px,
+    }
