@@ -35,6 +35,7 @@ RULE = "G12"
 DATA = "checks/recognition-1.json"
 SMALL = "256"
 COMPARED = ("VF", "VC")
+WHOLE = ("F", "B")
 WHOLE_FACE = (DeliverableKind.SINGLE, DeliverableKind.BRACKET)
 
 
@@ -95,7 +96,7 @@ def _references(row: Deliverable, most: int) -> tuple[int | None, dict[int, int]
 def shown_faces(object_ids: Collection[int]) -> Shown:
     """Say which frames show faces of objects for certain: covers of accepted visible pictures.
 
-    Beside the objects asked for, those of the same campaigns are among them.
+    Edges are left out: a strip may show any of four sides. Beside the objects asked for, those of the same campaigns are among them.
     """
     _, most, _ = _limits()
     campaigns = ShotLine.objects.filter(object__in=list(object_ids)).values("session__campaign")
@@ -104,7 +105,9 @@ def shown_faces(object_ids: Collection[int]) -> Shown:
         Deliverable.objects.filter(
             state=DeliverableState.ACCEPTED,
             technique__in=COMPARED,
-            detail_mm=None,
+            face__in=WHOLE,
+            variant="",
+            detail_mm__isnull=True,
             kind__in=WHOLE_FACE,
             cover__isnull=False,
         )

@@ -21,7 +21,7 @@ from imaging_requests.intake.layout import (
     Spot,
 )
 from imaging_requests.intake.leftovers import Found, Ground, Lying, find
-from imaging_requests.intake.likes import AS_IT_IS, Said
+from imaging_requests.intake.likes import AS_IT_IS, VISIBLE, Said
 from imaging_requests.intake.limits import PlacingLimits
 from imaging_requests.intake.second_look import (
     borrow_times,
@@ -164,7 +164,10 @@ def _judge_session(
             continue
         likely = proposal_of(timed, finding, guesses.get(timed.frame_id), lines, table.limits)
         turn = table.said.get(timed.frame_id, Said()).turn
-        if finding.spot is None:
+        stranger = _stranger_words(timed, finding, table)
+        if stranger:
+            decided.append(wait(timed, Why.OTHER_OBJECT, stranger, likely))
+        elif finding.spot is None:
             why, because = why_doubtful(sheet, finding, lines, filled)
             if finding.options or sheet.holds or turn:
                 decided.append(_held(timed, why, because, turn, likely))
@@ -177,6 +180,20 @@ def _judge_session(
         else:
             decided.append(_placed(timed, finding.spot, table))
     return decided, left
+
+
+def _stranger_words(timed: Timed, finding: Finding, table: Table) -> str:
+    """Say that a whole face in visible light surely shows another object, if it is so."""
+    spots = [finding.spot] if finding.spot is not None else list(finding.options)
+    lines = [table.lines[spot.line_id] for spot in spots]
+    if not lines or any(each.technique not in VISIBLE or each.grid.tiles > 1 for each in lines):
+        return ""
+    own = frozenset(line.object_id for line in lines)
+    other = table.pictures.names_other(timed.sheet.pattern, own)
+    if other is None:
+        return ""
+    name = table.names.get(other, "another object")
+    return f"It looks like {name}, not like {lines[0].words}. Look at it, then place it by hand."
 
 
 def _placed(timed: Timed, spot: Spot, table: Table) -> Decision:

@@ -80,7 +80,8 @@ def main() -> int:
         f"  all {total['frames']:7} {total['placed']:7} {share:6.2f} {total['wrong']:5}"
         f" {precision:10.3f} {total['spoilt_placed']:9} of {total['spoilt']:3}"
     )
-    say("waiting:", ", ".join(f"{why} {number}" for why, number in reasons.most_common()))
+    waiting = ", ".join(f"{why} {number}" for why, number in reasons.most_common())
+    say(f"waiting: {waiting}")
     return 0 if precision >= WANTED_PRECISION and share >= WANTED_PLACED else 1
 
 
