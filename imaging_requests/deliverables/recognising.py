@@ -96,7 +96,8 @@ def _references(row: Deliverable, most: int) -> tuple[int | None, dict[int, int]
 def shown_faces(object_ids: Collection[int]) -> Shown:
     """Say which frames show faces of objects for certain: covers of accepted visible pictures.
 
-    Edges are left out: a strip may show any of four sides. Beside the objects asked for, those of the same campaigns are among them.
+    Edges are left out: a strip may show any of four sides. Beside the objects asked for, those of
+    the same campaigns are among them.
     """
     _, most, _ = _limits()
     campaigns = ShotLine.objects.filter(object__in=list(object_ids)).values("session__campaign")
