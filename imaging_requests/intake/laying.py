@@ -98,7 +98,11 @@ def _sessions(drop: Drop, frames: Sequence[Timed]) -> list[Session]:
 
 
 def _table(sheet: Sheet) -> Table:
-    references, names = references_of({line.object_id for line in sheet.lines})
+    """Set the table; where a person named the line, its references are not asked."""
+    is_named = sheet.drop.shot_line_id is not None
+    references, names = references_of(
+        set() if is_named else {line.object_id for line in sheet.lines}
+    )
     return Table(
         sheet.sessions,
         references,

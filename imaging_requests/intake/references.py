@@ -34,7 +34,7 @@ def references_of(
     """Return the patterns of reference pictures, and the names of their objects."""
     frames: dict[tuple[int, str], int] = {}
     names: dict[int, str] = {}
-    for provider in _providers:
+    for provider in _providers if object_ids else ():
         shown = provider(object_ids)
         frames.update(shown.frames)
         names.update(shown.names)

@@ -73,7 +73,8 @@ def row_of_tiles(session: Session, thing: CollectionObject) -> ShotLine:
 def test_the_picture_tells_which_tile_is_missing(amaro: User, session: Session) -> None:
     thing, face = factory.museum_object(), rough(1)
     refer(thing, "F", face)
-    drop = open_drop(amaro, line=row_of_tiles(session, thing))
+    row_of_tiles(session, thing)
+    drop = open_drop(amaro, session=session)
     parts = tiles(face)
     arrivals = [shot(drop, 10 + place, parts[tile], place) for place, tile in enumerate((0, 2))]
     settle()
@@ -86,7 +87,8 @@ def test_a_frame_whose_clock_was_never_set_is_placed_by_its_picture(
 ) -> None:
     thing, face = factory.museum_object(), rough(1)
     refer(thing, "F", face)
-    drop = open_drop(amaro, line=row_of_tiles(session, thing))
+    row_of_tiles(session, thing)
+    drop = open_drop(amaro, session=session)
     parts = tiles(face)
     for place in (0, 2):
         shot(drop, 10 + place, parts[place], place)
@@ -105,7 +107,8 @@ def test_a_clock_an_hour_off_is_asked_about_with_the_place_it_would_have(
 ) -> None:
     thing, face = factory.museum_object(), rough(1)
     refer(thing, "F", face)
-    drop = open_drop(amaro, line=row_of_tiles(session, thing))
+    row_of_tiles(session, thing)
+    drop = open_drop(amaro, session=session)
     parts = tiles(face)
     for place in (0, 2):
         shot(drop, 10 + place, parts[place], place)
@@ -122,7 +125,7 @@ def test_a_mirrored_back_waits_and_says_so(amaro: User, session: Session) -> Non
     thing, back = factory.museum_object(), rough(2)
     refer(thing, "B", back)
     line = factory.shot_line(session, thing, "VF", "B")
-    mirrored = shot(open_drop(amaro, line=line), 10, back[:, ::-1], 1)
+    mirrored = shot(open_drop(amaro, session=session), 10, back[:, ::-1], 1)
     settle()
     frame = frame_of(mirrored)
     assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "turned")
@@ -131,12 +134,12 @@ def test_a_mirrored_back_waits_and_says_so(amaro: User, session: Session) -> Non
 
 
 def test_another_object_waits_and_is_named(amaro: User, session: Session) -> None:
-    things = [factory.museum_object(f"AR 00{number}1") for number in range(2)]
-    lines = []
-    for number, thing in enumerate(things):
+    another_day = factory.session(by=amaro, starts_at=session.starts_at + timedelta(days=1))
+    for number, each in enumerate((session, another_day)):
+        thing = factory.museum_object(f"AR 00{number}1")
         refer(thing, "F", rough(10 + number))
-        lines.append(factory.shot_line(session, thing, "VF"))
-    drop = open_drop(amaro, line=lines[0])
+        factory.shot_line(each, thing, "VF")
+    drop = open_drop(amaro, session=session)
     stranger = shot(drop, 10, rough(11), 1)
     settle()
     frame = frame_of(stranger)
