@@ -9,9 +9,9 @@ class DeliverablesConfig(AppConfig):
     name = "imaging_requests.deliverables"
 
     def ready(self) -> None:
-        from imaging_requests.deliverables import guards, jobs, joins_work
+        from imaging_requests.deliverables import guards, jobs, joins_work, measuring
         from imaging_requests.deliverables.actions.joins import JOIN
-        from imaging_requests.deliverables.queries import why_frame_stays, why_sent_back
+        from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
         from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
@@ -24,3 +24,4 @@ class DeliverablesConfig(AppConfig):
         outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
         register(JOIN, joins_work.join, joins_work.QUEUE, joins_work.LONGEST_S)
+        register(MEASURE, measuring.measure_line, measuring.QUEUE, measuring.LONGEST_S)

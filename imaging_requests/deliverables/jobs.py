@@ -1,8 +1,12 @@
-"""The background work of this room: putting pictures together when frames have been placed."""
+"""The background work of this room: putting pictures together when frames have been placed.
+
+A picture that was put together is measured next; see ``measuring``.
+"""
 
 from __future__ import annotations
 
 from imaging_requests.deliverables.actions import ask_for_join, assemble_line, keep_recognition
+from imaging_requests.deliverables.actions.measuring import ask_to_measure
 from imaging_requests.deliverables.models import DeliverableState
 from imaging_requests.deliverables.recognising import check_recognition
 from imaging_requests.intake.jobs import Work
@@ -18,8 +22,12 @@ def assemble(work: Work) -> None:
     with work.publish():
         row = assemble_line(shot_line_id=work.subject_id, now=work.now())
         work.result = {} if row is None else {"deliverable": row.pk, "state": row.state}
-        # a history that is entered later is joined when somebody lays its plate map
-        if row is not None and row.state == DeliverableState.BUILDING and work.as_of is None:
-            ask_for_join(row, now=work.now())
+        if row is not None and row.state == DeliverableState.BUILDING:
+            # a history that is entered later is joined when somebody lays its plate map, and only
+            # its ultraviolet, where a forgotten filter is not seen by eye, is measured
+            if work.as_of is None:
+                ask_for_join(row, now=work.now())
+            if work.as_of is None or row.technique == "UV":
+                ask_to_measure(work.subject_id)
     if row is not None and row.state == DeliverableState.BUILDING:
         keep_recognition(check=check_recognition(row))

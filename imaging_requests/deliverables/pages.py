@@ -188,7 +188,7 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "strip": shown.strip(row, seats, small, chosen_id),
         "check_rows": shown.check_rows(row, checks),
         "passes": shown.passes(checks),
-        "unread": sum(seat.frame.read_at is None for seat in seats),
+        "unread": queries.unread_frames(row),
         "facts": facts_of(row, number, place),
         "since": place.since,
         "as_of": asked_for(row),

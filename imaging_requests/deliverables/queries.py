@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable
 from datetime import datetime
 
-from django.db.models import Count, F, Max, Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, F, Max, OuterRef, Prefetch, Q, QuerySet
 from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
@@ -23,7 +23,15 @@ from imaging_requests.deliverables.models import (
 )
 from imaging_requests.deliverables.rules import ReviewNumbers, review_numbers
 from imaging_requests.intake.limits import placing_limits
-from imaging_requests.intake.models import Copy, FileCheck, Frame, FrameRole, FrameState
+from imaging_requests.intake.models import (
+    Copy,
+    FileCheck,
+    Frame,
+    FrameRole,
+    FrameState,
+    Job,
+    JobState,
+)
 from imaging_requests.intake.sheets import exif_of, expected_spots, grid_of
 from imaging_requests.people.clock import studio_time
 from imaging_requests.protocols.queries import studio_settings_in_force
@@ -32,6 +40,8 @@ from imaging_requests.requesting.words import as_of_words
 from imaging_requests.treatments.models import Incident, Intervention
 
 Verdict = FileCheck.Verdict
+#: The kind of work that measures the newest picture of a shot line.
+MEASURE = "measure"
 
 
 def numbers(at: datetime) -> ReviewNumbers:
@@ -132,13 +142,24 @@ def has_event_between(object_id: int, one: datetime, two: datetime) -> bool:
 
 
 def unread_frames(row: Deliverable) -> int:
-    """Count the frames of a picture whose pixels have not been measured yet."""
-    return row.deliverable_frames.filter(frame__read_at=None).count()
+    """Count the frames of a picture that have not been read or measured yet."""
+    return unread_of([row])[row.pk]
 
 
 def unread_of(rows: Iterable[Deliverable]) -> Counter[int]:
-    """Count for each picture the frames whose pixels have not been measured yet."""
-    seats = DeliverableFrame.objects.filter(deliverable__in=list(rows), frame__read_at=None)
+    """Count for each picture the frames that have not been read or measured yet.
+
+    While the job that measures a picture is due or under way, all of its frames count.
+    """
+    under_way = Job.objects.filter(
+        kind=MEASURE,
+        key__startswith=f"{MEASURE}:",
+        subject_id=OuterRef("deliverable__shot_line"),
+        state__in=(JobState.DUE, JobState.CLAIMED),
+    )
+    seats = DeliverableFrame.objects.filter(deliverable__in=list(rows)).filter(
+        Q(frame__read_at=None) | Exists(under_way)
+    )
     return Counter(seats.values_list("deliverable_id", flat=True))
 
 

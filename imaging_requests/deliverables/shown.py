@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from imaging_requests.deliverables import rules
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame
+from imaging_requests.intake.limits import measurement_rules
 from imaging_requests.intake.models import Derivative, FileCheck
 from imaging_requests.intake.words import ev_words
 from imaging_requests.people.clock import studio_time
@@ -87,7 +88,7 @@ RULE_WORDS = {
 
 def rule_words(rule: str) -> str:
     """Say a rule with its code: "Bit depth (G3)"; an unknown one by its code alone."""
-    words = RULE_WORDS.get(rule, "")
+    words = RULE_WORDS.get(rule) or measurement_rules().title(rule)
     return f"{words[:1].upper()}{words[1:]} ({rule})" if words else rule
 
 

@@ -14,6 +14,7 @@ from imaging_requests.imaging.files.file_checks import FileChecks
 from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.recipe import Recipe, Tone
 from imaging_requests.imaging.likeness.evidence import Levels
+from imaging_requests.imaging.measure.finding import Rules
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +118,12 @@ class PictureLimits:
     margin: float
     least: float
     lead: float
+
+
+@lru_cache(maxsize=1)
+def measurement_rules() -> Rules:
+    """Return the rules and limits of what is measured on placed frames."""
+    return Rules.from_settings(read_data("checks/measurements-1.json"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -163,7 +163,11 @@ def _says_why(frame: Frame | None) -> bool:
 
 
 def _warnings(checks: Iterable[FileCheck]) -> tuple[str, ...]:
-    return tuple(check.sentence for check in checks if holds_back(check))
+    return tuple(
+        check.sentence
+        for check in checks
+        if holds_back(check) or check.verdict == FileCheck.Verdict.FAIL
+    )
 
 
 def _percent(arrival: Arrival) -> int:

@@ -34,6 +34,8 @@ from imaging_requests.requesting.models import FACES, Technique
 Verdict = FileCheck.Verdict
 #: The rule that says whether a frame shows the object it was shot for; a doubt is enough.
 RECOGNITION = "G12"
+#: Checks of a file that hold it back from its place; others are measured once it lies there.
+PLACING_RULES = ("G1", "G2", "G3", "G4", "G5", "G7", "G8", "G9", "G11")
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,7 +360,10 @@ def latest_checks(checks: Iterable[FileCheck]) -> list[FileCheck]:
 
 
 def holds_back(check: FileCheck) -> bool:
-    """Tell whether a person must look before a frame with this check is placed."""
+    """Tell whether a person must look before a frame with this check is placed.
+
+    What is measured on a placed frame is a matter for its review, not for its place.
+    """
     if check.rule == RECOGNITION:
         return check.verdict in (Verdict.FAIL, Verdict.WARN)
-    return check.verdict == Verdict.FAIL
+    return check.verdict == Verdict.FAIL and check.rule in PLACING_RULES

@@ -11,6 +11,7 @@ from django.utils import timezone
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables import queries, rules
+from imaging_requests.deliverables.actions.measuring import ask_to_measure
 from imaging_requests.deliverables.actions.records import record, spoken, tell_about
 from imaging_requests.deliverables.composing import Composition
 from imaging_requests.deliverables.models import (
@@ -235,6 +236,8 @@ def hand_in(
     rules.demand_polarity(row.technique, row.polarity)
     row.handed_in_at = now
     save_row(row, fields=["state", "polarity", "handed_in_at"])
+    if row.technique == "XR" and row.shot_line_id is not None:
+        ask_to_measure(row.shot_line_id, because="polarity")
     record(
         "deliverables.handed_in",
         row,

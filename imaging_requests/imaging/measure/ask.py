@@ -28,6 +28,7 @@ def measure(
     files: Sequence[tuple[Path, Plan]],
     *,
     data_folder: Path,
+    scratch_in: Path,
     megapixels: float,
     charts: tuple[str, ...] = (),
     wanted_ev: Sequence[float] = (),
@@ -38,6 +39,7 @@ def measure(
         pool: The guarded processes.
         files: One file, or the frames of one bracket, each with what it was meant to be.
         data_folder: Where limits, charts and strip lie.
+        scratch_in: Folder in which a scratch folder is made and removed again.
         megapixels: Size of all files together by their headers; lengthens the time allowed.
         charts: Editions that the studio owns; those on its strips if empty.
         wanted_ev: Exposures of the bracket that were ordered.
@@ -54,6 +56,7 @@ def measure(
                 "limits": pool.limits.as_data(),
             },
             "megapixels": megapixels,
+            "scratch_in": str(scratch_in.absolute()),
         }
     )
     if isinstance(answer, GuardFailure):

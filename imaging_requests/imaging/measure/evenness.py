@@ -151,13 +151,15 @@ def sharpness_ratio(one: NDArray[Any], other: NDArray[Any]) -> float | None:
     return float(np.sqrt(details[1] / details[0]))
 
 
-def seam_step(joined: NDArray[Any], at: int, *, is_upright: bool, width: int = 12) -> float | None:
+def seam_step(joined: NDArray[Any], at: int, *, is_upright: bool) -> float | None:
     """Step of light across a seam as a share of the picture's range.
+
+    Row by row the difference across the seam, less the mean of the differences on both sides of it,
+    which the picture itself has; the median over all rows leaves the subject out.
 
     Args:
         joined: Levels or light, (rows, columns); not modified.
         at: Column (upright seam) or row of the first pixel beyond the seam.
-        width: Pixels on each side that are compared; trends on both sides are carried to the seam.
 
     Returns:
         Median step over the seam's length / (99th − 1st percentile), with its sign; or None.
@@ -170,20 +172,14 @@ def seam_step(joined: NDArray[Any], at: int, *, is_upright: bool, width: int = 1
     if field is None or field.ndim != 2:
         return None
     grey = field if is_upright else field.T
-    if not width <= at <= grey.shape[1] - width:
+    if not 2 <= at <= grey.shape[1] - 2:
         return None
     low, high = np.percentile(grey, (1, 99))
     if high - low < 1e-6:
         return None
-    places = np.arange(width) + 0.5
-    before = _carried(grey[:, at - width : at][:, ::-1], places)
-    behind = _carried(grey[:, at : at + width], places)
-    return float(np.median(behind - before) / (high - low))
-
-
-def _carried(part: NDArray[Any], places: NDArray[Any]) -> NDArray[np.float64]:
-    """Value of each row at the seam, by a line through its pixels."""
-    return np.asarray(np.polyfit(places, part.T.astype(np.float64), 1)[1])
+    steps = np.diff(grey[:, at - 2 : at + 2].astype(np.float64), axis=1)
+    across = steps[:, 1] - (steps[:, 0] + steps[:, 2]) / 2
+    return float(np.median(across) / (high - low))
 
 
 def _detail(grey: NDArray[Any]) -> float:

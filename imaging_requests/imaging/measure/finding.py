@@ -184,6 +184,10 @@ class Rules:
             raise DataError(f"The data has no rule {rule_id}.")
         return self._rules[rule_id]
 
+    def title(self, rule_id: str) -> str:
+        """Return what a rule looks at, in words; empty for an unknown one."""
+        return self._rules[rule_id].title if rule_id in self._rules else ""
+
     def number(self, name: str) -> float:
         """Return a number of a method; raises ``DataError`` if there is none."""
         value = self._numbers.get(name)

@@ -6,6 +6,7 @@ Runs in the guarded process; nothing else should call it with files from outside
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,12 @@ TOPS = {"uchar": 255, "ushort": 65_535}
 
 
 def read_frame(
-    path: Path, *, clip: tuple[float, float], limits: Limits, is_linear: bool = False
+    path: Path,
+    *,
+    clip: tuple[float, float],
+    limits: Limits,
+    scratch: Path,
+    is_linear: bool = False,
 ) -> Frame | Unreadable:
     """Read a picture file.
 
@@ -34,6 +40,7 @@ def read_frame(
         path: The file; only read.
         clip: Shares of full scale at or beyond which a pixel is clipped, low and high.
         limits: What one file may cost.
+        scratch: A folder for what has to be unfolded first; somebody else removes it.
         is_linear: Take a grey picture without a profile as proportional to light.
 
     Returns:
@@ -46,15 +53,19 @@ def read_frame(
     if refusal is not None:
         return refusal
     try:
-        return _read(path, structure, clip, is_linear)
+        return _read(path, structure, clip, scratch, is_linear)
     except pyvips.Error as error:
         return explain(error)
 
 
 def _read(
-    path: Path, structure: Structure, clip: tuple[float, float], is_linear: bool
+    path: Path,
+    structure: Structure,
+    clip: tuple[float, float],
+    scratch: Path,
+    is_linear: bool,
 ) -> Frame | Unreadable:
-    image = _colour(open_pixels(path, structure))
+    image = _open(path, structure, scratch)
     if image.format not in TOPS or image.bands not in (1, 3) or structure.colour == "lab":
         return Unreadable(
             Reason.UNSUPPORTED,
@@ -68,10 +79,12 @@ def _read(
     picture = _Rows(image)
     for upper in range(0, image.height, rows):
         builder.add(picture.fetch(0, upper, image.width, min(rows, image.height - upper)))
-    return builder.frame(encoding, _Crops(path, structure, top))
+    return builder.frame(encoding, _Crops(path, structure, scratch, top))
 
 
-def _colour(image: pyvips.Image) -> pyvips.Image:
+def _open(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
+    """Open the colour channels for one pass; each opening unfolds into a folder of its own."""
+    image = open_pixels(path, structure, Path(mkdtemp(dir=scratch)))
     bands = colour_bands(image)
     return image.extract_band(0, n=bands) if image.bands > bands else image
 
@@ -100,8 +113,9 @@ def _encoding(image: pyvips.Image, is_linear: bool) -> Encoding | None:
 class _Crops:
     """Fetches parts of a file: straight from its bytes if it is plain, else by decoding again."""
 
-    def __init__(self, path: Path, structure: Structure, top: int) -> None:
+    def __init__(self, path: Path, structure: Structure, scratch: Path, top: int) -> None:
         self._path, self._structure, self._top = path, structure, top
+        self._scratch = scratch
         self._plain: NDArray[Any] | None = None
         if structure.format == "tiff" and structure.compression == "none":
             try:
@@ -123,6 +137,6 @@ class _Crops:
         if self._plain is not None:
             part = np.asarray(self._plain[top : top + height, left : left + width])
         else:
-            image = _colour(open_pixels(self._path, self._structure))
+            image = _open(self._path, self._structure, self._scratch)
             part = _Rows(image).fetch(left, top, width, height)
         return part.astype(np.float32) / np.float32(self._top)

@@ -72,7 +72,11 @@ def measure(arguments: Mapping[str, Any]) -> dict[str, Any]:
     plans = [plan_from_data(each) for each in arguments["plans"]]
     for path, plan in zip(arguments["paths"], plans, strict=True):
         frame = read_frame(
-            Path(path), clip=tools.clip(), limits=limits, is_linear=plan.technique == "IR"
+            Path(path),
+            clip=tools.clip(),
+            limits=limits,
+            scratch=Path(arguments["scratch"]),
+            is_linear=plan.technique == "IR",
         )
         if isinstance(frame, Unreadable):
             answers.append({"refused": frame.as_data()})

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from argparse import ArgumentParser
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from django.conf import settings
@@ -80,11 +81,12 @@ class Command(BaseCommand):
         self._demand_sense(files, evs, options)
         plans = [self._plan(ev, options) for ev in evs]
         megapixels = sum(self._megapixels(path) for path in files)
-        with GuardPool(limits=reading_limits()) as pool:
+        with TemporaryDirectory() as scratch, GuardPool(limits=reading_limits()) as pool:
             answer = measure(
                 pool,
                 list(zip(files, plans, strict=True)),
                 data_folder=settings.BASE_DIR / "fixtures" / "checks",
+                scratch_in=Path(scratch),
                 megapixels=megapixels,
                 charts=tuple(options["chart"]),
                 wanted_ev=options["wanted_ev"],
