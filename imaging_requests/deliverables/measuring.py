@@ -74,7 +74,10 @@ def measure_line(work: Work) -> None:
     for name, seats in tiles.items():
         seen[name] = _signature(row, plan, seats)
         if before.get(name) != seen[name]:
-            found += _measure_tile(work, plan, row, seats)
+            if row.px_per_mm < measurement_rules().number("program.least_px_per_mm"):
+                found += _too_coarse(row, seats)
+            else:
+                found += _measure_tile(work, plan, row, seats)
             measured += [seat.frame_id for seat in seats]
     with work.publish():
         keep_measurements(
@@ -139,6 +142,14 @@ def _plan(row: Deliverable, *, is_whole: bool, now: datetime) -> Plan:
         elevation_deg=elevation if isinstance(elevation, int | float) else None,
         until=queries.leaves_at(row, now).strip(),
     )
+
+
+def _too_coarse(row: Deliverable, seats: Sequence[DeliverableFrame]) -> list[Found]:
+    because = (
+        f"With {row.px_per_mm:.2g} px/mm this picture is too coarse for targets to be read in it, "
+        "so it was not measured. Look at it."
+    )
+    return [Found(seat.frame_id, measurement_rules().unknown("G6", because)) for seat in seats]
 
 
 def _signature(row: Deliverable, plan: Plan, seats: Sequence[DeliverableFrame]) -> list[Any]:

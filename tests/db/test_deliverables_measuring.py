@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables import actions, queries, shown
@@ -77,7 +78,7 @@ def test_a_forgotten_filter_is_found_and_holds_the_acceptance_back(
     assert shown.rule_words("U1") == "Light that should have been blocked (U1)"
 
     client.force_login(line.session.photographer)
-    page = client.get(f"/drops/{line.drops.get().pk}/").content.decode()
+    page = client.get(reverse("intake:drop", args=[line.drops.get().pk])).content.decode()
     assert "Most likely the barrier filter was not on the lens" in page
 
     row = actions.hand_in(

@@ -8,7 +8,7 @@ from imaging_requests.imaging.measure.plan import Sight
 from imaging_requests.imaging.measure.sampling import luminance, rectified
 from imaging_requests.imaging.measure.scale import Density, percent_off, read_ruler
 
-LEAST_SPAN_LEVELS = 300
+LEAST_PIXELS = 100_000
 FLAT_ROLES = ("flat", "dark", "ambient", "slate")
 RULER_STEPS_PER_PX = 2
 
@@ -28,6 +28,9 @@ def check_depth(sight: Sight) -> list[Finding]:
         because = "So even a picture does not show how many bits it has."
         return [rules.unknown("G3", because)]
     count = frame.distinct_levels
+    if count <= 256 and frame.width_px * frame.height_px < LEAST_PIXELS:
+        because = "The picture is so small that its levels do not show how many bits it has."
+        return [rules.unknown("G3", because)]
     return [
         rules.found(
             "G3",
