@@ -14,6 +14,7 @@ ROUTES = {
     "intake.run_job": {"queue": "pixels"},
     "intake.receive_job": {"queue": "ingest"},
     "intake.sweep_jobs": {"queue": "ingest"},
+    "deliverables.sweep_registrations": {"queue": "plans"},
     "progress.settle": {"queue": "plans"},
     "intake.prove_copies": {"queue": "ingest"},
     "progress.sweep": {"queue": "plans"},
@@ -30,6 +31,10 @@ SWEEPS = {
     "read a portion of the stored copies again": {
         "task": "intake.prove_copies",
         "schedule": 15 * MINUTE_S,
+    },
+    "lay pictures on their faces that were not yet": {
+        "task": "deliverables.sweep_registrations",
+        "schedule": MINUTE_S,
     },
     "compare every status with the rules": {"task": "progress.prove", "schedule": DAY_S},
 }

@@ -11,6 +11,7 @@ class DeliverablesConfig(AppConfig):
     def ready(self) -> None:
         from imaging_requests.deliverables import guards, jobs, joins_work, measuring
         from imaging_requests.deliverables.actions.joins import JOIN
+        from imaging_requests.deliverables.actions.registering import REGISTER
         from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
         from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
@@ -25,3 +26,4 @@ class DeliverablesConfig(AppConfig):
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
         register(JOIN, joins_work.join, joins_work.QUEUE, joins_work.LONGEST_S)
         register(MEASURE, measuring.measure_line, measuring.QUEUE, measuring.LONGEST_S)
+        register(REGISTER, jobs.register_on_face, jobs.QUEUE, jobs.LONGEST_REGISTRATION_S)

@@ -7,14 +7,18 @@ from __future__ import annotations
 
 from imaging_requests.deliverables.actions import ask_for_join, assemble_line, keep_recognition
 from imaging_requests.deliverables.actions.measuring import ask_to_measure
-from imaging_requests.deliverables.models import DeliverableState
+from imaging_requests.deliverables.actions.registering import keep_registration
+from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.deliverables.recognising import check_recognition
+from imaging_requests.deliverables.registering import register_picture
 from imaging_requests.intake.jobs import Work
 
 ASSEMBLE = "assemble"
 QUEUE = "pixels"
 #: Rows, and some small pictures to recognise the object by; a minute is far more than it takes.
 LONGEST_S = 60.0
+#: Two pictures are aligned within seconds; trying all eight turns takes a few times that.
+LONGEST_REGISTRATION_S = 300.0
 
 
 def assemble(work: Work) -> None:
@@ -31,3 +35,13 @@ def assemble(work: Work) -> None:
                 ask_to_measure(work.subject_id)
     if row is not None and row.state == DeliverableState.BUILDING:
         keep_recognition(check=check_recognition(row))
+
+
+def register_on_face(work: Work) -> None:
+    """Compute where a picture lies on its face, outside any transaction, and keep it."""
+    row = Deliverable.objects.select_related("cover").filter(pk=work.subject_id).first()
+    found = None if row is None else register_picture(row)
+    with work.publish():
+        if found is not None:
+            kept = keep_registration(row=found.row, checks=found.checks, now=work.now())
+            work.result = {"verdict": kept.verdict, "residual_mm": kept.residual_mm}
