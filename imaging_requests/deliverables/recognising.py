@@ -67,7 +67,7 @@ def _references(row: Deliverable, most: int) -> tuple[int | None, dict[int, int]
         state=DeliverableState.ACCEPTED,
         technique__in=COMPARED,
         face="F",
-        detail_mm=None,
+        detail_mm__isnull=True,
         kind__in=WHOLE_FACE,
         cover__isnull=False,
     )
