@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
-from pytest_django.fixtures import SettingsWrapper
 
 from imaging_requests.campaigns.models import Session
 from imaging_requests.collection.models import CollectionObject
@@ -47,7 +47,7 @@ class Easel:
 
 
 @pytest.fixture
-def easel(tmp_path: Path, settings: SettingsWrapper) -> Easel:
+def easel(tmp_path: Path, settings: Any) -> Easel:
     settings.DERIVED_DIR = tmp_path
     factory.rules()
     return Easel(factory.session(by=factory.photographer()), tmp_path)
