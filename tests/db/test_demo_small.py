@@ -73,7 +73,12 @@ def test_every_file_came_in_whole_and_lies_in_two_proven_places(built: Built) ->
     assert built.count("intake_frame WHERE state = 'placed'") == frames - len(LOOSE)
     assert built.count("intake_copy WHERE is_good AND verified_at IS NOT NULL") == 2 * frames
     assert built.count("intake_job WHERE state <> 'done'") == 0
-    assert built.count("intake_filecheck WHERE verdict = 'fail'") == 0
+    assert built.rows(
+        "SELECT DISTINCT d.state, d.technique FROM intake_filecheck c "
+        "JOIN deliverables_deliverableframe p ON p.frame_id = c.frame_id "
+        "JOIN deliverables_deliverable d ON d.id = p.deliverable_id WHERE c.verdict = 'fail'"
+    ) == [("sent_back", "UV")], "what was shot without the barrier filter, and nothing else"
+    assert built.count("intake_filecheck WHERE verdict = 'fail' AND rule = 'U1'") == 4
     assert built.rows("SELECT DISTINCT bits, profile <> '' FROM intake_frame") == [(16, 1)]
 
 

@@ -28,7 +28,7 @@ PAGES = {
     "board, narrowed": 7,
     "catalogues": 5,
     "entry": 16,
-    "object": 41,
+    "object": 45,
 }
 FIRST_PAGES = {
     "curator": 8,

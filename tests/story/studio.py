@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
@@ -18,6 +19,7 @@ from django.db import connection
 
 from imaging_requests.campaigns.actions import create_station
 from imaging_requests.campaigns.models import ShotLine
+from imaging_requests.demo.scenario import reduced_settings
 from imaging_requests.demo.takes import Sitter, Take, photograph
 from imaging_requests.intake.models import Job, JobState
 from imaging_requests.people.actions import open_account
@@ -54,9 +56,10 @@ def open_studio() -> dict[str, User]:
         ("triggers", "triggers/table-1.json", "Runa"),
         ("protocol", "protocols/catalogue-3.json", "Corvin"),
     ):
+        document = json.loads((FIXTURES / path).read_text())
         load_published(
             kind=kind,
-            document=json.loads((FIXTURES / path).read_text()),
+            document=_reduced(document) if kind == "studio" else document,
             actor=people["Signe"],
             co_signed_by=people[second],
         )
@@ -66,6 +69,12 @@ def open_studio() -> dict[str, User]:
     ):
         create_station(actor=people["Signe"], code=code, name=name, techniques=techniques)
     return people
+
+
+def _reduced(document: dict[str, Any]) -> dict[str, Any]:
+    """The settings of a studio whose cameras have larger and fewer pixels, as in the demo."""
+    rules = json.loads((FIXTURES / "demo" / "pictures.json").read_text())["reduced_settings"]
+    return reduced_settings(document, rules=rules, reduction=REDUCTION)
 
 
 def shoot(line: ShotLine, *, number: str, folder: Path, at: datetime, counter: int) -> list[Path]:
@@ -80,7 +89,7 @@ def shoot(line: ShotLine, *, number: str, folder: Path, at: datetime, counter: i
         tiles=(line.tiles_across, line.tiles_down),
         exposures_ev=tuple(line.exposures_ev),
         focus_slices=line.focus_slices,
-        px_per_mm=line.px_per_mm / REDUCTION,
+        px_per_mm=line.px_per_mm,
         starts_at=at,
         zone=settings.STUDIO_ZONE,
         folder=folder / str(line.pk),

@@ -39,7 +39,7 @@ def map_outline(
 
     >>> box = np.array([[10.0, 20], [110, 20], [110, 70], [10, 70]])
     >>> found = map_outline(box, width_mm=200, height_mm=100, error_px=1.5)
-    >>> found.px_to_face_mm.round(6).tolist(), found.residual_mm
+    >>> (found.px_to_face_mm.round(6) + 0.0).tolist(), found.residual_mm
     ([[2.0, 0.0, -20.0], [0.0, 2.0, -40.0], [0.0, 0.0, 1.0]], 3.0)
     """
     if width_mm <= 0 or height_mm <= 0:

@@ -127,12 +127,13 @@ def check_hot_pixels(sight: Sight) -> list[Finding]:
     """U6: single bright pixels of long exposures, in five parts of the frame."""
     rules = sight.tools.rules
     least = rules.number("specks.least_share")
-    shares = [
-        share
-        for part in sight.frame.samples()
-        if (share := count_specks(part, least=least, is_bright_only=True)) is not None
-    ]
-    if not shares:
+    shares, pixels = [], 0
+    for part in sight.frame.samples():
+        share = count_specks(part, least=least, is_bright_only=True)
+        if share is not None:
+            shares.append(share)
+            pixels += part.shape[0] * part.shape[1]
+    if pixels < rules.number("specks.least_pixels"):
         return [rules.unknown("U6", "The frame is too small to look for hot pixels.")]
     ppm = 1e6 * float(np.mean(shares))
     return [
