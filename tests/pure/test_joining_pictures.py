@@ -134,7 +134,7 @@ def test_gains_are_evened_and_blank_borders_hide_nothing(tiles, tmp_path):
     pictures = [tile.copy() for tile in tiles[0]]
     pictures[1] = np.rint(pictures[1] * 0.9).astype(np.uint16)
     for tile in pictures:
-        tile[:9], tile[-9:], tile[:, :9], tile[:, -9:] = 0, 0, 0, 0
+        tile[:6], tile[-6:], tile[:, :6], tile[:, -6:] = 0, 0, 0, 0
     report = _join(tmp_path, pictures)
     assert report.levels_model == "gain"
     assert report.worst_step_percent < 0.2

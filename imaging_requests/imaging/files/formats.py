@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from imaging_requests.imaging.files.byte_source import ByteSource
-from imaging_requests.imaging.files.dicom_structure import read_dicom
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.jp2_structure import read_jp2
 from imaging_requests.imaging.files.jpeg_structure import read_jpeg
@@ -31,6 +30,13 @@ class Format:
     decoder_options: Mapping[str, object] = field(default_factory=dict)
 
 
+def _read_dicom(source: ByteSource) -> Structure:
+    """Read the header of an X-ray plate; its library is loaded only when one comes."""
+    from imaging_requests.imaging.files.dicom_structure import read_dicom
+
+    return read_dicom(source)
+
+
 UNBOUNDED_STRIPS = {"unlimited": True}
 FORMATS: dict[str, Format] = {
     known.key: known
@@ -40,7 +46,7 @@ FORMATS: dict[str, Format] = {
         Format("jpeg", "JPEG", read_jpeg, "jpegload"),
         Format("png", "PNG", read_png, "pngload"),
         Format("jp2", "JPEG 2000", read_jp2),
-        Format("dicom", "DICOM", read_dicom),
+        Format("dicom", "DICOM", _read_dicom),
     )
 }
 ACCEPTED_NAMES = "TIFF, BigTIFF, JPEG, PNG, JPEG 2000 and DICOM"

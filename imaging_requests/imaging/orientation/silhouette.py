@@ -19,7 +19,7 @@ from .limits import Limits
 Outline = NDArray[np.float64]
 
 POINTS = 360
-ROUNDS = 25
+ROUNDS = 60
 
 
 class Side(StrEnum):
@@ -61,8 +61,7 @@ def distance_mm(one: Outline, other: Outline) -> float:
     fixed, moving = even_points(one), even_points(other)
     fixed, moving = fixed - fixed.mean(axis=0), moving - moving.mean(axis=0)
     for _ in range(ROUNDS):
-        near = _nearest(moving, fixed)
-        target = fixed[near]
+        target = _feet(moving, fixed)
         middle, aim = moving.mean(axis=0), target.mean(axis=0)
         u, _, v = np.linalg.svd((moving - middle).T @ (target - aim))
         turn = u @ np.diag([1.0, float(np.sign(np.linalg.det(u @ v)))]) @ v
@@ -75,19 +74,20 @@ def distance_mm(one: Outline, other: Outline) -> float:
     return float(np.sqrt(np.mean(np.concatenate((forth, back)) ** 2)))
 
 
-def _nearest(points: Outline, to: Outline) -> NDArray[np.int64]:
-    gaps = np.linalg.norm(points[:, None] - to[None], axis=2)
-    return np.asarray(np.argmin(gaps, axis=1), np.int64)
-
-
-def _gaps(points: Outline, to: Outline) -> NDArray[np.float64]:
-    """Distance of each point to the nearest stretch of a closed outline, mm."""
+def _feet(points: Outline, to: Outline) -> NDArray[np.float64]:
+    """The nearest place of a closed outline to each point, mm."""
     start, end = to, np.roll(to, -1, axis=0)
     way = end - start
     length = np.maximum(np.sum(way * way, axis=1), 1e-12)
     share = np.clip(np.sum((points[:, None] - start[None]) * way[None], axis=2) / length, 0, 1)
-    foot = start[None] + share[..., None] * way[None]
-    return np.asarray(np.linalg.norm(points[:, None] - foot, axis=2).min(axis=1), np.float64)
+    feet = start[None] + share[..., None] * way[None]
+    nearest = np.argmin(np.linalg.norm(points[:, None] - feet, axis=2), axis=1)
+    return np.asarray(feet[np.arange(len(points)), nearest], np.float64)
+
+
+def _gaps(points: Outline, to: Outline) -> NDArray[np.float64]:
+    """Distance of each point to the nearest stretch of a closed outline, mm."""
+    return np.asarray(np.linalg.norm(points - _feet(points, to), axis=1), np.float64)
 
 
 def judge_back(front_mm: Outline, back_mm: Outline, *, limits: Limits) -> SilhouetteAnswer:
