@@ -144,6 +144,7 @@ def main(arguments: list[str]) -> dict[str, Any]:
     django.setup()
     from datetime import timedelta
 
+    from imaging_requests.campaigns.models import Session
     from imaging_requests.people.models import User
     from tests import factory
     from tests.intake_scene import bring, open_drop, pixels, tiff
@@ -153,7 +154,8 @@ def main(arguments: list[str]) -> dict[str, Any]:
     if step == "web":
         return _web(amaro, open_drop(amaro).pk)
     number = int(rest[0])
-    session = factory.session(by=amaro)
+    begun = Session.objects.count()
+    session = factory.session(by=amaro, starts_at=factory.IN_AN_HOUR + factory.hours(4 * begun))
     line = factory.shot_line(
         session,
         factory.museum_object(f"AR K{session.pk}"),
