@@ -6,6 +6,7 @@ and sharpness need parts of the frame itself, which are fetched when a rule asks
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from imaging_requests.imaging.measure.encoding import Encoding
 from imaging_requests.imaging.measure.finding import Place
-from imaging_requests.imaging.measure.transfer import RowWatch, TransferFaults
+from imaging_requests.imaging.measure.transfer import RowFacts, RowWatch, TransferFaults
 
 Crop = Callable[[int, int, int, int], NDArray[Any] | None]
 """Left, top, width, height in px of the frame → levels as shares of full scale, float32."""
@@ -25,7 +26,9 @@ Crop = Callable[[int, int, int, int], NDArray[Any] | None]
 REDUCED_PX = 1536
 SAMPLE_PX = 512
 RIM_PX = 64
-LEVEL_STEP = 3
+LEVEL_SAMPLES = 2e6
+"""Pixels whose levels are counted, at least, if there are as many."""
+BLOCK_ROWS = 48
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,19 @@ class Frame:
         return [part for part in parts if part is not None]
 
 
+@dataclass(frozen=True, slots=True)
+class StripFacts:
+    """What is remembered of some rows: their number, what a transfer left, and the reduced maps.
+
+    ``grids``: mean levels, share at the lower and share at the upper end of the scale on the
+    reduced grid; None for rows too few to make one row of it.
+    """
+
+    height: int
+    rows: RowFacts
+    grids: tuple[NDArray[Any], NDArray[Any], NDArray[Any]] | None
+
+
 class FrameBuilder:
     """Takes in a picture strip by strip, top to bottom, and makes a frame of it.
 
@@ -106,38 +122,55 @@ class FrameBuilder:
         clip: tuple[float, float],
         reduced_px: int = REDUCED_PX,
     ) -> None:
-        self.shrink = max(1, -(-max(width_px, height_px) // reduced_px))
+        wanted = -(-max(width_px, height_px) // reduced_px)
+        self.shrink = max(1, min(wanted, width_px, height_px))
         self._size, self._bands, self._top = (width_px, height_px), bands, top
         self._ends = clip[0] * top, clip[1] * top
         self._grid = max(1, width_px // self.shrink), max(1, height_px // self.shrink)
-        self._small: list[NDArray[Any]] = []
-        self._low: list[NDArray[Any]] = []
-        self._high: list[NDArray[Any]] = []
-        self._watch = RowWatch(float(top))
+        self._full_scale = float(top)
+        self._watch = RowWatch(self._full_scale)
+        self._step = max(1, round((width_px * height_px / LEVEL_SAMPLES) ** 0.5))
         self._seen = np.zeros((bands, top + 1), bool)
         self._parts = [Part.empty(box, bands) for box in _kept_boxes(width_px, height_px)]
+        self._kept: list[StripFacts] = []
         self._row = 0
+
+    @property
+    def block_rows(self) -> int:
+        """How many rows are best looked at together: few enough to stay in the fast memory."""
+        return max(1, BLOCK_ROWS // self.shrink) * self.shrink
 
     def add(self, strip: NDArray[Any]) -> None:
         """Take in the next rows, uint8 or uint16, (rows, columns) or (rows, columns, 3)."""
-        rows = strip.shape[0]
-        self._watch.add(strip)
+        for upper in range(0, strip.shape[0], self.block_rows):
+            block = strip[upper : upper + self.block_rows]
+            self.keep(self.look(block, self._row))
+
+    def look(self, block: NDArray[Any], row: int) -> StripFacts:
+        """Find out about rows from ``row`` on; blocks may be looked at by several threads.
+
+        Levels are ticked off in a table and kept parts filled row by row, so threads that do it at
+        the same time write the same marks or different rows.
+        """
         for band in range(self._bands):
-            plane = strip if self._bands == 1 else strip[..., band]
-            self._seen[band][plane[::LEVEL_STEP, ::LEVEL_STEP].ravel()] = True
+            plane = block if self._bands == 1 else block[..., band]
+            self._seen[band][plane[-row % self._step :: self._step, :: self._step].ravel()] = True
         for part in self._parts:
-            part.take(strip, self._row)
-        self._row += rows
-        whole = rows // self.shrink
-        if whole and strip.shape[1] >= self.shrink:
-            used = strip[: whole * self.shrink, : self._grid[0] * self.shrink]
-            size = (self._grid[0], whole)
-            self._small.append(
-                used if self.shrink == 1 else cv2.resize(used, size, interpolation=cv2.INTER_AREA)
-            )
-            low, high = end_maps(used, *self._ends, size)
-            self._low.append(low)
-            self._high.append(high)
+            part.take(block, row)
+        rows = RowWatch.look(block, self._full_scale)
+        whole = block.shape[0] // self.shrink
+        if not whole or block.shape[1] < self.shrink:
+            return StripFacts(block.shape[0], rows, None)
+        used = block[: whole * self.shrink, : self._grid[0] * self.shrink]
+        size = (self._grid[0], whole)
+        small = used if self.shrink == 1 else cv2.resize(used, size, interpolation=cv2.INTER_AREA)
+        return StripFacts(block.shape[0], rows, (small, *end_maps(used, *self._ends, size)))
+
+    def keep(self, facts: StripFacts) -> None:
+        """Take in the facts of the next rows, from top to bottom."""
+        self._kept.append(facts)
+        self._watch.keep(facts.rows)
+        self._row += facts.height
 
     def frame(self, encoding: Encoding | None, crop: Crop) -> Frame:
         """Return the frame; ``crop`` fetches parts that were not kept."""
@@ -150,7 +183,9 @@ class FrameBuilder:
                     return kept.astype(np.float32) / np.float32(top)
             return crop(left, upper, width, height)
 
-        share = np.concatenate(self._small).astype(np.float32) / np.float32(top)
+        grids = [each.grids for each in self._kept if each.grids is not None]
+        small, low, high = (np.concatenate(maps) for maps in zip(*grids, strict=True))
+        share = small.astype(np.float32) / np.float32(top)
         return Frame(
             share=share,
             encoding=encoding,
@@ -158,8 +193,8 @@ class FrameBuilder:
             height_px=self._size[1],
             crop=fetch,
             shrink=self.shrink,
-            low_map=np.concatenate(self._low),
-            high_map=np.concatenate(self._high),
+            low_map=low,
+            high_map=high,
             transfer=self._watch.faults(),
             distinct_levels=int(self._seen.sum(axis=1).max()),
             bits=8 if top == 255 else 16,
@@ -271,18 +306,24 @@ def end_maps(
 
     ``size``: columns, rows of the grid. A pixel at both ends counts as high.
     """
-    most, least = pixels, pixels
-    if pixels.ndim == 3:
-        parts = cv2.split(pixels)
-        most = cv2.max(cv2.max(parts[0], parts[1]), parts[2])
-        least = cv2.min(cv2.min(parts[0], parts[1]), parts[2])
-    is_high = most >= high
-    is_low = (least <= low) & ~is_high
-    maps = []
-    for found in (is_low, is_high):
-        if found.any():
-            grid = cv2.resize(found.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-        else:
-            grid = np.zeros(size[::-1], np.float32)
-        maps.append(grid)
-    return maps[0], maps[1]
+    none = np.zeros(size[::-1], np.float32)
+    is_beyond = pixels.max() >= high, pixels.min() <= low
+    if not any(is_beyond):
+        return none, none
+    bands = 1 if pixels.ndim == 2 else pixels.shape[2]
+    first, last = math.floor(low) + 1.0, math.ceil(high) - 1.0
+    below_top = cv2.inRange(pixels, (0.0,) * bands, (last,) * bands)
+    between = cv2.inRange(pixels, (first,) * bands, (last,) * bands)
+    is_high = cv2.bitwise_not(below_top)
+    is_low = cv2.subtract(below_top, between)
+    low_map, high_map = (_shares(found, size) for found in (is_low, is_high))
+    return low_map, high_map
+
+
+def _shares(found: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
+    """Share of marked pixels (255) on a smaller grid."""
+    if not found.any():
+        return np.zeros(size[::-1], np.float32)
+    marks = found.astype(np.float32)
+    marks *= np.float32(1 / 255)
+    return np.asarray(cv2.resize(marks, size, interpolation=cv2.INTER_AREA))

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from imaging_requests.imaging.measure.sampling import as_light
+from imaging_requests.imaging.measure.sampling import as_light, largest
 
 LEAST_FACE_SHARE = 0.08
 LEAST_HITS = 0.45
@@ -110,7 +110,7 @@ def find_outline(light: NDArray[Any], *, below: float | None = None) -> Outline 
     easel = np.median(border, axis=0)
     spread = float(np.median(np.abs(border - easel)))
     off = np.abs(toned - easel)
-    off = off if off.ndim == 2 else off.max(axis=2)
+    off = largest(off)
     step = max(0.035, 6 * spread)
     face = (off > step).astype(np.uint8)
     if float((np.abs(border - easel) > step).mean()) > 0.25:

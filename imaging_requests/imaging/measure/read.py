@@ -5,13 +5,15 @@ Runs in the guarded process; nothing else should call it with files from outside
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
 
 import numpy as np
 import pyvips
-import tifffile
 from numpy.typing import NDArray
 
 from imaging_requests.imaging.files.decode import ICC_NAME, colour_bands, explain, open_pixels
@@ -20,10 +22,12 @@ from imaging_requests.imaging.files.limits import Limits, refuse_by_header
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.measure.encoding import Encoding, power_encoding, read_encoding
-from imaging_requests.imaging.measure.frame import Frame, FrameBuilder
+from imaging_requests.imaging.measure.frame import Frame, FrameBuilder, StripFacts
+from imaging_requests.imaging.measure.plain import PlainPixels, plain_pixels
 
-STRIP_ROWS = 256
 TOPS = {"uchar": 255, "ushort": 65_535}
+Fetch = Callable[[int, int, int, int], NDArray[Any]]
+"""Left, top, width, height → levels, (rows, columns) or (rows, columns, 3)."""
 
 
 def read_frame(
@@ -53,7 +57,7 @@ def read_frame(
     if refusal is not None:
         return refusal
     try:
-        return _read(path, structure, clip, scratch, is_linear)
+        return _read(path, structure, clip, scratch, is_linear, limits.threads)
     except pyvips.Error as error:
         return explain(error)
 
@@ -64,6 +68,7 @@ def _read(
     clip: tuple[float, float],
     scratch: Path,
     is_linear: bool,
+    threads: int,
 ) -> Frame | Unreadable:
     image = _open(path, structure, scratch)
     if image.format not in TOPS or image.bands not in (1, 3) or structure.colour == "lab":
@@ -75,11 +80,42 @@ def _read(
     top = TOPS[image.format]
     encoding = _encoding(image, is_linear)
     builder = FrameBuilder(image.width, image.height, image.bands, top, clip=clip)
-    rows = max(1, STRIP_ROWS // builder.shrink) * builder.shrink
-    picture = _Rows(image)
-    for upper in range(0, image.height, rows):
-        builder.add(picture.fetch(0, upper, image.width, min(rows, image.height - upper)))
-    return builder.frame(encoding, _Crops(path, structure, scratch, top))
+    plain = plain_pixels(path, structure)
+    fetch = _Rows(image).fetch if plain is None else plain.fetch
+    _look_through(builder, fetch, (image.width, image.height), threads, plain is not None)
+    return builder.frame(encoding, _Crops(path, structure, scratch, plain))
+
+
+def _look_through(
+    builder: FrameBuilder,
+    fetch: Fetch,
+    size_px: tuple[int, int],
+    threads: int,
+    is_any_order: bool,
+) -> None:
+    """Bring all rows to the builder; blocks are looked at by several threads at once.
+
+    A decoder goes from top to bottom in this thread; of a plain file every thread reads its own
+    rows. Only as many blocks as there is work for are in memory.
+    """
+    width, height = size_px
+    rows = builder.block_rows
+
+    def whole(upper: int) -> StripFacts:
+        return builder.look(fetch(0, upper, width, min(rows, height - upper)), upper)
+
+    waiting: deque[Future[StripFacts]] = deque()
+    with ThreadPoolExecutor(max_workers=max(1, threads)) as pool:
+        for upper in range(0, height, rows):
+            if is_any_order:
+                waiting.append(pool.submit(whole, upper))
+            else:
+                block = fetch(0, upper, width, min(rows, height - upper))
+                waiting.append(pool.submit(builder.look, block, upper))
+            if len(waiting) > 2 * threads:
+                builder.keep(waiting.popleft().result())
+        while waiting:
+            builder.keep(waiting.popleft().result())
 
 
 def _open(path: Path, structure: Structure, scratch: Path) -> pyvips.Image:
@@ -113,20 +149,11 @@ def _encoding(image: pyvips.Image, is_linear: bool) -> Encoding | None:
 class _Crops:
     """Fetches parts of a file: straight from its bytes if it is plain, else by decoding again."""
 
-    def __init__(self, path: Path, structure: Structure, scratch: Path, top: int) -> None:
-        self._path, self._structure, self._top = path, structure, top
-        self._scratch = scratch
-        self._plain: NDArray[Any] | None = None
-        if structure.format == "tiff" and structure.compression == "none":
-            try:
-                self._plain = tifffile.memmap(path, mode="r")
-            except (ValueError, OSError, tifffile.TiffFileError):
-                self._plain = None
-        shape = (structure.height_px, structure.width_px)
-        if self._plain is not None and (
-            self._plain.shape[:2] != shape or self._plain.ndim > 3 or structure.bands > 3
-        ):
-            self._plain = None
+    def __init__(
+        self, path: Path, structure: Structure, scratch: Path, plain: PlainPixels | None
+    ) -> None:
+        self._path, self._structure, self._scratch = path, structure, scratch
+        self._plain = plain
 
     def __call__(self, left: int, top: int, width: int, height: int) -> NDArray[Any] | None:
         left, top = max(0, left), max(0, top)
@@ -135,8 +162,8 @@ class _Crops:
         if width <= 0 or height <= 0:
             return None
         if self._plain is not None:
-            part = np.asarray(self._plain[top : top + height, left : left + width])
+            part = self._plain.fetch(left, top, width, height)
         else:
             image = _open(self._path, self._structure, self._scratch)
             part = _Rows(image).fetch(left, top, width, height)
-        return part.astype(np.float32) / np.float32(self._top)
+        return part.astype(np.float32) / np.float32(np.iinfo(part.dtype).max)

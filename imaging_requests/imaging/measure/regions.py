@@ -15,6 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from imaging_requests.imaging.measure.sampling import largest
+
 Picture = NDArray[Any]
 
 LEAST_AREA_PX = 12
@@ -98,9 +100,7 @@ def even_pixels(light: Picture, step: float) -> NDArray[np.uint8]:
     if min(toned.shape[:2]) >= 3:
         toned = cv2.medianBlur(toned, 3)
     spread = cv2.morphologyEx(toned, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    if spread.ndim == 3:
-        spread = spread.max(axis=2)
-    even: NDArray[np.uint8] = (spread < step).astype(np.uint8)
+    even: NDArray[np.uint8] = (largest(spread) < step).astype(np.uint8)
     return even
 
 

@@ -27,7 +27,25 @@ def as_light(light: Picture) -> Picture | None:
 
 def luminance(light: Picture) -> Picture:
     """One value per pixel: the mean of the channels (grey pictures as they are)."""
-    return light if light.ndim == 2 else light.mean(axis=2, dtype=np.float32)
+    if light.ndim == 2:
+        return light
+    channels = light.shape[2]
+    weights = np.full((1, channels), 1 / channels, np.float32)
+    return np.asarray(cv2.transform(light.astype(np.float32, copy=False), weights))
+
+
+def largest(field: Picture) -> Picture:
+    """The largest of the channels of each pixel (grey pictures as they are).
+
+    >>> largest(np.array([[[1.0, 3.0, 2.0]]])).tolist()
+    [[3.0]]
+    """
+    if field.ndim == 2:
+        return field
+    found = field[..., 0]
+    for channel in range(1, field.shape[2]):
+        found = np.maximum(found, field[..., channel])
+    return found
 
 
 def patch_mean(

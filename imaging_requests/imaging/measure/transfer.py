@@ -6,14 +6,15 @@ Works on rows as they come, so that a picture of any size can be looked at in st
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 LEAST_RUN_ROWS = 4
 MOST_BORDER_SHARE = 0.02
+PROBES = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,36 +66,62 @@ def find_transfer_faults(
     return watch.faults()
 
 
+@dataclass(frozen=True, slots=True)
+class RowFacts:
+    """What is remembered of some rows: a number each, whether one level fills it, and both rims.
+
+    ``end``: −1 for a black row, 1 for a white one, else 0.
+    """
+
+    hashes: NDArray[np.uint64]
+    constant: NDArray[np.bool_]
+    end: NDArray[np.int8]
+    sides: tuple[NDArray[Any], NDArray[Any]]
+
+
 class RowWatch:
-    """Looks at a picture strip by strip, top to bottom, and remembers one number per row."""
+    """Looks at a picture strip by strip, top to bottom, and remembers one number per row.
+
+    ``look`` changes nothing, so strips may be looked at by several threads; ``keep`` wants them
+    from top to bottom.
+    """
 
     def __init__(self, full_scale: float | None = None) -> None:
         self._full_scale = full_scale
-        self._hashes: list[NDArray[np.uint64]] = []
-        self._constant: list[NDArray[np.bool_]] = []
-        self._end: list[NDArray[np.int8]] = []
-        self._sides: list[tuple[NDArray[Any], NDArray[Any]]] = []
+        self._kept: list[RowFacts] = []
 
     def add(self, strip: NDArray[Any]) -> None:
         """Take in the next rows, (rows, columns) or (rows, columns, channels)."""
         if strip.ndim not in (2, 3) or 0 in strip.shape:
             return
-        rows = strip.reshape(strip.shape[0], -1)
         if self._full_scale is None:
             self._full_scale = float(np.iinfo(strip.dtype).max) if strip.dtype.kind in "iu" else 1.0
-        low, high = _row_range(rows)
-        self._hashes.append(_row_hashes(rows))
-        self._constant.append(low == high)
-        self._end.append(_ends(low, high, self._full_scale))
+        self.keep(self.look(strip, self._full_scale))
+
+    @staticmethod
+    def look(strip: NDArray[Any], full_scale: float) -> RowFacts:
+        """Find out about some rows."""
+        rows = strip.reshape(strip.shape[0], -1)
+        constant = _constant(rows)
         edge = strip.shape[2] if strip.ndim == 3 else 1
-        self._sides.append((rows[:, :edge].copy(), rows[:, -edge:].copy()))
+        return RowFacts(
+            hashes=_row_hashes(rows),
+            constant=constant,
+            end=np.where(constant, _ends(rows[:, 0], full_scale), 0).astype(np.int8),
+            sides=(rows[:, :edge].copy(), rows[:, -edge:].copy()),
+        )
+
+    def keep(self, facts: RowFacts) -> None:
+        """Take in the facts of the next rows."""
+        self._kept.append(facts)
 
     def faults(self) -> TransferFaults:
         """Return what was found so far."""
-        if not self._hashes:
+        if not self._kept:
             return TransferFaults(0, 0, (), None)
-        hashes, constant = np.concatenate(self._hashes), np.concatenate(self._constant)
-        end = np.concatenate(self._end)
+        hashes = np.concatenate([each.hashes for each in self._kept])
+        constant = np.concatenate([each.constant for each in self._kept])
+        end = np.concatenate([each.end for each in self._kept])
         border = self._borders(end)
         inner = constant.copy()
         depth = max(1, round(MOST_BORDER_SHARE * len(inner)))
@@ -119,7 +146,7 @@ class RowWatch:
             found.append("bottom")
         assert self._full_scale is not None
         for name, index in (("left", 0), ("right", 1)):
-            column = np.concatenate([side[index] for side in self._sides])
+            column = np.concatenate([each.sides[index] for each in self._kept])
             is_end = (column == 0).all() or (column >= self._full_scale).all()
             if is_end and not (end != 0).all():
                 found.append(name)
@@ -156,17 +183,18 @@ def clipped_share(
     return float(found[inside].mean()) if total else None
 
 
-def _row_range(rows: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    if rows.dtype in (np.uint8, np.uint16, np.float32) and rows.shape[1] > 1:
-        low = cv2.reduce(rows, 1, cv2.REDUCE_MIN).ravel()
-        high = cv2.reduce(rows, 1, cv2.REDUCE_MAX).ravel()
-        return low, high
-    return rows.min(axis=1), rows.max(axis=1)
+def _constant(rows: NDArray[Any]) -> NDArray[np.bool_]:
+    """Rows of one level only; a few levels of each row decide whether it is worth a full look."""
+    apart = max(1, rows.shape[1] // PROBES)
+    found: NDArray[np.bool_] = (rows[:, ::apart] == rows[:, :1]).all(axis=1)
+    for row in np.flatnonzero(found):
+        found[row] = (rows[row] == rows[row, 0]).all()
+    return found
 
 
-def _ends(low: NDArray[Any], high: NDArray[Any], full_scale: float) -> NDArray[np.int8]:
-    """−1 for a black row, 1 for a white one, else 0."""
-    return np.where(high <= 0, -1, np.where(low >= full_scale, 1, 0)).astype(np.int8)
+def _ends(level: NDArray[Any], full_scale: float) -> NDArray[np.int8]:
+    """−1 for black, 1 for white, else 0."""
+    return np.where(level <= 0, -1, np.where(level >= full_scale, 1, 0)).astype(np.int8)
 
 
 def _row_hashes(rows: NDArray[Any]) -> NDArray[np.uint64]:
@@ -183,6 +211,7 @@ def _row_hashes(rows: NDArray[Any]) -> NDArray[np.uint64]:
     return result
 
 
+@lru_cache(maxsize=4)
 def _weights(count: int) -> NDArray[np.uint64]:
     drawn = np.random.default_rng(20260411).integers(1, 2**63, count, dtype=np.uint64)
     return drawn | np.uint64(1)
