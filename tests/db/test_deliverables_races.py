@@ -12,10 +12,13 @@ from typing import Any
 import pytest
 from django.db import connection
 
+from imaging_requests.campaigns import actions as campaigns
+from imaging_requests.campaigns.models import Session
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables import actions
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Package, Review
-from imaging_requests.people.errors import DomainError
+from imaging_requests.people.errors import DomainError, StaleWrite
+from imaging_requests.people.models import User
 from imaging_requests.treatments import actions as treatments
 from imaging_requests.treatments.models import Intervention
 from imaging_requests.treatments.rules import GateAnswer
@@ -109,6 +112,74 @@ def test_two_steps_on_one_face_do_not_begin_together(obj: CollectionObject) -> N
         assert sum(isinstance(each, Intervention) for each in results) == 1
         (refusal,) = [each for each in results if isinstance(each, DomainError)]
         assert refusal.code == "treatments.steps_overlap"
+
+
+def test_of_two_windows_that_finish_one_step_one_is_told_what_the_other_wrote(
+    obj: CollectionObject,
+) -> None:
+    factory.trigger_table()
+    runa = factory.conservator()
+    for number in range(ROUNDS):
+        treatment = factory.treatment(factory.museum_object(), (2,), by=runa, code=f"T{number}")
+        step = treatment.interventions.get()
+        step = treatments.start_intervention(
+            actor=runa,
+            intervention_id=step.pk,
+            read_version=step.row_version,
+            started_at=NOW - hours(5),
+            gate=GateAnswer(intervention_id=step.pk, at=NOW - hours(5), is_open=True),
+            now=NOW,
+        )
+
+        def finish(ended: float, step: Intervention = step) -> Callable[[], Intervention]:
+            return lambda: treatments.finish_intervention(
+                actor=runa,
+                intervention_id=step.pk,
+                read_version=step.row_version,
+                finished_at=NOW - hours(ended),
+                cases=(),
+                now=NOW,
+            )
+
+        results = at_once(finish(3), finish(1))
+        (won,) = [each for each in results if isinstance(each, Intervention)]
+        (told,) = [each for each in results if isinstance(each, StaleWrite)]
+        assert "Runa changed step 1" in str(told)
+        assert "Finished at" in {difference[0] for difference in told.differences}
+        step.refresh_from_db()
+        assert step.finished_at == won.finished_at
+        assert step.records.count() == 2, "one start and one end are recorded, not two ends"
+
+
+def test_of_two_leads_who_edit_one_session_one_is_told_what_the_other_wrote(
+    obj: CollectionObject,
+) -> None:
+    signe, ben = factory.lead(), factory.lead("Ben")
+    amaro = factory.photographer()
+    for number in range(ROUNDS):
+        held = factory.session(by=amaro, starts_at=NOW + hours(4 * number + 1))
+        factory.shot_line(held, obj, "VF")
+
+        def edit(actor: User, note: str, held: Session = held) -> Callable[[], Session]:
+            return lambda: campaigns.edit_session(
+                actor=actor,
+                session_id=held.pk,
+                read_version=held.row_version,
+                station_id=held.station_id,
+                photographer_id=held.photographer_id,
+                starts_at=held.starts_at,
+                ends_at=held.ends_at,
+                handlers=held.handlers,
+                note=note,
+                now=NOW,
+            )
+
+        results = at_once(edit(signe, "bring the gauge"), edit(ben, "bring the ladder"))
+        (won,) = [each for each in results if isinstance(each, Session)]
+        (told,) = [each for each in results if isinstance(each, StaleWrite)]
+        assert [(label, now) for label, now, _ in told.differences] == [("Note", won.note)]
+        held.refresh_from_db()
+        assert held.note == won.note
 
 
 def test_a_package_is_sealed_once_however_often_the_button_is_pressed(

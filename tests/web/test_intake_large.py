@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
+import filecmp
 import hashlib
 import http.client
 import threading
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
+from numpy.typing import NDArray
 
 from imaging_requests.imaging.synthesis.profiles import wide_rgb_profile
 from tests.intake_world import WORKER, World, ended_afterwards, migrated, new_world
@@ -35,11 +37,16 @@ def world(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         yield made
 
 
+def made_noise() -> NDArray[np.uint16]:
+    """One band of the master; each band is this one, a step lighter."""
+    return np.random.default_rng(5).integers(0, 9_000, (BAND_ROWS, WIDTH, 3), np.uint16)
+
+
 @pytest.fixture
 def master(tmp_path: Path) -> Iterator[Path]:
     """908 MB of 16-bit RGB, made band by band."""
     path = tmp_path / "AR-0011.tif"
-    noise = np.random.default_rng(5).integers(0, 9_000, (BAND_ROWS, WIDTH, 3), np.uint16)
+    noise = made_noise()
     pixels = tifffile.memmap(
         path,
         shape=(HEIGHT, WIDTH, 3),
@@ -201,3 +208,21 @@ def test_a_150_megapixel_master_comes_through_the_page(world: World, master: Pat
     assert world.rows("SELECT count(*) FROM intake_copy WHERE is_good") == [(2,)]
     checks = dict(world.rows("SELECT rule, verdict FROM intake_filecheck"))
     assert (checks["G1"], checks["G3"]) == ("pass", "pass")
+    for place in ("store", "second-copy"):
+        (stored,) = (world.folder / place).rglob(f"{digest.hexdigest()}*")
+        assert filecmp.cmp(stored, master, shallow=False), f"the bytes in {place} are those sent"
+        assert_sixteen_bits(stored)
+
+
+def assert_sixteen_bits(path: Path) -> None:
+    """Read a stored master with tifffile, which shares no decoder with the program."""
+    with tifffile.TiffFile(path) as file:
+        page = file.pages.first
+        assert (page.dtype, page.bitspersample, page.shape) == ("uint16", 16, (HEIGHT, WIDTH, 3))
+    pixels = tifffile.memmap(path, mode="r")
+    noise = made_noise()
+    for top in (0, BAND_ROWS * (HEIGHT // BAND_ROWS)):
+        rows = min(BAND_ROWS, HEIGHT - top)
+        band = np.asarray(pixels[top : top + rows])
+        np.testing.assert_array_equal(band, noise[:rows] + np.uint16(4 * top))
+        assert len(np.unique(band)) > 256, "more levels than 8 bits could tell apart"
