@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from imaging_requests.pictures import actions, answers, links, looks, memory
 from imaging_requests.pictures.models import Grant, Restriction
 from imaging_requests.pictures.sources import identifier_of
 from tests import factory
-from tests.picture_scene import pictured, signed_in
+from tests.picture_scene import derive_pictures, pictured, signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -460,6 +461,26 @@ def test_the_page_makes_a_link_for_an_open_picture_only(
     assert "/pictures/link/" in shown
     other = pictured(factory.museum_object("AR 0011", "Salt Pans"))
     assert client.post(page, {"picture": identifier_of(other)}).status_code == 404
+
+
+def test_every_picture_of_the_page_opens_however_small_its_master_is(
+    thing: CollectionObject, signe: User, stores: Path
+) -> None:
+    """A miniature has fewer pixels than the large view asks for."""
+    frame = factory.frame()
+    derive_pictures(frame, wide=300, high=200)
+    factory.deliverable(thing, "UV", frames=[frame])
+    ines = outside("Ines", "co_author")
+    granted(ines, thing)
+    client = signed_in(ines)
+    for page in ("granted", "granted_object"):
+        args = [thing.uuid] if page == "granted_object" else []
+        shown = client.get(reverse(f"pictures:{page}", args=args)).content.decode()
+        found = set(re.findall(r'(?:href|src)="(/pictures/iiif/[^"]+[.]jpg)', shown))
+        assert len(found) >= 2, page
+        assert {address: client.get(address).status_code for address in found} == dict.fromkeys(
+            found, 200
+        )
 
 
 # The trail
