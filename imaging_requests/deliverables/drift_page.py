@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -15,7 +15,7 @@ from imaging_requests.campaigns.models import SetupCard, Station
 from imaging_requests.campaigns.words import local_day
 from imaging_requests.deliverables.shown import rule_words
 from imaging_requests.imaging.drift.limits import DriftLimits
-from imaging_requests.imaging.drift.watch import Verdict, Watch, watch
+from imaging_requests.imaging.drift.watch import Verdict, Watch, in_words, watch
 from imaging_requests.imaging.files.data_values import take_list, take_whole
 from imaging_requests.intake.limits import read_data
 from imaging_requests.intake.models import FileCheck
@@ -82,19 +82,27 @@ def drift_context(station: Station, *, now: datetime) -> dict[str, Any]:
         for number, ((rule, technique), rows) in enumerate(sorted(series.items()))
     ]
     charts.sort(key=lambda chart: -chart["gravity"])
-    alarms = sum(chart["verdict"] == "fail" for chart in charts)
+    verdicts = Counter(chart["verdict"] for chart in charts)
     return {
         "station": station,
         "charts": charts,
         "data": [chart["drawn"] for chart in charts],
-        "answer": _answer(station.name, alarms, len(charts)),
+        "answer": f"{station.name}: {_answer(verdicts, len(charts))}",
     }
 
 
-def _answer(name: str, alarms: int, charts: int) -> str:
-    if alarms:
-        return f"{name}: {alarms} of {charts} series {'is' if alarms == 1 else 'are'} drifting"
-    return f"{name}: no series is drifting" if charts else f"{name}: nothing has been measured yet"
+def _answer(verdicts: Counter[str], charts: int) -> str:
+    """Say what is known; a series without a base line is not called steady."""
+    if not charts:
+        return "nothing has been measured yet"
+    if drifting := verdicts["fail"]:
+        return f"{drifting} of {charts} series {'is' if drifting == 1 else 'are'} drifting"
+    if outside := verdicts["warn"]:
+        last = "had its last week" if outside == 1 else "had their last weeks"
+        return f"{outside} of {charts} series {last} outside the limits"
+    if unknown := verdicts["cannot_tell"]:
+        return f"{unknown} of {charts} series cannot be judged yet"
+    return "no series is drifting"
 
 
 def _card_days(station: Station) -> dict[str, date]:
@@ -169,7 +177,7 @@ def _cells(found: Watch, index: int) -> list[dict[str, Any]]:
             "text": f"{week.monday:%-d %b %Y}",
             "note": note,
         },
-        {"column": "Mean", "text": f"{week.value:.2f}", "is_figure": True},
+        {"column": "Mean", "text": in_words(week.value), "is_figure": True},
         {"column": "Measured", "text": str(week.count), "is_figure": True},
         {"column": "Sum upward, σ", "text": high, "is_figure": True},
         {"column": "Sum downward, σ", "text": low, "is_figure": True},

@@ -102,8 +102,14 @@ def test_what_cannot_be_told_is_never_steady(values: list[float], words: str) ->
 
 def test_a_young_series_makes_its_base_line() -> None:
     found = watched(list(np.random.default_rng(6).normal(1.2, 0.1, 10)))
-    assert found.verdict is Verdict.STEADY
-    assert found.sentence.startswith("The base line is being made: around 1.2")
+    assert found.verdict is Verdict.CANNOT_TELL, "nothing is steady before there is a base line"
+    assert found.sentence.startswith("The base line is still being made: around 1.2")
+
+
+def test_a_wild_week_is_said_while_the_base_line_is_being_made() -> None:
+    found = watched([*np.random.default_rng(6).normal(0, 0.01, 9), 0.5])
+    assert found.verdict is Verdict.OUTSIDE
+    assert found.sentence.startswith("The last week, 0.50 ΔE00, lies outside −0.")
 
 
 def test_many_measurements_of_a_day_count_as_one_week() -> None:

@@ -47,7 +47,16 @@ def test_a_new_set_up_card_begins_the_series_anew(client: Client) -> None:
     client.force_login(factory.lead())
     page = client.get(reverse("deliverables:drift", args=["bay"])).content.decode()
     assert "a base line needs 8." in page
-    assert "no series is drifting" in page
+    assert "Bay: 1 of 1 series cannot be judged yet" in page
+    assert "no series is drifting" not in page
+
+
+def test_a_steady_station_is_called_steady_only_after_its_base_line(client: Client) -> None:
+    measured(np.random.default_rng(2).normal(1.2, 0.15, 30))
+    client.force_login(factory.lead())
+    page = client.get(reverse("deliverables:drift", args=["bay"])).content.decode()
+    assert "Bay: no series is drifting" in page
+    assert "Steady for 10 weeks" in page
 
 
 def test_a_station_without_measurements_says_what_will_be_here(

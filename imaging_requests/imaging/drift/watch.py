@@ -116,23 +116,42 @@ def watch(
             slope=slope,
             sentence=words,
         )
-    last = weeks[-1]
-    is_outside = len(weeks) > base and chart.is_outside(last.value)
-    words = (
-        f"The last week, {last.value:.2f}{_of(unit)}, lies outside {chart.lower:.2f} to "
-        f"{chart.upper:.2f}. Measure again before the next picture."
-        if is_outside
-        else _steady_words(len(weeks) - base, chart, unit)
-    )
+    verdict, words = _quiet_verdict(weeks, base, chart, unit)
     return Watch(
         weeks=weeks,
         base=base,
         chart=chart,
         sums=sums,
-        verdict=Verdict.OUTSIDE if is_outside else Verdict.STEADY,
+        verdict=verdict,
         slope=0.0,
         sentence=words,
     )
+
+
+def _quiet_verdict(
+    weeks: tuple[Week, ...], base: int, chart: IndividualsChart, unit: str
+) -> tuple[Verdict, str]:
+    """Judge a series without drift by its last week; nothing is steady before a base line is."""
+    last, after = weeks[-1].value, len(weeks) - base
+    if chart.is_outside(last):
+        return Verdict.OUTSIDE, (
+            f"The last week, {in_words(last)}{_of(unit)}, lies outside {in_words(chart.lower)} to "
+            f"{in_words(chart.upper)}. Measure again before the next picture."
+        )
+    where = f"around {in_words(chart.centre)}{_of(unit)}, scatter {in_words(chart.sigma)}"
+    if after == 0:
+        return Verdict.CANNOT_TELL, f"The base line is still being made: {where}."
+    return Verdict.STEADY, f"Steady for {after} week{'' if after == 1 else 's'}: {where}."
+
+
+def in_words(value: float) -> str:
+    """Write a value with two places, a true minus, and no sign before nought.
+
+    >>> in_words(-0.004), in_words(-1.5)
+    ('0.00', '−1.50')
+    """
+    text = f"{value:.2f}"
+    return "0.00" if text == "-0.00" else text.replace("-", "−")
 
 
 def _silent(weeks: tuple[Week, ...], words: str) -> Watch:
@@ -159,13 +178,6 @@ def _few_words(count: int, limits: DriftLimits) -> str:
     known = {0: "No week is measured", 1: "One week is measured"}
     words = known.get(count, f"{count} weeks are measured")
     return f"{words}; a base line needs {limits.least_base_weeks}."
-
-
-def _steady_words(after: int, chart: IndividualsChart, unit: str) -> str:
-    where = f"around {chart.centre:.2f}{_of(unit)}, scatter {chart.sigma:.2f}"
-    if after == 0:
-        return f"The base line is being made: {where}."
-    return f"Steady for {after} week{'' if after == 1 else 's'}: {where}."
 
 
 def _drift_words(begun: Week, slope: float, unit: str) -> str:

@@ -9,9 +9,16 @@
     probe.style.color = `var(${name})`;
     return getComputedStyle(probe).color;
   };
-  const ink = getComputedStyle(document.body).color;
+  const style = getComputedStyle(document.body);
+  const ink = style.color;
+  const font = `13px ${style.fontFamily}`;
   const mark = colour("--act");
   probe.remove();
+  const months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
+  const inWords = (instant) => {
+    const day = new Date(instant * 1000);
+    return `${day.getUTCDate()} ${months[day.getUTCMonth()]} ${day.getUTCFullYear()}`;
+  };
   const seconds = (day) => Date.parse(`${day}T00:00:00Z`) / 1000;
   const level = (length, value) => Array(length).fill(value);
   for (const chart of JSON.parse(source.textContent)) {
@@ -19,16 +26,16 @@
     if (!place || chart.days.length === 0) continue;
     place.hidden = false;
     const count = chart.days.length;
-    const axis = { stroke: ink, grid: { stroke: ink, width: 0.15 }, ticks: { stroke: ink, width: 0.5 } };
+    const axis = { font, labelFont: font, stroke: ink, grid: { stroke: ink, width: 0.15 }, ticks: { stroke: ink, width: 0.5 } };
     new uPlot(
       {
-        width: Math.max(280, Math.min(place.clientWidth, 960)),
+        width: Math.max(280, Math.min(place.clientWidth, 1600)),
         height: 240,
         tzDate: (instant) => uPlot.tzDate(new Date(instant * 1000), "Etc/UTC"),
         scales: { x: { time: true } },
-        axes: [axis, { ...axis, label: chart.unit, size: 64 }],
+        axes: [{ ...axis, space: 72, values: (_, days) => days.map(inWords) }, { ...axis, size: 56 }],
         series: [
-          { label: "Week of", value: "{YYYY}-{MM}-{DD}" },
+          { label: "Week of", value: (_, day) => (day == null ? "–" : inWords(day)) },
           { label: "Mean", stroke: mark, width: 2, points: { show: true, size: 6 } },
           { label: "Centre", stroke: ink, width: 1, points: { show: false } },
           { label: "Lower limit", stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
