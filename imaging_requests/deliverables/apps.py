@@ -10,8 +10,8 @@ class DeliverablesConfig(AppConfig):
 
     def ready(self) -> None:
         from imaging_requests.deliverables import guards, jobs, joins_work, measuring
-        from imaging_requests.deliverables.actions.joins import JOIN
         from imaging_requests.deliverables.actions.registering import REGISTER
+        from imaging_requests.deliverables.joining import JOIN
         from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
         from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule

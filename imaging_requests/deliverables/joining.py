@@ -19,8 +19,9 @@ from imaging_requests.deliverables.models import (
 from imaging_requests.imaging.joining import CODE_VERSION
 from imaging_requests.imaging.joining.settings import JoinSettings
 from imaging_requests.intake.limits import read_data, reading_limits
-from imaging_requests.intake.models import FileCheck
+from imaging_requests.intake.models import FileCheck, Job
 
+JOIN = "join"
 DATA = "checks/joining-1.json"
 ORDER_RULE, FIT_RULE, SEAM_RULE = "J1", "J2", "J3"
 X_RAY = "XR"
@@ -115,6 +116,11 @@ def newest_map(row: Deliverable) -> PlateMap | None:
 def newest_join(row: Deliverable) -> Join | None:
     """Return the joining that was made last."""
     return row.joins.order_by("-made_at", "-pk").first()
+
+
+def work_on(row: Deliverable) -> Job | None:
+    """Return the background work that joins a picture's tiles, if it was ever asked for."""
+    return Job.objects.filter(kind=JOIN, subject_id=row.pk).first()
 
 
 def plan_of(row: Deliverable) -> Plan | None:

@@ -176,7 +176,7 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
     versions = versions_with_words(row, now)
     is_waiting = row.state == DeliverableState.TO_REVIEW
     grid = shown.tile_grid(row, seats, small, chosen_id)
-    whole = pages_plates.joined_context(row)
+    whole = pages_plates.joined_context(row, user)
     return whole | {
         "row": row,
         "number": number,
@@ -250,7 +250,7 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
     large = shown.thumbs([row.cover_id], shown.LARGE)
     copies = queries.proven_copies_of(seat.frame_id for seat in seats)
     place = shown.state_places(row.object_id, [row])[row.pk]
-    whole = pages_plates.joined_context(row)
+    whole = pages_plates.joined_context(row, user)
     return whole | {
         "row": row,
         "number": number,

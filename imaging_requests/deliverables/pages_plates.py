@@ -13,8 +13,9 @@ from imaging_requests.deliverables.actions.joins import OPEN_STATES
 from imaging_requests.deliverables.forms import PlateMapForm
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.joining.words import ALL_TURNS
+from imaging_requests.intake.models import JobState
 from imaging_requests.people.models import User
-from imaging_requests.people.policies import why_not
+from imaging_requests.people.policies import may, why_not
 
 MASTER, INVERTED = "master", "inverted"
 FILE_KINDS = (MASTER, INVERTED)
@@ -46,7 +47,27 @@ def joined_picture(made: Join | None, kind: str) -> JoinedPicture | None:
     )
 
 
-def joined_context(row: Deliverable) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the joining is: under way, given up with a reason, or neither."""
+
+    is_under_way: bool
+    given_up: str
+
+
+def progress_of(row: Deliverable) -> Progress:
+    """Say how far the background work is; without any nothing is on its way."""
+    work = joining.work_on(row)
+    if work is None:
+        return Progress(is_under_way=False, given_up="")
+    has_failed = work.state == JobState.FAILED
+    return Progress(
+        is_under_way=work.state in (JobState.DUE, JobState.CLAIMED),
+        given_up=work.last_error if has_failed else "",
+    )
+
+
+def joined_context(row: Deliverable, user: User) -> dict[str, Any]:
     """Gather what the pages of a picture say of its joining; empty for other pictures."""
     if not joining.is_joined_kind(row):
         return {"joined": None}
@@ -54,11 +75,13 @@ def joined_context(row: Deliverable) -> dict[str, Any]:
     return {
         "joined": {
             "row": made,
-            "is_waiting": made is None and row.is_complete,
+            "progress": progress_of(row) if made is None and row.is_complete else None,
             "picture": joined_picture(made, shown.LARGE),
             "figures": figures(made),
             "files": files_of(made),
-            "plates": reverse("deliverables:plates", args=[row.pk]),
+            "plates": reverse("deliverables:plates", args=[row.pk])
+            if may(user, policies.LAY_PLATES)
+            else "",
         }
     }
 
@@ -142,7 +165,7 @@ def plates_context(row: Deliverable, *, user: User, form: PlateMapForm | None) -
         "made": made,
         "figures": figures(made),
         "picture": joined_picture(made, shown.LARGE),
-        "is_waiting": made is None or made.recipe != plan.recipe,
+        "progress": progress_of(row) if made is None or made.recipe != plan.recipe else None,
         "maps": list(row.plate_maps.select_related("by")),
         "not_because": why_not(user, policies.LAY_PLATES, row) or state_refusal,
     }

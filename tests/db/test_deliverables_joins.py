@@ -179,6 +179,34 @@ def test_two_tiles_on_one_place_are_refused(
         )
 
 
+def test_the_pages_do_not_promise_a_joining_that_nobody_asked_for(
+    line: ShotLine, tiles: list[np.ndarray], tmp_path: Path
+) -> None:
+    place(line, tmp_path / "card", tiles)
+    row = work_off(line)
+    Join.objects.filter(deliverable=row).delete()
+    lead, head = Client(), Client()
+    lead.force_login(factory.lead())
+    head.force_login(factory.person("Corvin", "head"))
+    picture = reverse("deliverables:deliverable", args=[row.pk])
+    plates = reverse("deliverables:plates", args=[row.pk])
+    for state, title, said in (
+        ("done", "The tiles are not joined", "The tiles are not joined; they are shown"),
+        ("due", "The tiles are being joined", "The tiles are being joined; load the page"),
+        ("failed", "The tiles could not be joined", "It took longer than ten minutes."),
+    ):
+        Job.objects.filter(kind="join").update(
+            state=state, claim=None, last_error="It took longer than ten minutes."
+        )
+        assert f"<h1>{title}</h1>" in lead.get(plates).content.decode()
+        page = lead.get(picture).content.decode()
+        assert said in page
+        assert plates in page
+        page = head.get(picture).content.decode()
+        assert said in page
+        assert plates not in page, "a link that would be refused"
+
+
 def test_a_plate_map_never_changes(line: ShotLine, tiles: list[np.ndarray], tmp_path: Path) -> None:
     place(line, tmp_path / "card", tiles)
     row = actions.assemble_line(shot_line_id=line.pk, now=LATER)

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.actions.records import record, spoken, tell_about
+from imaging_requests.deliverables.joining import JOIN
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableState,
@@ -25,7 +26,6 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 
-JOIN = "join"
 OPEN_STATES = (DeliverableState.BUILDING, DeliverableState.TO_REVIEW)
 
 
