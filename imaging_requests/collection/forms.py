@@ -60,7 +60,9 @@ class FactsForm(forms.Form):
         "Keeps the visible views' density when the size is measured again.",
     )
     measured_on = forms.DateField(
-        label="Measured on", required=False, widget=forms.DateInput(attrs={"type": "date"})
+        label="Measured on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
     method = forms.CharField(label="How it was measured", max_length=120, required=False)
 

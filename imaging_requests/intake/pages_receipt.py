@@ -28,6 +28,12 @@ class ReceiptRow:
     answer: str
     is_kept: bool
 
+    @property
+    def proofs_by_place(self) -> tuple[tuple[str, datetime | None], ...]:
+        """The name of each place with the last proof of this file there."""
+        names = (PLACE_WORDS[place] for place in store.PLACES)
+        return tuple(zip(names, self.proofs, strict=True))
+
 
 @dataclass(frozen=True, slots=True)
 class PlaceProof:

@@ -15,7 +15,7 @@ from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import CameraClock, Frame
+from imaging_requests.intake.models import CameraClock, Drop, Frame
 from imaging_requests.intake.pages import number_of, picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
 from imaging_requests.intake.sorting_words import exposure_words
@@ -35,7 +35,7 @@ class SortingRow:
     guesses: tuple[str, ...]
     taken: str
     exposure: str
-    drops: str
+    drops: list[Drop]
     why: str
     tick: Any
     version: Any
@@ -92,7 +92,7 @@ def sorting_rows(
                 picture=picture_address(frame),
                 taken=_taken_words(frame),
                 exposure=exposure_words(exif_of(frame)),
-                drops=", ".join(sorted({str(a.drop) for a in frame.arrivals.all()})),
+                drops=sorted({a.drop for a in frame.arrivals.all()}, key=lambda drop: drop.number),
                 why=first,
                 tick=form[f"tick-{frame.pk}"],
                 version=form[f"version-{frame.pk}"],

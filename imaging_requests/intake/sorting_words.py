@@ -40,7 +40,8 @@ def outside_words(at: datetime, session: SessionSheet) -> str:
     first, last = (f"{each.astimezone(zone):%-d %b, %H:%M}" for each in _ends(window))
     return (
         f"Taken on {taken} by the camera's clock, outside the session ({first} to {last}, "
-        "margins included). If the clock was off, say by how much; else place it by hand."
+        "margins included). If the clock was off, say by how much on the page of its drop; else "
+        "place it by hand."
     )
 
 
@@ -49,7 +50,8 @@ def no_session_words(at: datetime, zone: ZoneInfo) -> str:
     taken = f"{at.astimezone(zone):%-d %b %Y, %H:%M}"
     return (
         f"Taken on {taken} by the camera's clock, when no session was going on. If the clock was "
-        "off, say by how much; else choose the session on this page and place it by hand."
+        "off, say by how much on the page of its drop; else choose its session on the sorting "
+        "table and place it by hand."
     )
 
 

@@ -33,13 +33,13 @@ class LookBackForm(forms.Form):
     as_of = forms.DateField(
         label="As of",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}),
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="How it stood at the end of this day.",
     )
     known_on = forms.DateField(
         label="As known on",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}),
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="What the house had learnt by the end of this day; empty means today.",
     )
 

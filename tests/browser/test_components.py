@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page
 from tests.browser.specimen import AXE, BOARD_ROWS, show
 
 pytestmark = pytest.mark.browser
-PAGES = ("board", "sheet", "easel")
+PAGES = ("board", "sheet", "easel", "slate")
 WIDTHS = (360, 1280, 2560)
 DESK = {"width": 1280, "height": 900}
 
@@ -46,6 +46,25 @@ def test_axe_finds_nothing(browser: Browser, name: str, width: int, theme: Any) 
     assert len(result["passes"]) > 20
     found = [(each["id"], each["nodes"][0]["html"]) for each in result["violations"]]
     assert found == []
+    within.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_paper_is_white_and_its_words_are_dark(browser: Browser, name: str) -> None:
+    within = browser.new_context(viewport=DESK, color_scheme="dark")
+    page = show(name, within)
+    page.emulate_media(media="print")
+    ground, words = page.evaluate(
+        """() => {
+          const probe = document.createElement("p");
+          probe.style.cssText = "background: var(--ground); color: var(--text)";
+          document.body.append(probe);
+          const { backgroundColor, color } = getComputedStyle(probe);
+          return [backgroundColor, color].map((text) => Number(text.match(/[0-9]+/)[0]));
+        }"""
+    )
+    assert ground > 240
+    assert words < 30
     within.close()
 
 

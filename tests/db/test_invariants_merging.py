@@ -177,7 +177,7 @@ def test_i33_a_double_in_use_is_not_merged_away(pair: Pair) -> None:
 def test_i33_through_the_pages(pair: Pair, client: Client) -> None:
     client.force_login(pair.lead)
     double = reverse("progress:object", args=[pair.double.pk])
-    assert "This record is a double" in client.get(double).content.decode()
+    assert "Say that this record is a double" in client.get(double).content.decode()
     address = reverse("progress:merged", args=[pair.double.pk])
     version = pair.double.row_version
     typed = {"into": "AR 9999999", "reason": WHY, "read_version": version}

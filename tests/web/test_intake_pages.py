@@ -185,6 +185,28 @@ def test_the_part_that_changes_is_answered_alone(client: Client, amaro: User) ->
     assert ", every " not in page(client, "drop_state", drop.pk), "it asks no more"
 
 
+def test_a_drop_of_no_known_session_is_told_how_far_the_clock_was_off(
+    client: Client, amaro: User, session: Session
+) -> None:
+    """The answer beside such a frame leads here, so the form must be here."""
+    line = factory.shot_line(session, factory.museum_object(), "VF")
+    drop = open_drop(amaro)
+    taken = session.starts_at + timedelta(minutes=20)
+    arrival = bring(drop, "A.tif", tiff(1, at=taken - timedelta(days=2)))
+    settle()
+    shown = page(client, "drop", drop.pk)
+    assert "say by how much on the page of its drop" in shown
+    address = reverse("intake:drop_clock", args=[drop.pk])
+    assert f'action="{address}"' in shown
+    drop.refresh_from_db()
+    data = {"read_version": drop.row_version, "amount": "48:00:00", "direction": "slow"}
+    assert client.post(address, data).status_code == 302
+    settle()
+    frame = frame_of(arrival)
+    assert frame.captured_at == taken
+    assert (frame.state, frame.shot_line) == (FrameState.PLACED, line)
+
+
 def test_the_clock_of_a_drop_is_corrected_and_a_wrong_time_is_kept_as_typed(
     client: Client, amaro: User, session: Session
 ) -> None:
