@@ -16,6 +16,7 @@ import numpy as np
 from imaging_requests.imaging.joining.canvas import lay_out
 from imaging_requests.imaging.joining.join import JoinRequest, overlap_widths
 from imaging_requests.imaging.joining.judge import judge
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.levels import Levels
 from imaging_requests.imaging.joining.register import register
 from imaging_requests.imaging.joining.report import JoinReport, Verdict
@@ -59,7 +60,8 @@ def report_on(paths: list[Path], grid: tuple[int, int], folder: Path) -> JoinRep
     tiles = open_tiles(paths, limits=LIMITS, scratch=folder)
     if isinstance(tiles, Unjoined):
         return tiles
-    found = register(tiles, settings=SETTINGS, grid=grid, planned=planned)
+    with Lanes(LIMITS.threads) as lanes:
+        found = register(tiles, settings=SETTINGS, grid=grid, planned=planned, lanes=lanes)
     if isinstance(found, Unjoined):
         return found
     overlaps = overlap_widths(found)

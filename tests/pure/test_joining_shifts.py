@@ -9,6 +9,7 @@ import pytest
 import pyvips
 
 from imaging_requests.imaging.files.limits import Limits
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.register import register
 from imaging_requests.imaging.joining.settings import JoinSettings
 from imaging_requests.imaging.joining.tiles import open_tiles
@@ -43,7 +44,8 @@ def test_whole_shifts_are_found_exactly(scene, tmp_path):
     paths = _write(tmp_path, [scene[y : y + 400, x : x + 470] for x, y in corners])
     tiles = open_tiles(paths, limits=LIMITS, scratch=tmp_path)
     planned = {Place(n % 2, n // 2): n for n in range(4)}
-    found = register(tiles, settings=SETTINGS, grid=(2, 2), planned=planned)
+    with Lanes(2) as lanes:
+        found = register(tiles, settings=SETTINGS, grid=(2, 2), planned=planned, lanes=lanes)
     assert not isinstance(found, Unjoined)
     for index, (x, y) in enumerate(corners):
         assert np.allclose(found.matrices[index][:2, 2], (x, y), atol=0.002)
@@ -54,7 +56,8 @@ def test_unrelated_tiles_are_not_joined(scene, tmp_path):
     paths = _write(tmp_path, [scene[:300, :400], scene[440:740, 480:880]])
     tiles = open_tiles(paths, limits=LIMITS, scratch=tmp_path)
     planned = {Place(0, 0): 0, Place(1, 0): 1}
-    found = register(tiles, settings=SETTINGS, grid=(2, 1), planned=planned)
+    with Lanes(2) as lanes:
+        found = register(tiles, settings=SETTINGS, grid=(2, 1), planned=planned, lanes=lanes)
     assert isinstance(found, Unjoined)
     assert found.reason is Trouble.NOTHING_FITS
     assert "overlap by 3 %" in found.sentence

@@ -19,7 +19,6 @@ SNAP_PX = 0.02
 """A shift this near to whole pixels is taken as whole: then levels are copied, not resampled."""
 BLANK_PX = 1e6
 FEATHER_SHARE = 0.8
-CELL_PX = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +26,8 @@ class Laid:
     """A tile on the canvas.
 
     ``matrix``: px of the tile as it should lie → canvas px. ``size``: width, height. ``box``: the
-    part inside blank borders. ``area``: canvas rows and columns it can reach, clipped.
+    part inside blank borders. ``area``: canvas rows and columns it can reach, clipped. ``back``:
+    the matrix from canvas px to px of the tile.
     """
 
     index: int
@@ -36,19 +36,25 @@ class Laid:
     box: Box
     area: Box
     is_shift: bool
+    back: Matrix
 
-    def inverse(self) -> Matrix:
-        """Return the matrix from canvas px to px of the tile."""
-        return np.linalg.inv(self.matrix)
+    def on_tile(self, x: Grey, y: Grey) -> tuple[Grey, Grey]:
+        """Return canvas places in px of the tile; what depends on x or y alone keeps its shape."""
+        back = self.back
+        if self.is_shift:
+            return x + back[0, 2], y + back[1, 2]
+        return (
+            back[0, 0] * x + back[0, 1] * y + back[0, 2],
+            back[1, 0] * x + back[1, 1] * y + back[1, 2],
+        )
 
     def depth(self, x: Grey, y: Grey) -> Grey:
         """Return how far inside its own edge the tile is at canvas places, in tile px.
 
-        Below −1e6 beyond the tile (nothing there), between −1e6 and 0 in its blank border.
+        ``x``, ``y``: shapes that go together, such as (1, columns) and (rows, 1). Below −1e6 beyond
+        the tile (nothing there), between −1e6 and 0 in its blank border.
         """
-        back = self.inverse()
-        u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
-        v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
+        u, v = self.on_tile(x, y)
         box = self.box
         inside = np.minimum(
             np.minimum(u - box.left, box.right - u), np.minimum(v - box.top, box.bottom - v)
@@ -105,7 +111,9 @@ def lay_out(
             min(height - 1, int(bottom)),
         )
         is_shift = bool(np.allclose(matrix[:2, :2], np.eye(2), atol=1e-12))
-        laid.append(Laid(index, matrix, sizes[index], boxes[index], area, is_shift))
+        laid.append(
+            Laid(index, matrix, sizes[index], boxes[index], area, is_shift, np.linalg.inv(matrix))
+        )
     feather = float(max(1.0, min(feather_px, FEATHER_SHARE * least_overlap_px)))
     return Canvas(width, height, tuple(laid), feather)
 
@@ -125,84 +133,3 @@ def _snapped(matrix: Matrix, origin: Matrix) -> Matrix:
         near = np.abs(moved[:2, 2] - whole) <= SNAP_PX
         moved[:2, 2] = np.where(near, whole, moved[:2, 2])
     return moved
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """Columns of a band and the tiles that may show there.
-
-    ``is_whole``: the one tile covers all of it, so nothing has to be weighed.
-    """
-
-    left: int
-    right: int
-    tiles: tuple[int, ...]
-    is_whole: bool
-
-
-def pieces_of_band(canvas: Canvas, top: int, bottom: int) -> list[Piece]:
-    """Cut rows ``top`` to ``bottom`` into runs of columns that the same tiles can show.
-
-    Where one tile is deeper than all others by more than the feather everywhere in a cell, it shows
-    alone. ``tiles`` are positions in ``canvas.laid``; none is a hole.
-    """
-    lefts = np.arange(0, canvas.width_px, CELL_PX)
-    rights = np.minimum(lefts + CELL_PX, canvas.width_px) - 1
-    x = np.stack([lefts, rights, lefts, rights]).astype(np.float64)
-    y = np.array([[top], [top], [bottom - 1], [bottom - 1]], np.float64) + np.zeros_like(x)
-    count, cells = len(canvas.laid), len(lefts)
-    deepest, shallowest = np.empty((count, cells)), np.empty((count, cells))
-    for number, tile in enumerate(canvas.laid):
-        touches = (
-            (tile.area.top < bottom)
-            & (tile.area.bottom >= top)
-            & (tile.area.left <= rights)
-            & (tile.area.right >= lefts)
-        )
-        depths = tile.depth(x, y)
-        shallowest[number] = np.where(touches, depths.min(0), -2 * BLANK_PX)
-        # the depth is the least of four slopes: it is nowhere above the least of their maxima
-        deepest[number] = np.where(touches, _bound(tile, x, y), -2 * BLANK_PX)
-    pieces: list[Piece] = []
-    for cell in range(cells):
-        shown, is_whole = _shown_in(deepest[:, cell], shallowest[:, cell], canvas.feather_px)
-        left, right = int(lefts[cell]), int(rights[cell]) + 1
-        last = pieces[-1] if pieces else None
-        if last is not None and (last.tiles, last.is_whole) == (shown, is_whole):
-            pieces[-1] = Piece(last.left, right, shown, is_whole)
-        else:
-            pieces.append(Piece(left, right, shown, is_whole))
-    return pieces
-
-
-def _bound(tile: Laid, x: Grey, y: Grey) -> Grey:
-    back = tile.inverse()
-    u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
-    v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
-    box = tile.box
-    slopes = np.stack([u - box.left, box.right - u, v - box.top, box.bottom - v])
-    bound: Grey = slopes.max(axis=1).min(axis=0) + 1
-    return bound
-
-
-def _shown_in(deepest: Grey, shallowest: Grey, feather: float) -> tuple[tuple[int, ...], bool]:
-    """Return the tiles that may show in a cell, and whether the one tile covers it all."""
-    there = np.flatnonzero(deepest > -BLANK_PX)
-    if not len(there):
-        return (), False
-    best = int(np.argmax(shallowest))
-    if shallowest[best] <= 0:
-        return tuple(int(n) for n in there), False
-    near = tuple(int(n) for n in there if n == best or shallowest[best] - deepest[n] < feather)
-    return near, len(near) == 1
-
-
-def weights_at(canvas: Canvas, tiles: tuple[int, ...], x: Grey, y: Grey) -> Grey:
-    """Return the share of each tile at canvas places; shape (tiles, *x.shape), sums to 1 or 0."""
-    depths = np.stack([canvas.laid[number].depth(x, y) for number in tiles])
-    best = depths.max(axis=0)
-    shares = np.clip(1 - (best - depths) / canvas.feather_px, 0, 1)
-    shares[depths <= -BLANK_PX] = 0
-    total = shares.sum(axis=0)
-    weights: Grey = np.divide(shares, total, out=np.zeros_like(shares), where=total > 0)
-    return weights

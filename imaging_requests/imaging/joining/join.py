@@ -5,21 +5,23 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pyvips
 
-from imaging_requests.imaging.files.decode import FAIL_ON
+from imaging_requests.imaging.files.decode import FAIL_ON, ICC_NAME
 from imaging_requests.imaging.files.limits import Limits
-from imaging_requests.imaging.joining.band_stream import BandStream
 from imaging_requests.imaging.joining.canvas import Canvas, lay_out
 from imaging_requests.imaging.joining.judge import judge
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.levels import Levels, even_levels
 from imaging_requests.imaging.joining.paint_plane import XrayGeometry, magnification
 from imaging_requests.imaging.joining.register import Registration, register
 from imaging_requests.imaging.joining.report import JoinReport
-from imaging_requests.imaging.joining.resample import LaidReader
+from imaging_requests.imaging.joining.resample import BrokenTileError, LaidReader
+from imaging_requests.imaging.joining.row_sources import RowSource, decoded_rows
 from imaging_requests.imaging.joining.settings import JoinSettings
 from imaging_requests.imaging.joining.structure_map import Box
 from imaging_requests.imaging.joining.tiles import Tile, damaged, open_tiles
@@ -31,7 +33,7 @@ from imaging_requests.imaging.joining.words import (
     Turn,
     Unjoined,
 )
-from imaging_requests.imaging.joining.writing import BAND_ROWS, ICC_NAME, bands_of, save_new
+from imaging_requests.imaging.joining.writing import Output, Shape, bands_of, save_new
 
 FLAT_TILE_PX = 256
 
@@ -42,6 +44,8 @@ class JoinRequest:
 
     ``fixed``: places and turns that a person decided. ``px_per_mm``: density on the object, for
     residuals in mm and the file's resolution. ``xray``: distances, puts the paint plane right.
+    ``is_synced``: the files have reached the disk when the answer comes; without, their writer has
+    still to see to that.
     """
 
     grid: tuple[int, int] | None = None
@@ -50,6 +54,7 @@ class JoinRequest:
     px_per_mm: float | None = None
     xray: XrayGeometry | None = None
     inverted: Path | None = None
+    is_synced: bool = True
 
 
 def join_tiles(
@@ -79,8 +84,11 @@ def join_tiles(
     if isinstance(planned, Unjoined):
         return planned
     try:
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".join-") as scratch:
-            return _joined(paths, target, request, planned, settings, limits, Path(scratch))
+        with (
+            tempfile.TemporaryDirectory(dir=target.parent, prefix=".join-") as scratch,
+            Lanes(limits.threads) as lanes,
+        ):
+            return _joined(paths, target, request, planned, settings, limits, Path(scratch), lanes)
     except OSError as error:
         return Unjoined(
             Trouble.SAVE,
@@ -98,12 +106,18 @@ def _joined(
     settings: JoinSettings,
     limits: Limits,
     scratch: Path,
+    lanes: Lanes,
 ) -> JoinReport | Unjoined:
     tiles = open_tiles(paths, limits=limits, scratch=scratch)
     if isinstance(tiles, Unjoined):
         return tiles
     found = register(
-        tiles, settings=settings, grid=request.grid, planned=planned, fixed=request.fixed
+        tiles,
+        settings=settings,
+        grid=request.grid,
+        planned=planned,
+        fixed=request.fixed,
+        lanes=lanes,
     )
     if isinstance(found, Unjoined):
         return found
@@ -126,7 +140,7 @@ def _joined(
         least_overlap_px=scale * min(overlaps.values(), default=settings.feather_px),
     )
     report = judge(tiles, found, levels, canvas, overlaps, request, planned, scale, settings)
-    failure = _write(tiles, found, levels, canvas, target, request, report, scratch)
+    failure = _write(tiles, found, levels, canvas, target, request, report, scratch, lanes)
     if failure is not None:
         return failure
     inverted = "" if request.inverted is None else request.inverted.name
@@ -192,56 +206,42 @@ def _write(
     request: JoinRequest,
     report: JoinReport,
     scratch: Path,
+    lanes: Lanes,
 ) -> Unjoined | None:
     first = tiles[canvas.laid[0].index]
+    shape = Shape(
+        width_px=canvas.width_px,
+        height_px=canvas.height_px,
+        channels=first.bands,
+        bits=first.depth_bits,
+    )
+    note = " ".join((*report.reasons, *report.notes)) or "Joined."
+    outputs = [Output(target=target, note=note)]
+    if request.inverted is not None:
+        words = f"Inverted: max − x. {note}"
+        outputs.append(Output(target=request.inverted, note=words, is_inverted=True))
+    readers = {
+        number: LaidReader(
+            laid,
+            partial(_upright, tiles[laid.index], found.turns[laid.index], scratch),
+            gain=levels.gains[laid.index],
+            offset=levels.offsets[laid.index] * first.top_level,
+        )
+        for number, laid in enumerate(canvas.laid)
+    }
     try:
-        profile = _profile(first)
-        note = " ".join((*report.reasons, *report.notes)) or "Joined."
-        readers = {
-            laid.index: LaidReader(
-                laid, _upright(tiles[laid.index], found.turns[laid.index], scratch)
-            )
-            for laid in canvas.laid
-        }
-        bands = bands_of(
-            canvas,
-            readers,
-            channels=first.bands,
-            top_level=first.top_level,
-            gains=levels.gains,
-            offsets=levels.offsets,
+        return save_new(
+            bands_of(canvas, readers, shape=shape, lanes=lanes),
+            outputs,
+            shape=shape,
+            profile=_profile(first),
+            px_per_mm=request.px_per_mm,
+            is_synced=request.is_synced,
         )
-        stream = BandStream(
-            bands,
-            width=canvas.width_px,
-            height=canvas.height_px,
-            channels=first.bands,
-            bits=first.depth_bits,
-            rows=BAND_ROWS,
-        )
-        failure = save_new(
-            stream.image, target, profile=profile, note=note, px_per_mm=request.px_per_mm
-        )
-        if stream.error is not None:
-            raise stream.error
-        if failure is None and request.inverted is not None:
-            failure = invert(target, request.inverted, note=note, px_per_mm=request.px_per_mm)
+    except BrokenTileError as broken:
+        return damaged(tiles[broken.index], broken.error)
     except pyvips.Error as error:
         return damaged(first, error)
-    return failure
-
-
-def invert(joined: Path, target: Path, *, note: str, px_per_mm: float | None) -> Unjoined | None:
-    """Write the same picture with every level x replaced by max − x, size and places unchanged."""
-
-    def make() -> pyvips.Image:
-        return pyvips.Image.tiffload(str(joined), fail_on=FAIL_ON).invert()
-
-    image = pyvips.Image.tiffload(str(joined))
-    profile = bytes(image.get(ICC_NAME)) if image.get_typeof(ICC_NAME) else None
-    return save_new(
-        make, target, profile=profile, note=f"Inverted: max − x. {note}", px_per_mm=px_per_mm
-    )
 
 
 def _profile(tile: Tile) -> bytes | None:
@@ -249,11 +249,11 @@ def _profile(tile: Tile) -> bytes | None:
     return bytes(image.get(ICC_NAME)) if image.get_typeof(ICC_NAME) else None
 
 
-def _upright(tile: Tile, turn: Turn, scratch: Path) -> pyvips.Image:
+def _upright(tile: Tile, turn: Turn, scratch: Path) -> RowSource:
     """Return the tile as it should lie; one that is turned goes through a scratch file."""
-    image = tile.open()
     if turn.is_upright:
-        return image
+        return tile.rows()
+    image = tile.open()
     flat = scratch / f"tile-{tile.number}.tif"
     image.tiffsave(
         str(flat), tile=True, tile_width=FLAT_TILE_PX, tile_height=FLAT_TILE_PX, bigtiff=True
@@ -262,4 +262,4 @@ def _upright(tile: Tile, turn: Turn, scratch: Path) -> pyvips.Image:
     if turn.is_mirrored:
         lying = lying.fliphor()
     turns = (lambda i: i, lambda i: i.rot90(), lambda i: i.rot180(), lambda i: i.rot270())
-    return turns[turn.quarters](lying)
+    return decoded_rows(turns[turn.quarters](lying))

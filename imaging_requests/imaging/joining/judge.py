@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imaging_requests.imaging.joining.canvas import Canvas, pieces_of_band, weights_at
+from imaging_requests.imaging.joining.canvas import Canvas
 from imaging_requests.imaging.joining.levels import Levels
 from imaging_requests.imaging.joining.paint_plane import explain_parallax
+from imaging_requests.imaging.joining.pieces import pieces_of_strip, shares_on
 from imaging_requests.imaging.joining.register import Meet, Registration
 from imaging_requests.imaging.joining.report import (
     JoinReport,
@@ -27,7 +28,7 @@ from imaging_requests.imaging.joining.words import UPRIGHT, Place
 if TYPE_CHECKING:
     from imaging_requests.imaging.joining.join import JoinRequest
 
-COVER_STEP_PX = 16
+COVER_STEP_PX, COVER_PLACES = 16, 200_000
 
 
 def judge(
@@ -226,19 +227,18 @@ def _holes(
             left, right = np.mean(columns[column], axis=0).round().astype(int)
             top, bottom = np.mean(rows[row], axis=0).round().astype(int)
             holes.append((int(left), int(top), int(right - left) + 1, int(bottom - top) + 1))
+    step = max(COVER_STEP_PX, round((canvas.width_px * canvas.height_px / COVER_PLACES) ** 0.5))
     seen = empty = 0
-    for top in range(0, canvas.height_px, 16 * COVER_STEP_PX):
-        bottom = min(top + 16 * COVER_STEP_PX, canvas.height_px)
-        for piece in pieces_of_band(canvas, top, bottom):
-            x, y = np.meshgrid(
-                np.arange(piece.left, piece.right, COVER_STEP_PX),
-                np.arange(top, bottom, COVER_STEP_PX),
-            )
-            seen += x.size
+    for top in range(0, canvas.height_px, 16 * step):
+        bottom = min(top + 16 * step, canvas.height_px)
+        for piece in pieces_of_strip(canvas, top, bottom):
+            x, y = np.arange(piece.left, piece.right, step), np.arange(top, bottom, step)
+            seen += x.size * y.size
             if not piece.tiles:
-                empty += x.size
+                empty += x.size * y.size
             elif not piece.is_whole:
-                empty += int((weights_at(canvas, piece.tiles, x, y).sum(axis=0) == 0).sum())
+                shares = shares_on(canvas, piece.tiles, x, y)
+                empty += int((shares.sum(axis=0) == 0).sum())
     return tuple(holes), 100 * empty / max(seen, 1)
 
 

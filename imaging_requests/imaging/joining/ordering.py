@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.pair_score import PairScorer
 from imaging_requests.imaging.joining.settings import JoinSettings
 from imaging_requests.imaging.joining.structure_map import Shown
@@ -137,6 +138,7 @@ def find_order(
     grid: tuple[int, int] | None,
     planned: Mapping[Place, int] | None = None,
     is_fixed: bool = False,
+    lanes: Lanes,
 ) -> tuple[Order, Orderer]:
     """Return the order of tiles and the orderer that holds all scores.
 
@@ -148,7 +150,7 @@ def find_order(
     tiles = [number for number, tile in enumerate(shown) if not tile.is_empty]
     settled: dict[Place, Lying] = {}
     if planned is not None:
-        settled = _settle_plan(orderer, planned, settings)
+        settled = _settle_plan(orderer, planned, settings, lanes)
     if planned is not None and is_fixed:
         settled = {
             place: Lying(tile, UPRIGHT) for place, tile in planned.items() if tile in set(tiles)
@@ -172,7 +174,7 @@ def find_order(
 
 
 def _settle_plan(
-    orderer: Orderer, planned: Mapping[Place, int], settings: JoinSettings
+    orderer: Orderer, planned: Mapping[Place, int], settings: JoinSettings, lanes: Lanes
 ) -> dict[Place, Lying]:
     """Return the largest part of the plan whose neighbours meet.
 
@@ -180,12 +182,17 @@ def _settle_plan(
     """
     places = {place: Lying(tile, UPRIGHT) for place, tile in planned.items()}
     meets: dict[Place, list[Place]] = {place: [] for place in places}
-    for place, lying in places.items():
-        for side, (dx, dy) in STEPS.items():
-            there = Place(place.column + dx, place.row + dy)
-            if there in places and orderer.link(lying, places[there], side).z >= settings.least_z:
-                meets[place].append(there)
-                meets[there].append(place)
+    asked = [
+        (place, Place(place.column + dx, place.row + dy), side)
+        for place in places
+        for side, (dx, dy) in STEPS.items()
+        if Place(place.column + dx, place.row + dy) in places
+    ]
+    links = lanes.each(lambda ask: orderer.link(places[ask[0]], places[ask[1]], ask[2]), asked)
+    for (place, there, _), link in zip(asked, links, strict=True):
+        if link.z >= settings.least_z:
+            meets[place].append(there)
+            meets[there].append(place)
     parts = _parts(meets)
     best = max(parts, key=len, default=set())
     return {place: places[place] for place in best} if len(best) > 1 else {}

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,7 +69,15 @@ class PairScorer:
         b = self._kept(
             self._second, (second_key, side, length, depth), other, size, length, depth, False
         )
-        surfaces = np.fft.irfft2(a.transform * b.transform.conj(), s=size, axes=(1, 2))
+        surfaces = np.stack(
+            [
+                cv2.idft(
+                    cv2.mulSpectrums(one_block, other_block, 0, conjB=True),
+                    flags=cv2.DFT_SCALE | cv2.DFT_REAL_OUTPUT,
+                )
+                for one_block, other_block in zip(a.transform, b.transform, strict=True)
+            ]
+        )
         steps, slips = depth - self._least + 1, 2 * self._slip + 1
         sums = surfaces[:, :slips, :steps]
         peak = self._best(sums, a.energy[:, :slips, :steps], b.energy[:, :steps], block, depth)
@@ -118,7 +127,7 @@ class PairScorer:
         tails = np.cumsum(squares[:, :, ::-1], axis=2)[:, :, ::-1]
         rows = np.cumsum(np.pad(tails, ((0, 0), (1, 0), (0, 0))), axis=1)
         energy = rows[:, block : block + 2 * slip + 1] - rows[:, : 2 * slip + 1]
-        return _Strip(np.fft.rfft2(blocks, axes=(1, 2)), energy)
+        return _Strip(np.stack([cv2.dft(each) for each in blocks]), energy)
 
     def _inner(self, lying: Shown, size: tuple[int, int], length: int, depth: int) -> _Strip:
         """Strip at the near side of the second tile."""
@@ -130,7 +139,7 @@ class PairScorer:
             blocks[number, :block, :depth] = strip[number * block : (number + 1) * block]
         # energy of the columns that remain under the first tile when it begins at `step`
         heads = np.cumsum((blocks[:, :block, :depth] ** 2).sum(axis=1), axis=1)
-        return _Strip(np.fft.rfft2(blocks, axes=(1, 2)), heads[:, ::-1].copy())
+        return _Strip(np.stack([cv2.dft(each) for each in blocks]), heads[:, ::-1].copy())
 
     def _best(
         self, sums: Grey, outer: Grey, inner: Grey, block: int, depth: int

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyvips
 
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.structure_map import Box
 from imaging_requests.imaging.joining.tiles import Tile, damaged, walk_rows
 from imaging_requests.imaging.joining.words import Grey, Matrix, Side, Turn, Unjoined
@@ -151,7 +152,7 @@ def _window(template: Box, to_second: Matrix, limit: Box, doubt_px: float) -> Bo
 
 
 def cut_patches(
-    tiles: Sequence[Tile], plans: Sequence[PatchPlan], turns: Mapping[int, Turn]
+    tiles: Sequence[Tile], plans: Sequence[PatchPlan], turns: Mapping[int, Turn], lanes: Lanes
 ) -> list[Patch] | Unjoined:
     """Read every tile once and return the pixels of all plans, in their order.
 
@@ -161,17 +162,24 @@ def cut_patches(
     for number, plan in enumerate(plans):
         wanted.setdefault(plan.first, []).append((number, True, plan.template))
         wanted.setdefault(plan.second, []).append((number, False, plan.window))
-    cut: dict[tuple[int, bool], Grey] = {}
-    for index, boxes in sorted(wanted.items()):
+
+    def pieces_of(index: int) -> list[Grey] | Unjoined:
         tile, turn = tiles[index], turns[index]
-        stored = [_stored(box, tile, turn) for _, _, box in boxes]
+        stored = [_stored(box, tile, turn) for _, _, box in wanted[index]]
         pieces = [np.empty((box.height, box.width), np.float32) for box in stored]
         try:
             _fill(tile, list(zip(stored, pieces, strict=True)))
         except pyvips.Error as error:
             return damaged(tile, error)
-        for (number, is_template, _), piece in zip(boxes, pieces, strict=True):
-            cut[number, is_template] = turn.apply(piece)
+        return [turn.apply(piece) for piece in pieces]
+
+    cut: dict[tuple[int, bool], Grey] = {}
+    indices = sorted(wanted)
+    for index, pieces in zip(indices, lanes.each(pieces_of, indices), strict=True):
+        if isinstance(pieces, Unjoined):
+            return pieces
+        for (number, is_template, _), piece in zip(wanted[index], pieces, strict=True):
+            cut[number, is_template] = piece
     return [Patch(plan, cut[number, True], cut[number, False]) for number, plan in enumerate(plans)]
 
 

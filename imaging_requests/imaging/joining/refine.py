@@ -188,7 +188,7 @@ def _gain(template: NDArray[np.float64], seen: Grey) -> float | None:
 
 def _varying(levels: NDArray[np.float64], shading: NDArray[np.float64]) -> float:
     """Return the variance that is left when an even slope of light is taken out."""
-    answer = np.linalg.lstsq(shading, levels, rcond=None)[0]
+    answer = np.linalg.solve(shading.T @ shading, shading.T @ levels)
     return float(np.mean((levels - shading @ answer) ** 2))
 
 

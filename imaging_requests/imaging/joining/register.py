@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from imaging_requests.imaging.joining.lanes import Lanes
 from imaging_requests.imaging.joining.ordering import Meeting, Order, find_order
 from imaging_requests.imaging.joining.patches import Patch, PatchPlan, cut_patches, plan_patches
 from imaging_requests.imaging.joining.refine import Found, locate
@@ -71,6 +73,7 @@ def register(
     grid: tuple[int, int] | None,
     planned: Mapping[Place, int] | None,
     fixed: Mapping[Place, tuple[int, Turn]] | None = None,
+    lanes: Lanes,
 ) -> Registration | Unjoined:
     """Find where every tile lies.
 
@@ -80,8 +83,7 @@ def register(
     """
     factor = reduction_of(tiles, side_px=settings.reduced_side_px)
     reduced: list[Grey] = []
-    for tile in tiles:
-        small = reduce_tile(tile, factor)
+    for small in lanes.each(partial(reduce_tile, factor=factor), tiles):
         if isinstance(small, Unjoined):
             return small
         reduced.append(small)
@@ -90,10 +92,15 @@ def register(
         turns |= dict(fixed.values())
         planned = {place: index for place, (index, _) in fixed.items()}
     lying = [turns[index].apply(small) for index, small in enumerate(reduced)]
-    shown = [show_structure(small, blank_share=settings.blank_share) for small in lying]
+    shown = lanes.each(partial(show_structure, blank_share=settings.blank_share), lying)
     twins = find_twins(shown, settings.twin_likeness)
     order, _ = find_order(
-        shown, settings=settings, grid=grid, planned=planned, is_fixed=fixed is not None
+        shown,
+        settings=settings,
+        grid=grid,
+        planned=planned,
+        is_fixed=fixed is not None,
+        lanes=lanes,
     )
     for laid in order.places.values():
         turns[laid.tile] = laid.turn if fixed is None else turns[laid.tile]
@@ -114,10 +121,11 @@ def register(
         for index in sorted(laid.tile for laid in order.places.values())
     }
     boxes = {index: _full(shown[index].content, factor, *sizes[index]) for index in sizes}
-    patches = _patches(tiles, order, turns, boxes, factor)
+    patches = _patches(tiles, order, turns, boxes, factor, lanes)
     if isinstance(patches, Unjoined):
         return patches
-    found = [one for one in (locate(p, least_z=settings.patch_z) for p in patches) if one]
+    near = partial(locate, least_z=settings.patch_z)
+    found = [one for one in lanes.each(near, patches) if one is not None]
     connected = _connected(sizes, found, settings)
     for index in sizes.keys() - connected:
         left_out[index] = "meets no neighbour when looked at closely"
@@ -127,7 +135,7 @@ def register(
     found = [one for one in found if one.first in sizes and one.second in sizes]
     solution = solve(found, sizes, start=_start(order, sizes, factor))
     if solution.model is not Model.SHIFT:
-        found = _again(patches, solution, sizes, settings)
+        found = _again(patches, solution, sizes, settings, lanes)
         solution = solve(found, sizes, start=solution.matrices)
     for place in [p for p, laid in order.places.items() if laid.tile not in sizes]:
         del order.places[place]
@@ -197,6 +205,7 @@ def _patches(
     turns: Mapping[int, Turn],
     boxes: Mapping[int, Box],
     factor: int,
+    lanes: Lanes,
 ) -> list[Patch] | Unjoined:
     plans: list[PatchPlan] = []
     for number, meeting in enumerate(order.meetings):
@@ -218,7 +227,7 @@ def _patches(
             second_on_first=guess,
             doubt_px=DOUBT_REDUCED_PX * factor + 2,
         )
-    return cut_patches(tiles, plans, turns)
+    return cut_patches(tiles, plans, turns, lanes)
 
 
 def _connected(
@@ -267,18 +276,17 @@ def _again(
     solution: Solution,
     sizes: Mapping[int, tuple[int, int]],
     settings: JoinSettings,
+    lanes: Lanes,
 ) -> list[Found]:
     """Look at every patch once more, with the turns that are known now."""
-    found = []
-    for patch in patches:
+
+    def look(patch: Patch) -> Found | None:
         plan = patch.plan
-        if plan.first not in sizes or plan.second not in sizes:
-            continue
         guess = np.linalg.inv(solution.matrices[plan.second]) @ solution.matrices[plan.first]
-        one = locate(patch, guess=guess, least_z=settings.patch_z, doubt_px=SECOND_DOUBT_PX)
-        if one is not None:
-            found.append(one)
-    return found
+        return locate(patch, guess=guess, least_z=settings.patch_z, doubt_px=SECOND_DOUBT_PX)
+
+    held = [p for p in patches if p.plan.first in sizes and p.plan.second in sizes]
+    return [one for one in lanes.each(look, held) if one is not None]
 
 
 def _meets(

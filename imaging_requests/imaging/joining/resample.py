@@ -8,12 +8,15 @@ of the step; results are cut to the range of levels.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 import pyvips
 
 from imaging_requests.imaging.joining.canvas import Laid
-from imaging_requests.imaging.joining.tiles import Pixels, RowReader
+from imaging_requests.imaging.joining.row_sources import Pixels, RowSource
+from imaging_requests.imaging.joining.tiles import RowReader
 from imaging_requests.imaging.joining.words import Grey
 
 REACH_PX = 3
@@ -38,61 +41,93 @@ def keys_kernel(fraction: float) -> Grey:
     )
 
 
+class BrokenTileError(Exception):
+    """The pixels of a tile break off; ``index`` says whose."""
+
+    def __init__(self, index: int, error: pyvips.Error) -> None:
+        super().__init__(index, error)
+        self.index, self.error = index, error
+
+
 class LaidReader:
-    """Reads a tile from top to bottom and gives rectangles of the canvas."""
+    """Reads a tile from top to bottom and gives rectangles of the canvas, levels as stored.
 
-    def __init__(self, laid: Laid, image: pyvips.Image) -> None:
-        self._laid, self._rows = laid, RowReader(image)
-        self._top, self._window = 0, self._rows.window(0, 0)
+    Belongs to the thread that uses it first. Levels become gain · level + offset, offset in levels.
+    """
 
-    def advance(self, top: int, bottom: int) -> None:
+    def __init__(
+        self, laid: Laid, opened: Callable[[], RowSource], *, gain: float, offset: float
+    ) -> None:
+        self._laid, self._opened = laid, opened
+        self._gain, self._offset = gain, offset
+        self._rows: RowReader | None = None
+        self._top, self._window = 0, np.zeros((0, 0, 1), np.uint8)
+
+    def part(self, left: int, top: int, right: int, bottom: int) -> Pixels:
+        """Return the tile on a rectangle of the canvas (right, bottom not included).
+
+        Shape (rows, columns, channels). ``top`` only grows from call to call. Beyond the tile its
+        border is repeated; the weights there are nothing. Raises ``BrokenTileError``.
+        """
+        try:
+            self._advance(top, bottom)
+            if self._laid.is_shift:
+                return self._shifted(left, top, right, bottom)
+            return self._turned(left, top, right, bottom)
+        except pyvips.Error as error:
+            raise BrokenTileError(self._laid.index, error) from error
+
+    def _advance(self, top: int, bottom: int) -> None:
         """Read what canvas rows ``top`` to ``bottom`` (not included) need."""
-        area = self._laid.area
+        if self._rows is None:
+            self._rows = RowReader(self._opened())
+        area, height = self._laid.area, self._laid.size[1]
         x = np.array([area.left, area.right, area.left, area.right], np.float64)
         y = np.array([top, top, bottom - 1, bottom - 1], np.float64)
-        back = self._laid.inverse()
-        v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
-        height = self._laid.size[1]
-        first = int(np.clip(np.floor(v.min()) - REACH_PX, 0, height))
-        last = int(np.clip(np.ceil(v.max()) + REACH_PX + 1, first, height))
+        _, v = self._laid.on_tile(x, y)
+        first = int(np.clip(np.floor(v.min()) - REACH_PX, 0, height - 1))
+        last = int(np.clip(np.ceil(v.max()) + REACH_PX + 1, first + 1, height))
         first = max(first, self._top)
         self._window = self._rows.window(first, max(last, first))
         self._top = first
 
-    def part(self, left: int, top: int, right: int, bottom: int) -> Pixels | Grey:
-        """Return the tile's levels on a rectangle of the canvas (right, bottom not included).
+    @property
+    def _is_levelled(self) -> bool:
+        return self._gain != 1 or self._offset != 0
 
-        Shape (rows, columns, channels): the stored type for a whole shift, else float32. Beyond the
-        tile its border is repeated; the weights there are nothing.
-        """
-        if self._laid.is_shift:
-            return self._shifted(left, top, right, bottom)
-        return self._turned(left, top, right, bottom)
-
-    def _shifted(self, left: int, top: int, right: int, bottom: int) -> Pixels | Grey:
+    def _shifted(self, left: int, top: int, right: int, bottom: int) -> Pixels:
         dx, dy = (float(value) for value in self._laid.matrix[:2, 2])
         x0, y0 = int(np.floor(left - dx)), int(np.floor(top - dy))
         fx, fy = left - dx - x0, top - dy - y0
         columns, rows = right - left, bottom - top
         if fx == 0 and fy == 0:
-            return self._cut(x0, y0, columns, rows)
+            seen = self._cut(x0, y0, columns, rows)
+            if self._is_levelled:
+                seen = cv2.addWeighted(seen, self._gain, seen, 0, self._offset)
+            return seen.reshape(rows, columns, -1)
         source = self._cut(x0 - 1, y0 - 1, columns + 3, rows + 3)
-        kernel_x, kernel_y = keys_kernel(fx), keys_kernel(fy)
-        seen = cv2.sepFilter2D(source, cv2.CV_32F, kernel_x, kernel_y, anchor=(1, 1))
+        seen = cv2.sepFilter2D(
+            source,
+            -1,
+            keys_kernel(fx),
+            keys_kernel(fy) * self._gain,
+            anchor=(1, 1),
+            delta=self._offset,
+        )
         return seen.reshape(*seen.shape[:2], -1)[1 : 1 + rows, 1 : 1 + columns]
 
-    def _turned(self, left: int, top: int, right: int, bottom: int) -> Grey:
-        back = self._laid.inverse()
+    def _turned(self, left: int, top: int, right: int, bottom: int) -> Pixels:
         x = np.array([left, right - 1, left, right - 1], np.float64)
         y = np.array([top, top, bottom - 1, bottom - 1], np.float64)
-        u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
-        v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
+        u, v = self._laid.on_tile(x, y)
         x0, y0 = int(np.floor(u.min())) - REACH_PX, int(np.floor(v.min())) - REACH_PX
         columns = int(np.ceil(u.max())) + REACH_PX + 1 - x0
         rows = int(np.ceil(v.max())) + REACH_PX + 1 - y0
         source = np.ascontiguousarray(self._cut(x0, y0, columns, rows))
         kind = "ushort" if source.dtype == np.uint16 else "uchar"
-        image = pyvips.Image.new_from_memory(source.data, columns, rows, source.shape[2], kind)
+        image = pyvips.Image.new_from_memory(
+            source.data, columns, rows, self._window.shape[2], kind
+        )
         forward = self._laid.matrix
         shift = forward[:2, 2] + forward[:2, :2] @ (x0, y0)
         seen = image.cast("float").affine(
@@ -103,14 +138,33 @@ class LaidReader:
             interpolate=pyvips.Interpolate.new("bicubic"),
             extend="copy",
         )
-        return np.asarray(seen.numpy()).reshape(bottom - top, right - left, -1)
+        if self._is_levelled:
+            seen = seen.linear(self._gain, self._offset)
+        found = np.asarray(seen.rint().cast(kind).numpy())
+        return found.reshape(bottom - top, right - left, -1)
 
     def _cut(self, x0: int, y0: int, columns: int, rows: int) -> Pixels:
         """Return a rectangle of the tile; beyond what is held the border is repeated."""
         held = self._window
         low_y = y0 - self._top
-        if x0 >= 0 and x0 + columns <= held.shape[1] and low_y >= 0 and low_y + rows <= len(held):
-            return held[low_y : low_y + rows, x0 : x0 + columns]
-        across = np.clip(np.arange(x0, x0 + columns), 0, held.shape[1] - 1)
-        down = np.clip(np.arange(low_y, low_y + rows), 0, len(held) - 1)
-        return held[down][:, across]
+        left, right = np.clip((x0, x0 + columns), 0, held.shape[1])
+        top, bottom = np.clip((low_y, low_y + rows), 0, len(held))
+        if right == left:
+            left, right = (left - 1, right) if left else (left, right + 1)
+        if bottom == top:
+            top, bottom = (top - 1, bottom) if top else (top, bottom + 1)
+        inner = held[top:bottom, left:right]
+        if inner.shape[:2] == (rows, columns):
+            return inner
+        # a rectangle wholly beyond the tile repeats its nearest row or column
+        above, before = max(0, top - low_y), max(0, left - x0)
+        above, before = min(above, rows - 1), min(before, columns - 1)
+        repeated: Pixels = cv2.copyMakeBorder(
+            inner,
+            above,
+            rows - above - (bottom - top),
+            before,
+            columns - before - (right - left),
+            cv2.BORDER_REPLICATE,
+        )
+        return repeated

@@ -179,14 +179,16 @@ def _step(
 ) -> NDArray[Any]:
     count = len(state)
     size = count * free
-    normal = np.zeros((size, size))
-    right = np.zeros(size)
-    for n in range(len(white)):
-        for tile, columns in ((first[n], columns_first[n]), (second[n], columns_second[n])):
-            at = slice(tile * free, tile * free + free)
-            right[at] -= weights[n] * columns.T @ white[n]
-            for other, others in ((first[n], columns_first[n]), (second[n], columns_second[n])):
-                normal[at, other * free : other * free + free] += weights[n] * columns.T @ others
+    blocks = np.zeros((count, count, free, free))
+    sides = np.zeros((count, free))
+    both = ((first, columns_first), (second, columns_second))
+    for tile, columns in both:
+        weighed = weights[:, None, None] * columns
+        np.subtract.at(sides, tile, np.einsum("nki,nk->ni", weighed, white))
+        for other, others in both:
+            np.add.at(blocks, (tile, other), np.einsum("nki,nkj->nij", weighed, others))
+    normal = blocks.transpose(0, 2, 1, 3).reshape(size, size)
+    right = sides.reshape(size)
     heavy = max(float(np.trace(normal)) / size, 1.0)
     for k in range(2):  # the anchor keeps its place
         normal[k, k] += heavy

@@ -113,16 +113,17 @@ def find_content(reduced: Grey, *, blank_share: float) -> Box:
     limit = blank_share * float(high - low)
     if limit <= 0:
         return Box(0, 0, columns - 1, rows - 1)
-    top, bottom = _trim(np.ptp(np.percentile(reduced, (5, 95), axis=1), axis=0) <= limit)
-    left, right = _trim(np.ptp(np.percentile(reduced, (5, 95), axis=0), axis=0) <= limit)
+    top, bottom = _trim(reduced, limit)
+    left, right = _trim(reduced.T, limit)
     return Box(left, top, right, bottom)
 
 
-def _trim(blank: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> tuple[int, int]:
-    length = len(blank)
-    first = int(np.argmin(blank)) if not blank.all() else length
-    last = int(np.argmin(blank[::-1])) if not blank.all() else length
-    if first + last > MOST_BLANK * 2 * length or max(first, last) > MOST_BLANK * length:
+def _trim(rows: Grey, limit: float) -> tuple[int, int]:
+    """Return the first and last row that is not of a blank border; a border is no wide part."""
+    length = len(rows)
+    reach = int(MOST_BLANK * length) + 1
+    first, last = _blank(rows[:reach], limit), _blank(rows[: -reach - 1 : -1], limit)
+    if max(first, last) == reach:
         return 0, length - 1
     return (first + INSET_PX if first else 0), length - 1 - (last + INSET_PX if last else 0)
 
@@ -130,3 +131,9 @@ def _trim(blank: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> tuple[int, 
 def _mean(image: Grey, sigma: float) -> Grey:
     blurred: Grey = cv2.GaussianBlur(image, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
     return blurred
+
+
+def _blank(rows: Grey, limit: float) -> int:
+    """Count the rows from the first on that vary by no more than the limit."""
+    varied = np.ptp(np.percentile(rows, (5, 95), axis=1), axis=0) > limit
+    return int(np.argmax(varied)) if varied.any() else len(rows)

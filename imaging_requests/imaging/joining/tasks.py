@@ -33,6 +33,8 @@ def join(arguments: Mapping[str, Any]) -> dict[str, Any]:
         else None,
         px_per_mm=arguments["px_per_mm"],
         inverted=Path(inverted) if inverted else None,
+        # the store writes the joined file anew and synced; the inverted one can be made again
+        is_synced=False,
     )
     answer = join_tiles(
         [Path(path) for path in arguments["paths"]],

@@ -6,25 +6,28 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+import cv2
 import numpy as np
 import pyvips
-from numpy.typing import NDArray
 
 from imaging_requests.imaging.files.decode import explain, open_pixels
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.limits import Limits, refuse_by_header
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
+from imaging_requests.imaging.joining.row_sources import (
+    Pixels,
+    RowSource,
+    decoded_rows,
+    plain_rows,
+)
 from imaging_requests.imaging.joining.words import Grey, Trouble, Unjoined
 
 LEAST_SIDE_PX = 64
 """Below this no overlap can be told from chance."""
 BAND_ROWS = 256
 TOP_LEVEL = {8: 255, 16: 65_535}
-Pixels = NDArray[Any]
-"""uint8 or uint16, (rows, columns, channels)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,11 @@ class Tile:
         folder = Path(tempfile.mkdtemp(dir=self.scratch))
         image = open_pixels(self.path, self.structure, folder)
         return image.extract_band(0, n=self.bands) if image.bands > self.bands else image
+
+    def rows(self) -> RowSource:
+        """Give the rows of the colour channels from top to bottom, in one thread."""
+        plain = plain_rows(self.path, self.structure, bands=self.bands)
+        return decoded_rows(self.open()) if plain is None else plain
 
 
 def open_tiles(
@@ -144,18 +152,21 @@ def reduce_tile(tile: Tile, factor: int) -> Grey | Unjoined:
 
     The centre of the reduced pixel (u, v) is x = factor·u + (factor − 1)/2, y likewise.
     """
-    width = tile.width_px // factor * factor
-    height = tile.height_px // factor * factor
+    width, height = tile.width_px // factor, tile.height_px // factor
+    reduced = np.empty((height, width), np.float32)
+    step = max(1, BAND_ROWS // factor)
     try:
-        image = tile.open()
-        grey = image.bandmean() if tile.bands > 1 else image
-        grey = grey.crop(0, 0, width, height)
-        if factor > 1:
-            grey = (grey.cast("float") if tile.top_level < 65_535 else grey).shrink(factor, factor)
-        found = grey.numpy().astype(np.float32) / np.float32(tile.top_level)
+        source = tile.rows()
+        for top in range(0, height, step):
+            count = min(step, height - top)
+            rows = source.fetch(top * factor, count * factor)[:, : width * factor]
+            if rows.dtype == np.uint8:
+                rows = rows.astype(np.float32)
+            small = cv2.resize(rows, (width, count), interpolation=cv2.INTER_AREA)
+            reduced[top : top + count] = small if small.ndim == 2 else small.mean(axis=2)
     except pyvips.Error as error:
         return damaged(tile, error)
-    reduced: Grey = found.reshape(found.shape[:2])
+    reduced /= np.float32(tile.top_level)
     return reduced
 
 
@@ -173,12 +184,10 @@ def damaged(tile: Tile, error: pyvips.Error) -> Unjoined:
 class RowReader:
     """Gives rows of a picture in ever later windows and keeps only what the window needs."""
 
-    def __init__(self, image: pyvips.Image) -> None:
-        self._region = pyvips.Region.new(image)
-        self._image = image
-        self._type = np.uint16 if image.format == "ushort" else np.uint8
+    def __init__(self, source: RowSource) -> None:
+        self._source = source
         self._start = 0
-        self._rows: Pixels = np.zeros((0, image.width, image.bands), self._type)
+        self._rows: Pixels | None = None
 
     def window(self, top: int, bottom: int) -> Pixels:
         """Return rows ``top`` to ``bottom`` (not included); shape (rows, width, bands).
@@ -187,29 +196,25 @@ class RowReader:
         """
         if top < self._start:
             raise ValueError("rows are only given once, from top to bottom")
-        held = self._start + len(self._rows)
-        parts = [self._rows[min(top - self._start, len(self._rows)) :]]
-        at = held
-        while at < min(bottom, self._image.height):
-            count = min(BAND_ROWS, self._image.height - at)
-            data = self._region.fetch(0, at, self._image.width, count)
-            shape = (count, self._image.width, self._image.bands)
+        held = self._start + (0 if self._rows is None else len(self._rows))
+        parts = []
+        if self._rows is not None and top < held:
+            parts.append(self._rows[top - self._start :])
+        at, last = held, min(bottom, self._source.height_px)
+        while at < last:
+            count = min(BAND_ROWS, self._source.height_px - at)
+            rows = self._source.fetch(at, count)
             if at + count > top:
-                rows = np.frombuffer(data, self._type).reshape(shape)
                 parts.append(rows[max(0, top - at) :])
             at += count
-        self._start = max(top, self._start)
+        self._start = top
         self._rows = np.concatenate(parts) if len(parts) > 1 else parts[0]
-        return self._rows[: bottom - self._start]
+        return self._rows[: bottom - top]
 
 
 def walk_rows(tile: Tile, *, until: int) -> Iterator[tuple[int, Grey]]:
     """Yield the first row's number and bands of rows in grey down to row ``until``."""
-    image = tile.open()
-    region = pyvips.Region.new(image)
-    kind = np.uint16 if image.format == "ushort" else np.uint8
-    for top in range(0, min(until + 1, image.height), BAND_ROWS):
-        count = min(BAND_ROWS, image.height - top)
-        data = np.frombuffer(region.fetch(0, top, image.width, count), kind)
-        rows = data.reshape(count, image.width, image.bands)
-        yield top, rows[..., 0] if image.bands == 1 else rows.mean(axis=2, dtype=np.float32)
+    source = tile.rows()
+    for top in range(0, min(until + 1, source.height_px), BAND_ROWS):
+        rows = source.fetch(top, min(BAND_ROWS, source.height_px - top))
+        yield top, rows[..., 0] if rows.shape[2] == 1 else rows.mean(axis=2, dtype=np.float32)

@@ -1,6 +1,6 @@
-"""Writing a joined picture as a stream: bands of rows are made, handed to the encoder, forgotten.
+"""Writing a joined picture as a stream: bands of rows are made, written, forgotten.
 
-The file gets its name only when it is whole: a save that fails leaves nothing, and a name that is
+A file gets its name only when it is whole: a save that fails leaves nothing, and a name that is
 taken is never written over.
 """
 
@@ -8,130 +8,211 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pyvips
 
-from imaging_requests.imaging.joining.canvas import Canvas, pieces_of_band, weights_at
+from imaging_requests.imaging.joining.canvas import Canvas
+from imaging_requests.imaging.joining.lanes import Lanes
+from imaging_requests.imaging.joining.pieces import Piece, pieces_of_strip, shares_on
 from imaging_requests.imaging.joining.resample import LaidReader
-from imaging_requests.imaging.joining.tiles import Pixels
+from imaging_requests.imaging.joining.row_sources import Pixels
+from imaging_requests.imaging.joining.tiled_tiff import TILE_PX, TiledTiff
 from imaging_requests.imaging.joining.words import Trouble, Unjoined
 
-BAND_ROWS = 256
-TILE_PX = 256
-CLASSIC_TIFF_BYTES = 3_900_000_000
-ICC_NAME = "icc-profile-data"
+BAND_ROWS = TILE_PX
+STRIP_ROWS = 64
+"""Who shows is decided for strips of so many rows; levels are read for a whole band."""
+WAITING_BANDS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """Size and levels of a picture."""
+
+    width_px: int
+    height_px: int
+    channels: int
+    bits: int
+
+    @property
+    def top_level(self) -> int:
+        """Highest level a pixel can have."""
+        return (1 << self.bits) - 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """A file to write. ``is_inverted``: every level x is written as max − x."""
+
+    target: Path
+    note: str
+    is_inverted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Levels of one tile on a band, from canvas column ``left`` on."""
+
+    left: int
+    pixels: Pixels
 
 
 def bands_of(
-    canvas: Canvas,
-    readers: Mapping[int, LaidReader],
-    *,
-    channels: int,
-    top_level: int,
-    gains: Mapping[int, float],
-    offsets: Mapping[int, float],
+    canvas: Canvas, readers: Mapping[int, LaidReader], *, shape: Shape, lanes: Lanes
 ) -> Iterator[Pixels]:
     """Yield the joined picture from top to bottom in bands of 256 rows, (rows, columns, channels).
 
-    ``gains``, ``offsets``: by tile index, offsets as shares of the range. Holes are 0.
+    ``readers``: by position in ``canvas.laid``. Holes are 0.
     """
-    kind = np.uint16 if top_level > 255 else np.uint8
+    kind = np.uint16 if shape.bits > 8 else np.uint8
     for top in range(0, canvas.height_px, BAND_ROWS):
         bottom = min(top + BAND_ROWS, canvas.height_px)
-        band = np.zeros((bottom - top, canvas.width_px, channels), kind)
-        fresh: set[int] = set()
-        for piece in pieces_of_band(canvas, top, bottom):
-            if not piece.tiles:
-                continue
-            parts = []
-            for number in piece.tiles:
-                laid = canvas.laid[number]
-                reader = readers[laid.index]
-                if number not in fresh:
-                    reader.advance(max(top, laid.area.top), min(bottom, laid.area.bottom + 1))
-                    fresh.add(number)
-                seen = reader.part(piece.left, top, piece.right, bottom)
-                parts.append(_levelled(seen, gains[laid.index], offsets[laid.index] * top_level))
-            target = band[:, piece.left : piece.right]
-            if piece.is_whole:
-                target[:] = _stored(parts[0], top_level, kind)
-                continue
-            x, y = np.meshgrid(np.arange(piece.left, piece.right), np.arange(top, bottom))
-            shares = weights_at(canvas, piece.tiles, x, y).astype(np.float32)
-            mixed = sum(share[..., None] * part for share, part in zip(shares, parts, strict=True))
-            target[:] = _stored(np.asarray(mixed), top_level, kind)
+        strips = {
+            (low, min(low + STRIP_ROWS, bottom)): pieces_of_strip(
+                canvas, low, min(low + STRIP_ROWS, bottom)
+            )
+            for low in range(top, bottom, STRIP_ROWS)
+        }
+        reach = _reach(piece for pieces in strips.values() for piece in pieces)
+
+        def read(number: int, top: int = top, bottom: int = bottom) -> _Part:
+            left, right = reach[number]  # noqa: B023 - done before the next band
+            return _Part(left, readers[number].part(left, top, right, bottom))
+
+        parts = lanes.each_of(read, {number: number for number in reach})
+        band = np.zeros((bottom - top, canvas.width_px, shape.channels), kind)
+        for (low, high), pieces in strips.items():
+            for piece in pieces:
+                _lay(band[low - top : high - top], piece, parts, canvas, low, top)
         yield band
 
 
-def _levelled(part: Pixels, gain: float, offset: float) -> Pixels:
-    if gain == 1 and offset == 0:
-        return part
-    levelled: Pixels = part * np.float32(gain) + np.float32(offset)
-    return levelled
+def _reach(pieces: Iterator[Piece]) -> dict[int, tuple[int, int]]:
+    """Return which columns of each tile are shown."""
+    reach: dict[int, tuple[int, int]] = {}
+    for piece in pieces:
+        for number in piece.tiles:
+            left, right = reach.get(number, (piece.left, piece.right))
+            reach[number] = min(left, piece.left), max(right, piece.right)
+    return reach
 
 
-def _stored(part: Pixels, top_level: int, kind: type) -> Pixels:
-    if part.dtype == kind:
-        return part
-    stored: Pixels = np.clip(np.rint(part), 0, top_level).astype(kind)
-    return stored
+def _lay(
+    strip: Pixels,
+    piece: Piece,
+    parts: Mapping[int, _Part],
+    canvas: Canvas,
+    low: int,
+    band_top: int,
+) -> None:
+    """Lay one piece of a strip of rows; ``low``: the strip's first row on the canvas."""
+    rows = slice(low - band_top, low - band_top + len(strip))
+    seen = [
+        parts[n].pixels[rows, piece.left - parts[n].left : piece.right - parts[n].left]
+        for n in piece.tiles
+    ]
+    target = strip[:, piece.left : piece.right]
+    if not seen:
+        return
+    if piece.is_whole:
+        target[:] = seen[0]
+        return
+    columns, lines = np.arange(piece.left, piece.right), np.arange(low, low + len(strip))
+    shares = shares_on(canvas, piece.tiles, columns, lines)
+    mixed = np.zeros(target.shape, np.float32)
+    for share, part in zip(shares, seen, strict=True):
+        mixed += share[..., None] * part
+    # shares sum to 1, so a mixture of levels is a level; half a level decides the rounding
+    target[:] = np.rint(mixed)
 
 
 def save_new(
-    make: Callable[[], pyvips.Image],
-    target: Path,
+    bands: Iterator[Pixels],
+    outputs: Sequence[Output],
     *,
+    shape: Shape,
     profile: bytes | None,
-    note: str,
     px_per_mm: float | None,
+    is_synced: bool,
 ) -> Unjoined | None:
-    """Write a picture as a tiled TIFF under a name that must be free; None if it is there whole."""
-    if target.exists():
-        return _taken(target)
-    if not target.parent.is_dir():
-        return Unjoined(
-            Trouble.SAVE,
-            f"{target.parent} is no folder, so nothing was written. Make the folder or choose "
-            "another and join again.",
-        )
-    with _scratch_beside(target) as scratch:
-        try:
-            image = make()
-            if image.bands == 1:
-                kind = "grey16" if image.format == "ushort" else "b-w"
-            else:
-                kind = "rgb16" if image.format == "ushort" else "srgb"
-            image = image.copy(interpretation=kind)
-            if profile is not None:
-                image.set_type(pyvips.GValue.blob_type, ICC_NAME, profile)
-            image.set_type(pyvips.GValue.gstr_type, "image-description", note)
-            size = image.width * image.height * image.bands * (2 if image.format == "ushort" else 1)
-            rate = {"xres": px_per_mm, "yres": px_per_mm} if px_per_mm else {}
-            image.tiffsave(
-                str(scratch),
-                tile=True,
-                tile_width=TILE_PX,
-                tile_height=TILE_PX,
-                bigtiff=size > CLASSIC_TIFF_BYTES,
-                **rate,
-            )
-            with scratch.open("rb") as written:
-                os.fsync(written.fileno())
-            os.link(scratch, target)
-        except FileExistsError:
-            return _taken(target)
-        except (pyvips.Error, OSError) as error:
+    """Write a picture as tiled TIFFs under names that must be free; None if all are there whole.
+
+    The bands are made once for all files, while the last ones are being written.
+    """
+    for output in outputs:
+        if output.target.exists():
+            return _taken(output.target)
+        if not output.target.parent.is_dir():
             return Unjoined(
                 Trouble.SAVE,
-                f"{target.name} could not be written; nothing was left behind and the tiles are "
-                "untouched. The disk is probably full or the folder may not be changed. Make room "
-                "or mend its rights, then join again.",
+                f"{output.target.parent} is no folder, so nothing was written. Make the folder or "
+                "choose another and join again.",
+            )
+    with ExitStack() as stack:
+        try:
+            files = []
+            for output in outputs:
+                scratch = stack.enter_context(_scratch_beside(output.target))
+                file = TiledTiff(
+                    scratch,
+                    width=shape.width_px,
+                    height=shape.height_px,
+                    channels=shape.channels,
+                    bits=shape.bits,
+                    note=output.note,
+                    profile=profile,
+                    px_per_mm=px_per_mm,
+                )
+                stack.callback(file.drop)
+                files.append((output, scratch, file))
+            _write(bands, [(output, file) for output, _, file in files], shape)
+            for _, _, file in files:
+                file.close(is_synced=is_synced)
+            return _name([(output, scratch) for output, scratch, _ in files])
+        except OSError as error:
+            return Unjoined(
+                Trouble.SAVE,
+                f"{outputs[0].target.name} could not be written; nothing was left behind and the "
+                "tiles are untouched. The disk is probably full or the folder may not be changed. "
+                "Make room or mend its rights, then join again.",
                 detail=str(error)[:2000],
             )
+
+
+def _write(
+    bands: Iterator[Pixels], files: Sequence[tuple[Output, TiledTiff]], shape: Shape
+) -> None:
+    def put(band: Pixels) -> None:
+        for output, file in files:
+            file.add(shape.top_level - band if output.is_inverted else band)
+
+    waiting: deque[Future[None]] = deque()
+    with ThreadPoolExecutor(1) as writer:
+        for band in bands:
+            waiting.append(writer.submit(put, band))
+            if len(waiting) > WAITING_BANDS:
+                waiting.popleft().result()
+        while waiting:
+            waiting.popleft().result()
+
+
+def _name(written: Sequence[tuple[Output, Path]]) -> Unjoined | None:
+    """Give whole files their names; if one is taken meanwhile, none keeps its own."""
+    named: list[Path] = []
+    for output, scratch in written:
+        try:
+            os.link(scratch, output.target)
+        except FileExistsError:
+            for path in named:
+                path.unlink()
+            return _taken(output.target)
+        named.append(output.target)
     return None
 
 
