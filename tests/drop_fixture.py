@@ -65,6 +65,8 @@ FULL = {
     "stranger": 1,
     "duplicate": 12,
 }
+MIDDLE = {**dict.fromkeys(FULL, 1), "mirrored": 2, "duplicate": 2}
+"""A sample of every kind, for a quick look."""
 SMALL = {**dict.fromkeys(FULL, 1), "mirrored": 0, "stranger": 0, "duplicate": 2}
 """A sample without true pictures, which take long to paint."""
 ALREADY_HERE = "duplicate"
@@ -191,11 +193,11 @@ def _object(number: str) -> CollectionObject:
 
 def painted_objects(files: int) -> int:
     """Return of how many objects fronts and backs are true pictures, so that they can be known."""
-    return 6 if files >= 2_000 else 0
+    return 6 if files >= 2_000 else 3 if files >= 150 else 0
 
 
 def _counts(files: int) -> dict[str, int]:
-    return dict(FULL if files >= 2_000 else SMALL)
+    return dict(FULL if files >= 2_000 else MIDDLE if files >= 150 else SMALL)
 
 
 def _places(session: Session) -> Iterator[_Place]:

@@ -15,6 +15,7 @@ import tifffile
 
 from imaging_requests.imaging.iiif import info, render
 from imaging_requests.imaging.iiif.asked import Asked, Limits, WrongRequestError, read_request
+from imaging_requests.imaging.iiif.edges import edge_requests, keep_cut_tiles
 from imaging_requests.imaging.iiif.pyramid import Pyramid, PyramidError, read_pyramid, read_tile
 
 LIMITS = Limits(max_area_px=1_000_000, max_side_px=2_000)
@@ -201,6 +202,42 @@ def test_anything_else_is_rendered(pyramid_path: Path, parts: tuple[str, ...]) -
     shape = decoded(body).shape
     turned = (wanted.out_width_px, wanted.out_height_px)
     assert shape[:2] == (turned if wanted.rotation_deg == 90 else turned[::-1])
+
+
+def test_tiles_that_the_edge_cuts_leave_as_they_were_rendered(
+    pyramid_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = read_pyramid(pyramid_path)
+    rendered = {
+        (number, column, row): render.answer(pyramid_path, plain, wanted, quality=88)
+        for number in range(len(plain.levels))
+        for column, row, wanted in edge_requests(plain, number)
+    }
+    assert len(rendered) == (5 + 3) + (3 + 2 - 1) + 2 + 1
+    assert keep_cut_tiles(pyramid_path, quality=88) == len(rendered)
+    with tifffile.TiffFile(pyramid_path) as other:
+        assert other.pages.first.shape[:2] == (200, 300)
+    monkeypatch.setattr(render, "render", lambda *_: pytest.fail("a kept tile was decoded"))
+    pyramid = read_pyramid(pyramid_path)
+    for number in range(len(pyramid.levels)):
+        for column, row, wanted in edge_requests(pyramid, number):
+            body = render.answer(pyramid_path, pyramid, wanted, quality=88)
+            assert body == rendered[number, column, row]
+            assert decoded(body).shape[:2] == (wanted.out_height_px, wanted.out_width_px)
+
+
+def test_a_pyramid_without_kept_tiles_or_with_a_torn_end_is_still_a_pyramid(
+    pyramid_path: Path,
+) -> None:
+    assert read_pyramid(pyramid_path).cut == {}
+    keep_cut_tiles(pyramid_path, quality=88)
+    whole = pyramid_path.read_bytes()
+    for end in (-1, -12, -13):
+        pyramid_path.write_bytes(whole[:end])
+        torn = read_pyramid(pyramid_path)
+        assert (torn.cut, torn.width_px) == ({}, 300)
+    pyramid_path.write_bytes(whole[:-12] + (2**31).to_bytes(4, "little") + b"CUTTILES")
+    assert read_pyramid(pyramid_path).cut == {}
 
 
 @pytest.mark.parametrize("scale", [1.0, 0.71, 0.5, 0.33, 0.25])

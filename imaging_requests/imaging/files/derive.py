@@ -45,6 +45,7 @@ from imaging_requests.imaging.files.recipe import (
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.sample import sample_levels
 from imaging_requests.imaging.files.structure import read_structure
+from imaging_requests.imaging.iiif.edges import keep_cut_tiles
 
 CLASSIC_TIFF_SAFE_BYTES = 4_000_000_000
 TILE_STEP_PX = 16
@@ -202,6 +203,7 @@ def _write_pyramid(image: pyvips.Image, target: Path, recipe: Recipe) -> Derived
         bigtiff=image.width * image.height * image.bands > CLASSIC_TIFF_SAFE_BYTES,
         keep="icc",
     )
+    keep_cut_tiles(target, quality=recipe.pyramid_quality)
     return _derived_file("pyramid", target, image)
 
 

@@ -15,7 +15,7 @@ from imaging_requests.imaging.files.data_values import (
     take_whole,
 )
 
-CODE_VERSION = 1
+CODE_VERSION = 2
 """Raised whenever the same recipe would give other bytes; old results are then made anew."""
 
 

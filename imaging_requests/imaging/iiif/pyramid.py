@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import os
 import struct
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
@@ -23,6 +24,8 @@ END_OF_IMAGE = b"\xff\xd9"
 START_OF_IMAGE = b"\xff\xd8"
 #: Adobe's marker with transform 0: the three components are red, green and blue as they stand.
 PLAIN_RGB = b"\xff\xee\x00\x0eAdobe\x00\x64\x00\x00\x00\x00\x00"
+#: How tiles that an edge cuts are kept behind the TIFF (``edges`` writes them).
+CUT_ENTRY, CUT_CLOSING, CUT_MARK = "<IIIQI", "<I8s", b"CUTTILES"
 MOST_LEVELS = 32
 MOST_TILES = 4_000_000
 
@@ -63,9 +66,14 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Pyramid:
-    """The levels of one picture, the full size first; each shrinks by about a half."""
+    """The levels of one picture, the full size first; each shrinks by about a half.
+
+    ``cut``: offset and length of the tiles that an edge cuts, by level, column and row of the full
+    picture's grid; empty in a pyramid that was made without them.
+    """
 
     levels: tuple[Level, ...]
+    cut: Mapping[tuple[int, int, int], tuple[int, int]] = field(default_factory=dict)
 
     @property
     def width_px(self) -> int:
@@ -94,7 +102,15 @@ def read_pyramid(path: Path) -> Pyramid:
 
 def read_tile(path: Path, level: Level, column: int, row: int) -> bytes:
     """Return one tile as a JPEG file, without decoding anything."""
-    offset, length = level.place(column, row)
+    return level.head + _jpeg_at(path, *level.place(column, row))[len(START_OF_IMAGE) :]
+
+
+def read_cut_tile(path: Path, pyramid: Pyramid, place: tuple[int, int, int]) -> bytes:
+    """Return a tile that an edge cuts as it is kept: level, column, row of ``pyramid.cut``."""
+    return _jpeg_at(path, *pyramid.cut[place])
+
+
+def _jpeg_at(path: Path, offset: int, length: int) -> bytes:
     descriptor = os.open(path, os.O_RDONLY)
     try:
         body = os.pread(descriptor, length, offset)
@@ -102,7 +118,7 @@ def read_tile(path: Path, level: Level, column: int, row: int) -> bytes:
         os.close(descriptor)
     if len(body) != length or not body.startswith(START_OF_IMAGE):
         raise PyramidError(f"{path.name} is cut short or damaged.")
-    return level.head + body[len(START_OF_IMAGE) :]
+    return body
 
 
 @lru_cache(maxsize=512)
@@ -110,11 +126,26 @@ def _read(path: str, mtime_ns: int, size_bytes: int) -> Pyramid:
     with open(path, "rb", buffering=65_536) as handle:
         try:
             levels = tuple(_levels(_Reader(handle, size_bytes)))
+            cut = _cut_places(handle, size_bytes)
         except (struct.error, KeyError, IndexError, ValueError) as error:
             raise PyramidError(f"{Path(path).name} is no tile pyramid: {error}") from error
     if not levels:
         raise PyramidError(f"{Path(path).name} holds no picture.")
-    return Pyramid(levels)
+    return Pyramid(levels, cut)
+
+
+def _cut_places(handle: BinaryIO, size_bytes: int) -> dict[tuple[int, int, int], tuple[int, int]]:
+    """Read where the tiles lie that an edge cuts; none if nothing stands behind the TIFF."""
+    closing, entry = struct.calcsize(CUT_CLOSING), struct.calcsize(CUT_ENTRY)
+    if size_bytes < closing:
+        return {}
+    handle.seek(size_bytes - closing)
+    count, mark = struct.unpack(CUT_CLOSING, handle.read(closing))
+    if mark != CUT_MARK or count > MOST_TILES or closing + count * entry > size_bytes:
+        return {}
+    handle.seek(size_bytes - closing - count * entry)
+    table = struct.iter_unpack(CUT_ENTRY, handle.read(count * entry))
+    return {(number, column, row): (at, length) for number, column, row, at, length in table}
 
 
 class _Reader:

@@ -14,7 +14,7 @@ import pyvips
 
 from imaging_requests.imaging.files.decode import FAIL_ON, ICC_NAME
 from imaging_requests.imaging.iiif.asked import FULL_TURN_DEG, Asked
-from imaging_requests.imaging.iiif.pyramid import Level, Pyramid, read_tile
+from imaging_requests.imaging.iiif.pyramid import Level, Pyramid, read_cut_tile, read_tile
 
 QUARTER_TURNS = {90.0: "d90", 180.0: "d180", 270.0: "d270"}
 BITONAL_LEVEL = 128
@@ -61,6 +61,33 @@ def grid_tile(pyramid: Pyramid, asked: Asked) -> GridTile | None:
     return GridTile(number, column, row)
 
 
+def cut_tile(pyramid: Pyramid, asked: Asked) -> tuple[int, int, int] | None:
+    """Return level, column and row of a kept tile that the edge cuts, if that is what was asked.
+
+    Its region reaches the right or the lower edge, its size is the region's over the level's
+    factor, rounded up, as the description of the picture offers it.
+    """
+    if not pyramid.cut or asked.format != "jpg" or not asked.is_upright:
+        return None
+    if asked.quality not in ("default", default_quality(pyramid)):
+        return None
+    first = pyramid.levels[0]
+    for number in range(len(pyramid.levels)):
+        factor = 2**number
+        size = (-(-asked.width_px // factor), -(-asked.height_px // factor))
+        if size != (asked.out_width_px, asked.out_height_px):
+            continue
+        column, x_rest = divmod(asked.x_px, first.tile_width_px * factor)
+        row, y_rest = divmod(asked.y_px, first.tile_height_px * factor)
+        reach_x = min(first.tile_width_px * factor, pyramid.width_px - asked.x_px)
+        reach_y = min(first.tile_height_px * factor, pyramid.height_px - asked.y_px)
+        if (x_rest, y_rest) != (0, 0) or (reach_x, reach_y) != (asked.width_px, asked.height_px):
+            continue
+        if (number, column, row) in pyramid.cut:
+            return number, column, row
+    return None
+
+
 def answer(path: Path, pyramid: Pyramid, asked: Asked, *, quality: int) -> bytes:
     """Return the encoded picture that was asked for.
 
@@ -70,6 +97,9 @@ def answer(path: Path, pyramid: Pyramid, asked: Asked, *, quality: int) -> bytes
     tile = grid_tile(pyramid, asked)
     if tile is not None:
         return read_tile(path, pyramid.levels[tile.level], tile.column, tile.row)
+    cut = cut_tile(pyramid, asked)
+    if cut is not None:
+        return read_cut_tile(path, pyramid, cut)
     return encode(render(path, pyramid, asked), asked, quality=quality)
 
 
@@ -90,14 +120,14 @@ def render(path: Path, pyramid: Pyramid, asked: Asked) -> pyvips.Image:
     number = level_for(pyramid, asked)
     level = pyramid.levels[number]
     image = pyvips.Image.tiffload(str(path), page=number, fail_on=FAIL_ON)
-    image = _cut_and_fit(image, level, pyramid, asked)
+    image = cut_and_fit(image, level, pyramid, asked)
     if asked.is_mirrored:
         image = image.fliphor()
     image = _in_quality(image, asked.quality)
     return _turned(image, asked)
 
 
-def _cut_and_fit(image: pyvips.Image, level: Level, pyramid: Pyramid, asked: Asked) -> pyvips.Image:
+def cut_and_fit(image: pyvips.Image, level: Level, pyramid: Pyramid, asked: Asked) -> pyvips.Image:
     """Take the region out of a level and bring it to its size.
 
     The region's corners may fall between two pixels of the level. So a little more is taken, and

@@ -1,0 +1,103 @@
+"""Cut the tiles at the right and lower edge once, and keep them ready behind the pyramid.
+
+A tiled TIFF fills the tiles that its edge cuts up to their full size, so they cannot leave as they
+lie. Each is cut to what a viewer asks for, encoded, and put behind the end of the TIFF, where no
+reader of TIFF looks: first the JPEG files, then one entry for each, then a closing line.
+
+| part | bytes, little endian |
+|---|---|
+| entry | level, column, row (4 each), offset (8), length (4) |
+| closing line | number of entries (4), the mark ``CUTTILES`` |
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+import pyvips
+
+from imaging_requests.imaging.files.decode import FAIL_ON
+from imaging_requests.imaging.iiif.asked import Asked
+from imaging_requests.imaging.iiif.pyramid import (
+    CUT_CLOSING,
+    CUT_ENTRY,
+    CUT_MARK,
+    Pyramid,
+    read_pyramid,
+)
+from imaging_requests.imaging.iiif.render import cut_and_fit, encode, grid_tile, level_for
+
+Place = tuple[int, int, int]
+
+
+def keep_cut_tiles(path: Path, *, quality: int) -> int:
+    """Put every tile that an edge cuts behind the pyramid at ``path``; return how many.
+
+    ``quality``: of JPEG, 0 to 100. Memory holds one encoded tile at a time. Raises ``OSError`` if
+    the file cannot be written, ``PyramidError`` or ``pyvips.Error`` if it cannot be read.
+    """
+    pyramid = read_pyramid(path)
+    entries: list[bytes] = []
+    with open(path, "r+b") as into:
+        offset = into.seek(0, os.SEEK_END)
+        for number in range(len(pyramid.levels)):
+            for place, data in _cut_tiles(path, pyramid, number, quality):
+                into.write(data)
+                entries.append(struct.pack(CUT_ENTRY, *place, offset, len(data)))
+                offset += len(data)
+        _close(into, entries)
+    return len(entries)
+
+
+def _close(into: BinaryIO, entries: list[bytes]) -> None:
+    into.write(b"".join(entries))
+    into.write(struct.pack(CUT_CLOSING, len(entries), CUT_MARK))
+
+
+def _cut_tiles(
+    path: Path, pyramid: Pyramid, number: int, quality: int
+) -> Iterator[tuple[Place, bytes]]:
+    """Yield place and bytes of the tiles of one level that are not whole.
+
+    A level whose size was rounded down has too few pixels for its last tile; that is reduced from
+    the next larger level, as any other region would be.
+    """
+    opened: dict[int, pyvips.Image] = {}
+    for column, row, asked in edge_requests(pyramid, number):
+        used = level_for(pyramid, asked)
+        if used not in opened:
+            opened[used] = pyvips.Image.tiffload(str(path), page=used, fail_on=FAIL_ON)
+        fitted = cut_and_fit(opened[used], pyramid.levels[used], pyramid, asked)
+        yield (number, column, row), encode(fitted, asked, quality=quality)
+
+
+def edge_requests(pyramid: Pyramid, number: int) -> Iterator[tuple[int, int, Asked]]:
+    """Yield column, row and request of the tiles of one level that are cut by the edge.
+
+    The grid is that of the full picture, as the description of the picture offers it.
+    """
+    level, factor = pyramid.levels[number], 2**number
+    step_x, step_y = level.tile_width_px * factor, level.tile_height_px * factor
+    for y in range(0, pyramid.height_px, step_y):
+        for x in range(0, pyramid.width_px, step_x):
+            wide, high = min(step_x, pyramid.width_px - x), min(step_y, pyramid.height_px - y)
+            asked = Asked(
+                x_px=x,
+                y_px=y,
+                width_px=wide,
+                height_px=high,
+                out_width_px=-(-wide // factor),
+                out_height_px=-(-high // factor),
+                is_mirrored=False,
+                rotation_deg=0,
+                quality="default",
+                format="jpg",
+                is_full=(wide, high) == (pyramid.width_px, pyramid.height_px),
+                is_max=False,
+            )
+            if grid_tile(pyramid, asked) is None:
+                yield x // step_x, y // step_y, asked
