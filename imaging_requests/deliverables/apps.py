@@ -24,6 +24,15 @@ class DeliverablesConfig(AppConfig):
         add_references(shown_faces)
         outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
-        register(JOIN, joins_work.join, joins_work.QUEUE, joins_work.LONGEST_S)
-        register(MEASURE, measuring.measure_line, measuring.QUEUE, measuring.LONGEST_S)
-        register(REGISTER, jobs.register_on_face, jobs.QUEUE, jobs.LONGEST_REGISTRATION_S)
+        longest_s = {JOIN: joins_work.LONGEST_S, MEASURE: measuring.LONGEST_S}
+        register(JOIN, joins_work.join, joins_work.QUEUE, longest_s[JOIN], can_wait=True)
+        register(
+            MEASURE, measuring.measure_line, measuring.QUEUE, longest_s[MEASURE], can_wait=True
+        )
+        register(
+            REGISTER,
+            jobs.register_on_face,
+            jobs.QUEUE,
+            jobs.LONGEST_REGISTRATION_S,
+            can_wait=True,
+        )

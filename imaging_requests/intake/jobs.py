@@ -65,7 +65,8 @@ WhenFailed = Callable[[int, str], None]
 class Kind:
     """A kind of work: who does it, in which queue, and for how long at most.
 
-    `when_failed(subject_id, sentence)` runs in the transaction that gives the job up.
+    `when_failed(subject_id, sentence)` runs in the transaction that gives the job up. What
+    `can_wait` is done when nothing else is due: a photographer waits for the receipt, not for it.
     """
 
     name: str
@@ -73,6 +74,7 @@ class Kind:
     queue: str
     seconds: float
     when_failed: WhenFailed | None = None
+    can_wait: bool = False
 
 
 KINDS: dict[str, Kind] = {}
@@ -85,13 +87,14 @@ def register(
     seconds: float,
     *,
     when_failed: WhenFailed | None = None,
+    can_wait: bool = False,
 ) -> None:
     """Say who does a kind of work; called once at start, in an app's `ready`."""
     if queue not in TASKS:
         raise ValueError(f"No worker listens to {queue}; choose {' or '.join(TASKS)}.")
     if name in KINDS and KINDS[name].handler is not handler:
         raise ValueError(f"Two handlers want to do the work '{name}'.")
-    KINDS[name] = Kind(name, handler, queue, seconds, when_failed)
+    KINDS[name] = Kind(name, handler, queue, seconds, when_failed, can_wait)
 
 
 def enqueue(
@@ -131,12 +134,20 @@ def enqueue(
         row = Job.objects.filter(pk=job.pk)
         row.update(asked=F("asked") + 1)
         row.filter(state=JobState.DUE, due_at__gt=due_at, tries=0).update(due_at=due_at)
+        _put_later(row, due_at)
         ended = (JobState.DONE, JobState.FAILED)
         row.filter(state__in=ended).update(**_fresh(due_at))
         job.refresh_from_db()
     if not pause_s and job.state == JobState.DUE:
         wake_on_commit(TASKS[queue], job.pk)
     return job
+
+
+def _put_later(row: QuerySet[Job], due_at: datetime) -> None:
+    """Note when work that is being done shall be done again: as early as anybody wished."""
+    claimed = row.filter(state=JobState.CLAIMED)
+    is_first_wish = Q(asked=F("serving") + 1)
+    claimed.filter(is_first_wish | Q(due_at__gt=due_at)).update(due_at=due_at)
 
 
 def _fresh(due_at: datetime) -> dict[str, Any]:
@@ -191,8 +202,9 @@ class Work:
             yield
             now = self.now()
             if job.asked > job.serving:
-                self.mine().update(**_fresh(timezone.now()), result=self.result)
-                wake_on_commit(TASKS[job.queue], job.pk)
+                self.mine().update(**_fresh(job.due_at), result=self.result)
+                if job.due_at <= timezone.now():
+                    wake_on_commit(TASKS[job.queue], job.pk)
             else:
                 self.mine().update(
                     state=JobState.DONE, ended_at=now, result=self.result, last_error="", claim=None
@@ -338,8 +350,7 @@ def run_due(
     seen: set[int] = set()
     done = 0
     while stop_at is None or timezone.now() < stop_at:
-        due = _due(queues, now or timezone.now()).exclude(pk__in=seen).values_list("pk", flat=True)
-        job_id = due.first()
+        job_id = _next(_due(queues, now or timezone.now()).exclude(pk__in=seen))
         if job_id is None:
             break
         outcome = run(job_id, now=now, as_of=as_of)
@@ -348,6 +359,14 @@ def run_due(
         else:
             done += 1
     return done
+
+
+def _next(due: QuerySet[Job]) -> int | None:
+    """Return the oldest of what somebody waits for, else the oldest of the rest."""
+    patient = [kind.name for kind in KINDS.values() if kind.can_wait]
+    ids = due.values_list("pk", flat=True)
+    urgent = ids.exclude(kind__in=patient).first()
+    return urgent if urgent is not None else ids.first()
 
 
 def _due(queues: Collection[str], now: datetime) -> QuerySet[Job]:

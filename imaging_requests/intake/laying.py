@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from time import process_time
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -41,12 +42,14 @@ def sort(work: Work) -> None:
     """Lay out the frames of one drop; running it twice changes nothing the second time."""
     if not Drop.objects.filter(pk=work.subject_id).exists():
         return
+    started = process_time()
     restless = is_restless(work.subject_id)
     sheet, timed, clocks = read_sheet(work.subject_id)
     table = _table(sheet)
     decisions = decide(timed, table)
     if not restless:
         clocks = [*clocks, *_estimates(sheet, timed, table, clocks)]
+    work.result = {"took_s": round(process_time() - started, 2)}
     keep_layout(work, sheet, decisions, clocks, is_settled=not restless, now=work.now())
 
 

@@ -27,6 +27,7 @@ class Background:
     drain_s: float
     sorting_pause_s: float
     sorting_files_per_pause: int
+    sorting_share_percent: float
     stretch_least_bytes: int
     stretch_most_count: int
     free_space_least_bytes: int
@@ -61,6 +62,7 @@ def background() -> Background:
         drain_s=take_number(data, "drain.seconds"),
         sorting_pause_s=take_number(data, "sorting.pause_s"),
         sorting_files_per_pause=take_whole(data, "sorting.files_per_pause"),
+        sorting_share_percent=take_number(data, "sorting.share_percent"),
         stretch_least_bytes=take_whole(data, "stretch.least_bytes"),
         stretch_most_count=take_whole(data, "stretch.most_count"),
         free_space_least_bytes=take_whole(data, "free_space.least_bytes"),

@@ -56,6 +56,7 @@ def stage(megapixels: float) -> tuple[Any, str, Path, tuple[int, int]]:
     from django.conf import settings
     from django.test import Client
 
+    from imaging_requests.imaging.iiif.edges import keep_cut_tiles
     from imaging_requests.intake.models import Derivative
     from imaging_requests.pictures.sources import identifier_of
     from tests import factory
@@ -75,6 +76,7 @@ def stage(megapixels: float) -> tuple[Any, str, Path, tuple[int, int]]:
         str(path), pyramid=True, tile=True, tile_width=512, tile_height=512,
         compression="jpeg", Q=QUALITY,
     )  # fmt: skip
+    keep_cut_tiles(path, quality=QUALITY)
     Derivative.objects.create(
         frame=frame, kind="pyramid", recipe="bench", path="bench/pyramid.tif",
         width_px=image.width, height_px=image.height,

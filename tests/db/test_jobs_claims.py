@@ -101,6 +101,41 @@ def test_asking_again_while_it_is_done_does_it_once_more_afterwards(scribe: Scri
     assert scribe.done == [1, 1]
 
 
+@pytest.mark.parametrize(("pauses_s", "waits_s"), [((40,), 40), ((40, 90), 40), ((40, 0), 0)])
+def test_what_is_asked_again_with_a_pause_while_it_is_done_gathers_news(
+    scribe: Scribe, pauses_s: tuple[int, ...], waits_s: int
+) -> None:
+    job = ask()
+
+    def asked_meanwhile(work: Work) -> None:
+        scribe.instead = None
+        for pause_s in pauses_s:
+            ask(again=True, pause_s=pause_s)
+        with work.publish():
+            scribe.done.append(work.subject_id)
+
+    scribe.instead = asked_meanwhile
+    assert jobs.run(job.pk) is Outcome.DONE
+    assert state(job) == JobState.DUE
+    jobs.run_due(now=later(waits_s - 5))
+    assert scribe.done == ([1, 1] if waits_s == 0 else [1])
+    jobs.run_due(now=later(waits_s + 5))
+    assert scribe.done == [1, 1]
+
+
+def test_what_can_wait_is_done_when_nothing_else_is_due(
+    scribe: Scribe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    patient = jobs.Kind("measure later", scribe, "ingest", 60, can_wait=True)
+    monkeypatch.setitem(jobs.KINDS, "measure later", patient)
+    with transaction.atomic():
+        jobs.enqueue("measure later", 7)
+    ask(1)
+    ask(2)
+    assert jobs.run_due(now=later(1)) == 3
+    assert scribe.done == [1, 2, 7]
+
+
 @pytest.mark.django_db(transaction=True)
 def test_work_is_asked_for_inside_a_transaction(scribe: Scribe) -> None:
     with pytest.raises(RuntimeError, match="in the transaction of the change"):

@@ -18,6 +18,8 @@ from imaging_requests.imaging.slate.payload import Slate, read_slate_text
 LOOKED_AT_PX = 512
 READ_AT_PX = (1024, 1536)
 CODE_PX = 480
+LEAST_PX = 64
+"""A code of 33 modules within its quiet zone of 8 cannot be told in fewer pixels."""
 Grey = NDArray[np.uint8]
 
 
@@ -36,6 +38,8 @@ def find_slate(grey: Grey) -> Slate | None:
     """
     if grey.ndim != 2 or not grey.size:
         raise ValueError(f"A grey picture is needed, got shape {grey.shape}.")
+    if min(grey.shape) < LEAST_PX:
+        return None
     detector = cv2.QRCodeDetector()
     small = _sized(grey, LOOKED_AT_PX)
     for looked_at in (small, _stretched(small)):

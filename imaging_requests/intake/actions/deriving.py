@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import PurePosixPath
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from imaging_requests.imaging.files.ask import Look
@@ -43,42 +44,57 @@ def keep_reading(
             frame=frame,
             defaults={"slate": look.slate, "pattern": look.pattern, "looked_at": now},
         )
-        for verdict in verdicts:
-            FileCheck.objects.update_or_create(
-                frame=frame,
-                rule=verdict.rule_id,
-                rule_version=verdict.rule_version,
-                defaults={
-                    "value": "" if verdict.value is None else str(verdict.value)[:120],
-                    "unit": verdict.unit,
-                    "limit": verdict.limit[:240],
-                    "verdict": verdict.outcome.value,
-                    "sentence": verdict.sentence,
-                    "checked_at": now,
-                },
-            )
+        _keep_verdicts(frame, verdicts, now)
         Frame.objects.filter(pk=frame.pk).update(read_at=now)
         ask_for_layout_of(frame.pk)
 
 
 def _keep_pictures(frame: Frame, derived: Derived) -> None:
     folder = PurePosixPath(frame.sha256[:2], frame.sha256[2:4], frame.sha256)
-    kept = []
-    for file in derived.files:
-        kind = PYRAMID if file.kind == PYRAMID else str(_thumbnail_size(file.name))
-        row, _ = Derivative.objects.update_or_create(
+    rows = [
+        Derivative(
             frame=frame,
-            kind=kind,
+            kind=PYRAMID if file.kind == PYRAMID else str(_thumbnail_size(file.name)),
             recipe=derived.key,
-            defaults={
-                "path": str(folder / file.name),
-                "width_px": file.width_px,
-                "height_px": file.height_px,
-                "tone_stretched": derived.is_tone_stretched,
-            },
+            path=str(folder / file.name),
+            width_px=file.width_px,
+            height_px=file.height_px,
+            tone_stretched=derived.is_tone_stretched,
         )
-        kept.append(row.pk)
-    Derivative.objects.filter(frame=frame).exclude(pk__in=kept).delete()
+        for file in derived.files
+    ]
+    Derivative.objects.bulk_create(
+        rows,
+        update_conflicts=True,
+        unique_fields=("frame", "kind", "recipe"),
+        update_fields=("path", "width_px", "height_px", "tone_stretched"),
+    )
+    kinds = [row.kind for row in rows]
+    kept = Q(kind__in=kinds, recipe=derived.key)
+    Derivative.objects.filter(frame=frame).exclude(kept).delete()
+
+
+def _keep_verdicts(frame: Frame, verdicts: Sequence[Verdict], now: datetime) -> None:
+    """Store what every rule says in one statement; a frame is read by hundreds in a drop."""
+    FileCheck.objects.bulk_create(
+        [
+            FileCheck(
+                frame=frame,
+                rule=verdict.rule_id,
+                rule_version=verdict.rule_version,
+                value="" if verdict.value is None else str(verdict.value)[:120],
+                unit=verdict.unit,
+                limit=verdict.limit[:240],
+                verdict=verdict.outcome.value,
+                sentence=verdict.sentence,
+                checked_at=now,
+            )
+            for verdict in verdicts
+        ],
+        update_conflicts=True,
+        unique_fields=("frame", "rule", "rule_version"),
+        update_fields=("value", "unit", "limit", "verdict", "sentence", "checked_at"),
+    )
 
 
 def _thumbnail_size(name: str) -> int:

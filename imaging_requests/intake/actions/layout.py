@@ -8,10 +8,11 @@ from django.db.models import Q
 
 from imaging_requests.intake import jobs
 from imaging_requests.intake.limits import background
-from imaging_requests.intake.models import Arrival, ArrivalState, Drop, FrameState
+from imaging_requests.intake.models import Arrival, ArrivalState, Drop, FrameState, Job
 from imaging_requests.intake.rules import UNDER_WAY
 
 SORT = "sort"
+PERCENT = 100
 ANSWERED = (ArrivalState.CHECKED, ArrivalState.ALREADY_HERE)
 
 
@@ -29,10 +30,16 @@ def ask_for_layout(drop_ids: Iterable[int]) -> None:
 
 
 def _pause_s(drop_id: int) -> float:
-    """Return how long to gather news of a restless drop: longer for a large one."""
+    """Return how long to gather news of a restless drop: longer for a large one.
+
+    The last layout says how long the next one will take; receiving must not starve for it.
+    """
     numbers = background()
     files = Arrival.objects.filter(drop=drop_id).count()
-    return numbers.sorting_pause_s * (1 + files // numbers.sorting_files_per_pause)
+    by_size_s = numbers.sorting_pause_s * (1 + files // numbers.sorting_files_per_pause)
+    last = Job.objects.filter(key=f"{SORT}:{drop_id}").values_list("result", flat=True).first()
+    took_s = float((last or {}).get("took_s", 0))
+    return max(by_size_s, took_s * PERCENT / numbers.sorting_share_percent)
 
 
 def ask_for_neighbours(session_ids: Iterable[int], *, except_drop: int = 0) -> None:

@@ -62,7 +62,7 @@ def keep_layout(
             sessions = {lines[pk].session_id for pk in touched if pk in lines}
             ask_for_neighbours(sessions, except_drop=sheet.drop.pk)
         ask_to_assemble(touched if is_settled else _complete(sheet, touched))
-        work.result = {"placed": sum(1 for d in current if d.spot is not None)}
+        work.result |= {"placed": sum(1 for d in current if d.spot is not None)}
 
 
 def _lift(frames: dict[int, Frame], decisions: Iterable[Decision], now: datetime) -> set[int]:
