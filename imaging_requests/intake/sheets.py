@@ -304,15 +304,18 @@ def _frames_of(drop: Drop) -> list[Frame]:
 
 
 def _twins(frames: Sequence[Frame]) -> dict[int, str]:
-    """Find frames whose name and camera time came before with other bytes.
+    """Find frames whose name, camera and camera time came before with other bytes.
 
-    The one that came first keeps its right to a place; a person says which is to be used.
+    Two cameras at two stations may well count to the same number in the same second. The one that
+    came first keeps its right to a place; a person says which is to be used.
     """
     names = {frame.first_name for frame in frames if frame.wall_clock}
     known = Frame.objects.filter(first_name__in=names).order_by("pk")
-    first: dict[tuple[str, str], int] = {}
-    for pk, name, clock in known.values_list("pk", "first_name", "wall_clock"):
-        first.setdefault((name, clock), pk)
+    first: dict[tuple[str, str, str], int] = {}
+    for pk, name, clock, body in known.values_list(
+        "pk", "first_name", "wall_clock", "structure__exif__body_serial"
+    ):
+        first.setdefault((name, clock, body or ""), pk)
     return {
         frame.pk: (
             f"A file named {frame.first_name}, taken at the same time, came before with other "
@@ -320,8 +323,14 @@ def _twins(frames: Sequence[Frame]) -> dict[int, str]:
             "aside as a spare."
         )
         for frame in frames
-        if frame.wall_clock and first.get((frame.first_name, frame.wall_clock)) != frame.pk
+        if frame.wall_clock and first.get(_taken_by(frame)) not in (None, frame.pk)
     }
+
+
+def _taken_by(frame: Frame) -> tuple[str, str, str]:
+    """Return name, camera time and camera; no camera takes two pictures under one of these."""
+    exif = exif_of(frame)
+    return frame.first_name, frame.wall_clock, exif.body_serial if exif is not None else ""
 
 
 def _fixed() -> QuerySet[Arrival]:

@@ -352,6 +352,21 @@ def test_the_same_name_at_the_same_time_with_other_bytes_is_asked_about(
     assert "came before with other bytes. Both are stored" in frame.waiting_because
 
 
+@pytest.mark.parametrize("second", [{"body_serial": "IR-7"}, {"minutes": 11}], ids=str)
+def test_of_two_sessions_at_once_the_line_that_the_drop_names_gets_its_frames(
+    amaro: User, session: Session, second: dict[str, Any]
+) -> None:
+    """Two stations count their files alike; only one camera's own second exposure is a question."""
+    other = factory.session(by=amaro, station=factory.station("ir"), starts_at=session.starts_at)
+    for number, each in enumerate((session, other)):
+        line = factory.shot_line(each, factory.museum_object(f"AR 00{number}1"), "VF")
+        more = {"minutes": 10} | (second if number else {})
+        arrival = bring(open_drop(amaro, line=line), "A.tif", single(each, number + 1, **more))
+        settle()
+        frame = frame_of(arrival)
+        assert (frame.state, frame.shot_line_id) == (FrameState.PLACED, line.pk), number
+
+
 def test_frames_that_lay_without_a_session_find_their_place_when_brought_for_a_line(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
