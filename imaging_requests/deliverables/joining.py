@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -108,14 +110,12 @@ def is_joined_kind(row: Deliverable) -> bool:
     return row.kind == DeliverableKind.MOSAIC
 
 
-def newest_map(row: Deliverable) -> PlateMap | None:
-    """Return the plate map that a person laid last."""
-    return row.plate_maps.order_by("-recorded_at", "-pk").first()
-
-
 def newest_join(row: Deliverable) -> Join | None:
-    """Return the joining that was made last."""
-    return row.joins.order_by("-made_at", "-pk").first()
+    """Return the joining of the tiles as they lie today; without one the last that was made."""
+    made = list(row.joins.order_by("-made_at", "-pk"))
+    plan = plan_of(row) if len(made) > 1 else None
+    recipe = plan.recipe if plan is not None else ""
+    return next((join for join in made if join.recipe == recipe), made[0] if made else None)
 
 
 def work_on(row: Deliverable) -> Job | None:
@@ -125,16 +125,35 @@ def work_on(row: Deliverable) -> Job | None:
 
 def plan_of(row: Deliverable) -> Plan | None:
     """Return how the tiles of a picture shall be joined now; None if there is nothing to join."""
-    seats = list(
-        DeliverableFrame.objects.filter(deliverable=row)
+    return plans_of([row]).get(row.pk)
+
+
+def plans_of(rows: Iterable[Deliverable]) -> dict[int, Plan]:
+    """Return how the tiles of many pictures shall be joined, by primary key, in two queries."""
+    by_pk = {row.pk: row for row in rows}
+    seats: dict[int, list[DeliverableFrame]] = defaultdict(list)
+    for seat in (
+        DeliverableFrame.objects.filter(deliverable__in=by_pk)
         .select_related("frame")
         .order_by("tile_y", "tile_x")
-    )
+    ):
+        seats[seat.deliverable_id].append(seat)
+    laid: dict[int, PlateMap] = {}
+    for plate_map in (
+        PlateMap.objects.filter(deliverable__in=by_pk)
+        .select_related("by")
+        .order_by("recorded_at", "pk")
+    ):
+        laid[plate_map.deliverable_id] = plate_map
+    plans = {pk: _plan(row, seats[pk], laid.get(pk)) for pk, row in by_pk.items()}
+    return {pk: plan for pk, plan in plans.items() if plan is not None}
+
+
+def _plan(row: Deliverable, seats: list[DeliverableFrame], laid: PlateMap | None) -> Plan | None:
     if len(seats) < 2 or any(seat.focus_slice for seat in seats):
         return None
-    laid = newest_map(row)
     moved = {plate["frame"]: plate for plate in laid.plates} if laid is not None else {}
-    if laid is not None and set(moved) != {seat.frame_id for seat in seats}:
+    if set(moved) != {seat.frame_id for seat in seats}:
         laid, moved = None, {}
     left = min(seat.tile_x for seat in seats)
     top = min(seat.tile_y for seat in seats)

@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.deliverables import joining
-from imaging_requests.deliverables.actions.joins import keep_join
+from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_join
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.derived import Derived
@@ -43,6 +43,9 @@ def join(work: Work) -> None:
     if plan is None:
         return
     if Join.objects.filter(deliverable=row, recipe=plan.recipe).exists():
+        # the tiles were laid back to an earlier order: its joining stands again
+        with work.publish():
+            ask_where_it_lies(row, now=work.now())
         return
     paths = [_path_of(plate) for plate in plan.plates]
     megapixels = PASSES * sum(path.stat().st_size for path in paths) / 2e6

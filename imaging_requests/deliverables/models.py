@@ -190,9 +190,10 @@ class DeliverableFrame(models.Model):
 class Registration(models.Model):
     """Where a picture lies on its face, computed; it can be deleted and computed again.
 
-    `px_to_face_mm` maps pixels (x, y, 1) of `frame`, `width_px` × `height_px`, (0, 0) the centre of
-    the top left one, to millimetres of the picture's own face: origin top left as its viewer sees
-    it, x to the right, y down, after division by the third component. A picture of which nothing
+    `px_to_face_mm` maps pixels (x, y, 1) of `frame`, or of the joined picture of its tiles,
+    `width_px` × `height_px`, (0, 0) the centre of the top left one, to millimetres of the picture's
+    own face: origin top left as its viewer sees it, x to the right, y down, after division by the
+    third component. A picture of which nothing
     can be said has no matrix and a reason. The newest `code_version` of a picture counts.
     """
 
@@ -222,6 +223,14 @@ class Registration(models.Model):
         help_text="The picture it was laid over; none for a map from the outline.",
     )
     frame = models.ForeignKey(Frame, on_delete=models.CASCADE, related_name="registrations")
+    join = models.ForeignKey(
+        "deliverables.Join",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="registrations",
+        help_text="The joined picture whose pixels are mapped, if it is made of tiles.",
+    )
     means = models.CharField(max_length=10, choices=Means.choices, blank=True)
     code_version = models.PositiveSmallIntegerField()
     width_px = models.PositiveIntegerField()

@@ -7,7 +7,7 @@ computed on the program's own small copies; masters are not opened.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -18,10 +18,12 @@ from django.db.models import Case, IntegerField, Value, When
 from django.utils import timezone
 
 from imaging_requests.collection.queries import facts_now
+from imaging_requests.deliverables import joined
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableKind,
     DeliverableState,
+    Join,
     Registration,
 )
 from imaging_requests.imaging.alignment.align import Alignment, align
@@ -80,12 +82,16 @@ def numbers() -> Numbers:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Small:
-    """A small copy in memory: values of 0 to 255, and the map to px of the shown picture."""
+    """A small copy in memory: values of 0 to 255, and the map to px of the shown picture.
+
+    `join`: the joining of tiles it was made from, if it was not made from one frame.
+    """
 
     values: np.ndarray
     to_full: Matrix
     width_px: int
     height_px: int
+    join: Join | None = None
 
     def picture(self) -> Picture:
         """Return it ready to be aligned; raises `UnfitError` with a sentence."""
@@ -119,7 +125,7 @@ def reference_of(row: Deliverable) -> Registration | None:
             deliverable__state__in=USED,
         )
         .exclude(deliverable=row.pk)
-        .select_related("deliverable", "frame")
+        .select_related("deliverable", "frame", "join")
         .order_by(accepted_first, "-deliverable__technique", "-deliverable__captured_at")
         .first()
     )
@@ -131,29 +137,42 @@ def small_copy(frame_id: int, longest_px: int) -> Small | None:
     if found is None:
         return None
     path = Path(settings.DERIVED_DIR) / found.path
+    return _small(joined.JoinedFile(path, found.width_px, found.height_px), longest_px)
+
+
+def small_joined(join: Join, longest_px: int) -> Small | None:
+    """Read a joined picture, reduced; None if there is none that can be read."""
+    found = joined.pyramid_of(join)
+    small = _small(found, longest_px) if found is not None else None
+    return replace(small, join=join) if small is not None else None
+
+
+def _small(file: joined.JoinedFile, longest_px: int) -> Small | None:
     try:
-        image = pyvips.Image.thumbnail(str(path), longest_px, height=longest_px, size="down")
+        image = pyvips.Image.thumbnail(str(file.path), longest_px, height=longest_px, size="down")
         values = np.asarray(image.numpy())
     except pyvips.Error:
         return None
-    back = scaling(found.width_px / values.shape[1], found.height_px / values.shape[0])
-    return Small(values=values, to_full=back, width_px=found.width_px, height_px=found.height_px)
+    back = scaling(file.width_px / values.shape[1], file.height_px / values.shape[0])
+    return Small(values=values, to_full=back, width_px=file.width_px, height_px=file.height_px)
 
 
 def register_picture(row: Deliverable) -> Registered | None:
     """Compute where a picture lies; None if it has no frame that is shown, so nothing to say."""
     if row.cover_id is None:
         return None
-    small = small_copy(row.cover_id, numbers().longest_px)
+    join = joined.standing_join(row)
+    longest_px = numbers().longest_px
+    small = small_copy(row.cover_id, longest_px) if join is None else small_joined(join, longest_px)
     if small is None:
         return None
-    if row.detail_mm or row.kind not in WHOLE or row.face == "E":
+    if row.detail_mm or row.face == "E" or (row.kind not in WHOLE and join is None):
         why = (
             "It shows a part of the face only."
             if row.detail_mm
             else "Edges have no face of their own to lie on."
             if row.face == "E"
-            else "It is made of several tiles, and one tile does not show the whole face."
+            else "It is made of several tiles that are not joined to one picture."
         )
         return Registered(row=_nothing(row, small, why), checks=())
     reference = reference_of(row)
@@ -179,6 +198,7 @@ def _row(row: Deliverable, small: Small) -> Registration:
     return Registration(
         deliverable=row,
         frame=_cover(row),
+        join=small.join,
         code_version=CODE_VERSION,
         width_px=small.width_px,
         height_px=small.height_px,
@@ -244,7 +264,11 @@ def _by_reference(
 ) -> tuple[Registration, tuple[FileCheck, ...]]:
     """Lay a picture over the visible one, and say on the way which way round it is."""
     limits = numbers()
-    fixed = small_copy(reference.frame_id, limits.longest_px)
+    fixed = (
+        small_copy(reference.frame_id, limits.longest_px)
+        if reference.join is None
+        else small_joined(reference.join, limits.longest_px)
+    )
     if fixed is None:
         return _nothing(row, small, "The visible picture cannot be read at present."), ()
     try:

@@ -12,6 +12,7 @@ from django.db.models import Q, QuerySet
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.deliverables import joined
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.deliverables.shown import day
 from imaging_requests.people.models import User
@@ -250,9 +251,11 @@ def granted_pictures(
         ).order_by("object", "technique", "face", "variant", "-captured_at")
     )
     found = decisions(user, rows, now=now)
+    whole = joined.standing_joins(rows)
     listed: dict[int, list[GrantedPicture]] = defaultdict(list)
     for row in rows:
-        if found[row.pk].seen is not Seen.NOTHING and row.kind not in sources.UNJOINED:
+        is_there = row.kind not in sources.OF_TILES or row.pk in whole
+        if found[row.pk].seen is not Seen.NOTHING and is_there:
             listed[row.object_id].append(_granted(row, found[row.pk]))
     return listed
 

@@ -17,12 +17,15 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables import actions, joining, queries
-from imaging_requests.deliverables.models import Deliverable, Join, PlateMap
+from imaging_requests.deliverables.joined import standing_join, why_none
+from imaging_requests.deliverables.models import Deliverable, Join, PlateMap, Registration
 from imaging_requests.intake import store
 from imaging_requests.intake.jobs import Outcome, enqueue, run
 from imaging_requests.intake.models import FileCheck, Job
 from imaging_requests.people.errors import DomainError, NotAllowed
 from imaging_requests.people.models import AuditEvent, Notice
+from imaging_requests.pictures.sources import identifier_of, paths_of
+from imaging_requests.progress.look.shown_pictures import gather_gallery
 from tests import factory
 from tests.factory import NOW, hours
 from tests.joining_scene import Cut, cut_tiles, scene_size, texture, write_tiles
@@ -242,3 +245,77 @@ def test_the_pages_open_the_joined_sheet_first_and_take_the_map_by_a_plain_form(
     kept = browser.post(address, values | {"note": "The markers read 4 and 3."})
     assert kept.status_code == 302
     assert PlateMap.objects.get().by == row.photographer
+
+
+def test_the_joined_picture_stands_for_its_tiles_wherever_pictures_are_seen(
+    line: ShotLine, tiles: list[np.ndarray], tmp_path: Path
+) -> None:
+    place(line, tmp_path / "card", tiles)
+    row = work_off(line)
+    made = joining.newest_join(row)
+    assert made is not None
+    size = (made.width_px, made.height_px)
+    for wanted in Job.objects.filter(kind="register"):
+        assert run(wanted.pk, now=timezone.now() + hours(2)) is Outcome.DONE
+    measured = Registration.objects.get(deliverable=row)
+    assert (measured.join, measured.width_px, measured.height_px) == (made, *size)
+    assert "several tiles" not in measured.reason
+
+    browser = Client()
+    browser.force_login(row.photographer)
+    service = reverse("pictures:base", args=[identifier_of(row)])
+    info = browser.get(f"{service}/info.json").json()
+    assert (info["width"], info["height"]) == size
+    part = browser.get(f"{service}/0,0,200,100/200,100/0/default.jpg")
+    assert part.status_code == 200
+    assert paths_of([row])[row.pk].is_file()
+
+    Deliverable.objects.filter(pk=row.pk).update(state="to_review", handed_in_at=LATER)
+    gallery = gather_gallery(row.object, user=row.photographer, now=LATER)
+    (exposure,) = gallery.pictures[0].exposures
+    (laid,) = exposure.tiles
+    assert (laid.width_px, laid.height_px) == size
+    assert laid.info is not None
+    assert laid.info["id"] == service
+    small: Any = browser.get(laid.src)
+    assert b"".join(small.streaming_content)[:2] == b"\xff\xd8"
+
+    # a person lays the tiles otherwise: the old joining no longer shows how they lie
+    plan = joining.plan_of(row)
+    assert plan is not None
+    plates = [
+        {"frame": p.frame, "column": p.column, "row": 1 - p.row, "quarters": 0, "mirrored": False}
+        for p in plan.plates
+    ]
+    PlateMap.objects.create(deliverable=row, plates=plates, note="So.", by=row.photographer)
+    answer = browser.get(f"{service}/info.json")
+    assert answer.status_code == 503
+    assert "uncertain" not in answer.content.decode()
+    gallery = gather_gallery(row.object, user=row.photographer, now=LATER)
+    assert gallery.pictures == (), "its tiles have no small pictures here"
+
+
+def test_an_uncertain_joining_stands_for_nothing_until_a_person_lays_the_tiles(
+    line: ShotLine, tiles: list[np.ndarray], tmp_path: Path
+) -> None:
+    place(line, tmp_path / "card", tiles)
+    row = work_off(line)
+    made = Join.objects.get(deliverable=row)
+    assert standing_join(row) == made
+    Join.objects.filter(pk=made.pk).update(verdict="uncertain")
+    assert standing_join(row) is None
+    assert "uncertain" in why_none(row)
+    plan = joining.plan_of(row)
+    assert plan is not None
+    plates = [[p.frame, p.column, p.row] for p in plan.plates]
+    PlateMap.objects.create(
+        deliverable=row,
+        plates=[
+            {"frame": frame, "column": x, "row": y, "quarters": 0, "mirrored": False}
+            for frame, x, y in plates
+        ],
+        note="The markers read so.",
+        by=row.photographer,
+    )
+    Join.objects.filter(pk=made.pk).update(ingredients={**made.ingredients, "is_fixed": True})
+    assert standing_join(row) == made

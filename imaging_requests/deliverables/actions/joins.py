@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.actions.records import record, spoken, tell_about
+from imaging_requests.deliverables.actions.registering import REGISTER
 from imaging_requests.deliverables.joining import JOIN
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -33,6 +34,11 @@ def ask_for_join(row: Deliverable, *, now: datetime) -> None:
     """Ask for the joining of a picture's tiles, inside the transaction that completed it."""
     if row.is_complete and joining.is_joined_kind(row):
         background.enqueue(JOIN, row.pk, again=True, now=now)
+
+
+def ask_where_it_lies(row: Deliverable, *, now: datetime) -> None:
+    """Ask anew where a picture lies on its face, for another joining may stand for it now."""
+    background.enqueue(REGISTER, row.pk, again=True, now=now)
 
 
 @transaction.atomic
@@ -66,6 +72,7 @@ def keep_join(
                 },
             )
     if is_new:
+        ask_where_it_lies(row, now=now)
         record(
             "deliverables.joined",
             row,

@@ -29,6 +29,7 @@ def keep_registration(
         defaults={
             "reference": row.reference,
             "frame_id": row.frame_id,
+            "join_id": row.join_id,
             "means": row.means,
             "width_px": row.width_px,
             "height_px": row.height_px,

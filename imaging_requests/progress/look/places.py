@@ -13,6 +13,7 @@ from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
     DeliverableKind,
+    Join,
     Registration,
 )
 from imaging_requests.imaging.iiif.info import CONTEXT, PROTOCOL
@@ -80,34 +81,44 @@ class Placing:
             info=None if is_small else self._info(seat, made.get(PYRAMID)),
         )
 
+    def lay_joined(self, join: Join, *, is_small: bool = False) -> Laid:
+        """Lay the joined picture of the tiles as the one picture it is."""
+        size = (join.width_px, join.height_px)
+        address = reverse("deliverables:joined", args=[self.row.pk, LARGE])
+        return Laid(
+            placement=for_edges(self.measured or self._spread(size)),
+            width_px=size[0],
+            height_px=size[1],
+            src=f"{address}?of={join.recipe}",
+            info=None if is_small else _described(identifier_of(self.row), size),
+        )
+
     def _info(self, seat: DeliverableFrame, made: Derivative | None) -> Mapping[str, Any] | None:
         """The tiles of a frame; the picture's own address where it stands for this frame."""
         if made is None:
             return None
         is_own = seat.frame_id == self.row.cover_id and self.row.kind in WHOLE
         name = identifier_of(self.row if is_own else seat.frame)
-        side = recipe().tile_px
-        factors = [1]
-        while max(made.width_px, made.height_px) > side * factors[-1]:
-            factors.append(factors[-1] * 2)
-        return {
-            "@context": CONTEXT,
-            "protocol": PROTOCOL,
-            "id": reverse("pictures:base", args=[name]),
-            "profile": "level2",
-            "width": made.width_px,
-            "height": made.height_px,
-            "tiles": [{"width": side, "height": side, "scaleFactors": factors}],
-        }
+        return _described(name, (made.width_px, made.height_px))
 
     def _planned(self, seat: DeliverableFrame, size_px: tuple[int, int]) -> Placement:
         step = 1 / self.row.px_per_mm
         if self.row.face == "E":
             top = seat.tile_x * (size_px[1] * step + EDGE_GAP_MM)
             return (step, 0.0, step / 2, 0.0, step, top + step / 2, 0.0, 0.0, 1.0)
-        line, detail = self.row.shot_line, self.row.detail_mm
+        line = self.row.shot_line
         tiles = (1, 1) if line is None else (line.tiles_across, line.tiles_down)
         tile = (min(seat.tile_x, tiles[0] - 1), min(seat.tile_y, tiles[1] - 1))
+        return self._spread(size_px, tile, tiles)
+
+    def _spread(
+        self,
+        size_px: tuple[int, int],
+        tile: tuple[int, int] = (0, 0),
+        tiles: tuple[int, int] = (1, 1),
+    ) -> Placement:
+        """Place a picture of the face, or of a part of it, as the plan spreads its tiles."""
+        step, detail = 1 / self.row.px_per_mm, self.row.detail_mm
         face = self.size_mm
         left = top = 0.0
         if detail:
@@ -127,6 +138,23 @@ class Placing:
         return (a, b, c + left, d, e, f + top, last[0], last[1], last[2])
 
 
+def _described(name: str, size_px: tuple[int, int]) -> Mapping[str, Any]:
+    """Describe the tiles of a picture to the viewer without opening its file."""
+    side = recipe().tile_px
+    factors = [1]
+    while max(size_px) > side * factors[-1]:
+        factors.append(factors[-1] * 2)
+    return {
+        "@context": CONTEXT,
+        "protocol": PROTOCOL,
+        "id": reverse("pictures:base", args=[name]),
+        "profile": "level2",
+        "width": size_px[0],
+        "height": size_px[1],
+        "tiles": [{"width": side, "height": side, "scaleFactors": factors}],
+    }
+
+
 def size_of(facts: ObjectFacts | None) -> FaceSize | None:
     """Return width and height of the face, if both are recorded."""
     if facts is None or not facts.width_mm or not facts.height_mm:
@@ -139,10 +167,14 @@ def placing_of(
     size: FaceSize | None,
     studio: StudioSettings | None,
     measured: Registration | None,
+    join: Join | None = None,
 ) -> Placing:
-    """Decide how a picture is laid: by what was measured if that can be trusted, else by plan."""
+    """Decide how a picture is laid: by what was measured if that can be trusted, else by plan.
+
+    `join`: the joining that stands for its tiles.
+    """
     margin, strip = _margins(row, studio)
-    trusted = _trusted(row, measured)
+    trusted = _trusted(row, measured, join)
     return Placing(
         row=row,
         size_mm=size,
@@ -166,10 +198,14 @@ def _margins(row: Deliverable, studio: StudioSettings | None) -> tuple[float, fl
     return station.margin_mm, station.target_strip_mm
 
 
-def _trusted(row: Deliverable, measured: Registration | None) -> Placement | None:
+def _trusted(
+    row: Deliverable, measured: Registration | None, join: Join | None
+) -> Placement | None:
     """A map of the whole picture; a map of one of several tiles says nothing about the others."""
     line = row.shot_line
-    is_one = line is None or line.tiles_across * line.tiles_down == 1
+    is_one = join is not None or line is None or line.tiles_across * line.tiles_down == 1
+    if measured is not None and measured.join_id != (join.pk if join is not None else None):
+        return None
     if measured is None or measured.verdict not in TRUSTED or not is_one:
         return None
     flat: list[Any] = [value for each in measured.px_to_face_mm or () for value in each]

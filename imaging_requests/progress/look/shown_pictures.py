@@ -12,11 +12,12 @@ from django.db.models import Prefetch, QuerySet
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject
-from imaging_requests.deliverables import shown
+from imaging_requests.deliverables import joined, shown
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
     DeliverableState,
+    Join,
     Registration,
     SurfaceNote,
 )
@@ -128,9 +129,11 @@ def gather_gallery(
             open_rows.append(row)
     derived = _derived(seat.frame_id for row in open_rows for seat in _seats(row))
     states = shown.state_places(thing.pk, open_rows)
+    whole = joined.standing_joins(open_rows)
     seen = []
     for row in open_rows:
-        picture = _shown(row, size, studio, derived, states[row.pk].words, access[row.pk])
+        join = whole.get(row.pk)
+        picture = _shown(row, size, studio, derived, states[row.pk].words, access[row.pk], join)
         if picture is None:
             held_back.append(f"{row}: its small pictures are not made yet.")
         else:
@@ -186,13 +189,17 @@ def _shown(
     derived: dict[int, dict[str, Derivative]],
     state: str,
     access: Decision,
+    join: Join | None,
 ) -> Picture | None:
-    placing = places.placing_of(row, size, studio, next(iter(row.maps), None))  # type: ignore[attr-defined]
+    placing = places.placing_of(row, size, studio, next(iter(row.maps), None), join)  # type: ignore[attr-defined]
+    is_small = access.seen is not Seen.FULL
     by_ev: dict[float, list[Laid]] = defaultdict(list)
-    for seat in _seats(row):
+    if join is not None:
+        by_ev[0.0] = [placing.lay_joined(join, is_small=is_small)]
+    for seat in _seats(row) if join is None else ():
         made = derived.get(seat.frame_id, {})
         if seat.focus_slice == 0 and LARGE in made and seat.frame.width_px:
-            by_ev[seat.ev].append(placing.lay(seat, made, is_small=access.seen is not Seen.FULL))
+            by_ev[seat.ev].append(placing.lay(seat, made, is_small=is_small))
     if not by_ev:
         return None
     covers = [derived.get(row.cover_id or 0, {}).get(LARGE)]
@@ -203,7 +210,9 @@ def _shown(
         state_words=state,
         rests_on=f"{placing.rests_on} {access.because}".strip(),
         error_mm=placing.error_mm,
-        is_tone_stretched=any(each is not None and each.tone_stretched for each in covers),
+        is_tone_stretched=join.is_tone_stretched
+        if join is not None
+        else any(each is not None and each.tone_stretched for each in covers),
         exposures=tuple(Exposure(ev=ev, tiles=tuple(tiles)) for ev, tiles in sorted(by_ev.items())),
     )
 
