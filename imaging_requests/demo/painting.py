@@ -53,7 +53,11 @@ class Darkroom:
 
 @contextmanager
 def opened(world: World, visits: Sequence[Visit], folder: Path) -> Iterator[Darkroom]:
-    """Set painters to work on all objects, those that are needed first in front."""
+    """Set painters to work on all objects, those that are needed first in front.
+
+    What a demo that was cut short left behind is removed first.
+    """
+    shutil.rmtree(folder, ignore_errors=True)
     room = Darkroom(folder=folder)
     sitters = sitters_of(world, visits, folder)
     pool = ProcessPoolExecutor(PAINTERS, mp_context=multiprocessing.get_context("spawn"))

@@ -45,10 +45,13 @@ def open_account(
     email: str,
     name: str,
     roles: Iterable[str],
-    password: str,
+    password: str | None,
     now: datetime | None = None,
 ) -> User:
-    """Open an account with its first roles. `actor` is None only when a command does it."""
+    """Open an account with its first roles. `actor` is None only when a command does it.
+
+    Without a password nobody can sign in until one is set.
+    """
     if actor is not None:
         demand(actor, KEEP_ACCOUNTS)
     now = now or timezone.now()

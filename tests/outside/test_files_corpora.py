@@ -106,7 +106,6 @@ def test_known_bad_files_are_refused_for_the_right_reason(
         "seek_too_large.tif": Reason.TRUNCATED,
         "truncated_image.png": Reason.TRUNCATED,
         "truncated_jpeg.jpg": Reason.TRUNCATED,
-        "12bit.cropped.tif": Reason.UNSUPPORTED,
         "10ct_32bit_128.tiff": Reason.UNSUPPORTED,
         "old-style-jpeg-compression.tif": Reason.UNSUPPORTED,
     }
