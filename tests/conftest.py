@@ -15,9 +15,16 @@ from imaging_requests.people import guards
 LOCAL_HOSTS = {"127.0.0.1", "::1", "localhost", ""}
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with what takes longest, so that two processes end at about the same time."""
+    """Begin with what takes longest, and keep each file's tests in one process.
+
+    Two processes then end at about the same time, and what the tests of a file share is built once.
+    """
     items.sort(key=lambda item: item.get_closest_marker("slow") is None)
+    for item in items:
+        if item.get_closest_marker("xdist_group") is None:
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
 
 
 @pytest.fixture(autouse=True)
