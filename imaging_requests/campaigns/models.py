@@ -143,7 +143,7 @@ class Session(Versioned):
         indexes = (models.Index(fields=("state", "starts_at"), name="session_by_time"),)
 
     def __str__(self) -> str:
-        return f"session at the {self.station} on {self.starts_at:%Y-%m-%d}"
+        return f"session at the {self.station} on {timezone.localtime(self.starts_at):%-d %b %Y}"
 
 
 class ShotLineState(models.TextChoices):

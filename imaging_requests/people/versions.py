@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Any, TypeVar
 
 from django.db import models
+from django.utils import timezone
 
 from imaging_requests.people.errors import StaleWrite
 from imaging_requests.people.models import AuditEvent, Versioned
@@ -20,6 +22,12 @@ def _shown(row: models.Model, name: str, value: Any) -> str:
         return str(choices[value])
     if isinstance(value, models.Model):
         return str(value)
+    if isinstance(value, datetime):
+        return f"{timezone.localtime(value):%-d %b %Y, %H:%M}"
+    if isinstance(value, date):
+        return f"{value:%-d %b %Y}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return "–" if value in (None, "") else str(value)
 
 

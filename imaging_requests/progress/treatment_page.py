@@ -67,6 +67,7 @@ class Refused:
     form: forms.Form
     differences: tuple[tuple[str, str, str], ...] = ()
     warnings: tuple[str, ...] = ()
+    reason: str = ""
 
 
 LABELS = {
@@ -202,7 +203,7 @@ def case_rows(
         form: forms.Form | None = None
         if may_decide:
             form = DecideForm(initial={"read_version": case.row_version}, prefix="")
-            if refused is not None and refused.subject_id == case.pk:
+            if refused is not None and (refused.name, refused.subject_id) == ("decide", case.pk):
                 form = refused.form
         rows.append(
             {
@@ -218,6 +219,17 @@ def case_rows(
             }
         )
     return rows
+
+
+def astray(refused: Refused | None, shown: Iterable[forms.Form | None]) -> Refused | None:
+    """Return what was refused if its form is not on the page any more.
+
+    Somebody else has taken the step meanwhile, so nothing is left to send; the reason must be read
+    all the same.
+    """
+    if refused is None or any(form is refused.form for form in shown):
+        return None
+    return refused
 
 
 def treatment_context(
@@ -241,7 +253,24 @@ def treatment_context(
     )
     number = numbers_of([treatment.object_id])[treatment.object_id]
     views = [view for view in shown_views([treatment.object_id]) if not view.is_present]
+    step_forms = {
+        step.pk: step_acts(
+            step,
+            user=user,
+            gate_is_open=gate is None or bool(gate["is_open"]),
+            is_next=step == following,
+            refused=refused,
+        )
+        if may_treat
+        else []
+        for step in steps
+    }
+    treatment_forms = treatment_acts(treatment, refused=refused, now=now) if may_treat else []
+    questions = case_rows(cases, user=user, refused=refused)
+    acts = [act for each in step_forms.values() for act in each] + treatment_forms
+    on_page = [*(act.form for act in acts), *(row["form"] for row in questions)]
     return {
+        "astray": astray(refused, on_page),
         "treatment": treatment,
         "number": number,
         "answer": _answer(treatment, steps, following, gate, speech),
@@ -256,20 +285,12 @@ def treatment_context(
                 "row": step,
                 "name": _row_name(step, moment, speech),
                 **_effects(moment, step),
-                "forms": step_acts(
-                    step,
-                    user=user,
-                    gate_is_open=gate is None or bool(gate["is_open"]),
-                    is_next=step == following,
-                    refused=refused,
-                )
-                if may_treat
-                else [],
+                "forms": step_forms[step.pk],
             }
             for step in steps
         ],
-        "treatment_forms": treatment_acts(treatment, refused=refused, now=now) if may_treat else [],
-        "cases": case_rows(cases, user=user, refused=refused),
+        "treatment_forms": treatment_forms,
+        "cases": questions,
         "views": [view for view in views if treatment.code in view.anchor or "seen" in view.anchor],
         "about": _about(treatment),
     }

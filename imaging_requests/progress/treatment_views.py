@@ -26,6 +26,7 @@ from imaging_requests.progress.policies import SEE_TREATMENTS
 from imaging_requests.progress.treatment_page import (
     Refused,
     VersionForm,
+    astray,
     case_rows,
     treatment_context,
 )
@@ -263,6 +264,7 @@ def _again(
         form=form,
         differences=differences,
         warnings=warnings,
+        reason=error.message if error is not None else "",
     )
     context = treatment_context(found, user=signed_in(request), refused=refused)
     return render(request, "progress/treatment.html", context, status=status)
@@ -338,11 +340,13 @@ def _decisions(
     page = Paginator(queue.order_by("opened_at", "pk"), PER_PAGE).get_page(request.GET.get("page"))
     count = page.paginator.count
     mine = " of yours" if queue is own else ""
+    cases = case_rows(list(page.object_list), user=user, refused=refused)
     context = {
         "answer": f"{count or 'No'} decision{'' if count == 1 else 's'}{mine} "
         f"{'is' if count == 1 else 'are'} open",
         "sub": "Is an older picture still true after what was done to the object?",
-        "cases": case_rows(list(page.object_list), user=user, refused=refused),
+        "cases": cases,
+        "astray": astray(refused, (row["form"] for row in cases)),
         "page": page,
     }
     return render(request, "progress/decisions.html", context, status=status)
@@ -354,14 +358,14 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
     """Answer one question with a verdict and its reason."""
     case = get_object_or_404(DecisionCase, pk=pk)
     form = DecideForm(request.POST)
-    status = 422
+    status, reason = 422, ""
     if form.is_valid():
         try:
             treatment_actions.decide_case(actor=signed_in(request), case_id=pk, **form.cleaned_data)
         except DomainError as error:
             form.add_error(None, str(error))
-            status = error.status
+            status, reason = error.status, error.message
         else:
             messages.success(request, "Decided. The statuses follow from it.")
             return redirect("progress:decisions")
-    return _decisions(request, Refused("decide", case.pk, form), status)
+    return _decisions(request, Refused("decide", case.pk, form, reason=reason), status)
