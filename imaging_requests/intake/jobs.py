@@ -12,6 +12,7 @@ import os
 import socket
 import threading
 import uuid
+import zoneinfo
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -216,13 +217,14 @@ def run(job_id: int, *, now: datetime | None = None, as_of: datetime | None = No
     """Do one job if it is due and nobody else has it; harmless at any other time.
 
     `now` decides what is due. With `as_of` everything that is stored bears that instant instead of
-    the clock's, for a history that is entered later.
+    the clock's, for a history that is entered later. Times in sentences are the studio's, as on
+    the pages.
     """
     work = _claim(job_id, now or timezone.now(), as_of)
     if work is None:
         return Outcome.NOT_MINE
     started = timezone.now()
-    with _heartbeat(work):
+    with _heartbeat(work), timezone.override(zoneinfo.ZoneInfo(settings.STUDIO_ZONE)):
         outcome = _do(work)
     spent = (timezone.now() - started).total_seconds()
     logger.info(

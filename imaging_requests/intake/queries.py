@@ -33,12 +33,11 @@ from imaging_requests.intake.models import (
     SortingStep,
 )
 from imaging_requests.intake.rules import UNDER_WAY, DropCount
-from imaging_requests.intake.sheets import LineSheet, line_sheets, spot_of
+from imaging_requests.intake.sheets import WHOLE, LineSheet, line_sheets, spot_of
 from imaging_requests.intake.words import gap_words
 
 STALLED_AFTER = timedelta(minutes=1)
 STANDSTILL_AFTER = timedelta(seconds=60)
-WHOLE = "G1"
 OPEN_SESSIONS = (SessionState.CONFIRMED, SessionState.RUNNING)
 
 

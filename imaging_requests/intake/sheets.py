@@ -35,7 +35,8 @@ Verdict = FileCheck.Verdict
 #: The rule that says whether a frame shows the object it was shot for; a doubt is enough.
 RECOGNITION = "G12"
 #: Checks of a file that hold it back from its place; others are measured once it lies there.
-PLACING_RULES = ("G1", "G2", "G3", "G4", "G5", "G7", "G8", "G9", "G11")
+WHOLE = "G1"
+PLACING_RULES = (WHOLE, "G2", "G3", "G4", "G5", "G7", "G8", "G9", "G11")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,7 @@ class FrameSheet:
     is_read: bool
     holds: tuple[str, ...]
     is_other_object: bool
+    is_broken: bool = False
     slate: Slate | None = None
     pattern: Grey | None = None
     twin: str = ""
@@ -307,10 +309,12 @@ def _twins(frames: Sequence[Frame]) -> dict[int, str]:
     """Find frames whose name, camera and camera time came before with other bytes.
 
     Two cameras at two stations may well count to the same number in the same second. The one that
-    came first keeps its right to a place; a person says which is to be used.
+    came first keeps its right to a place; a person says which is to be used. A file that cannot be
+    decoded has no such right: the second is the copy that was asked for.
     """
     names = {frame.first_name for frame in frames if frame.wall_clock}
-    known = Frame.objects.filter(first_name__in=names).order_by("pk")
+    broken = FileCheck.objects.filter(frame=OuterRef("pk"), rule=WHOLE, verdict=Verdict.FAIL)
+    known = Frame.objects.filter(~Exists(broken), first_name__in=names).order_by("pk")
     first: dict[tuple[str, str, str], int] = {}
     for pk, name, clock, body in known.values_list(
         "pk", "first_name", "wall_clock", "structure__exif__body_serial"
@@ -352,6 +356,7 @@ def _frame_sheet(frame: Frame, twin: str) -> FrameSheet:
         is_read=frame.read_at is not None,
         holds=tuple(holds),
         is_other_object=any(c.rule == RECOGNITION and holds_back(c) for c in checks),
+        is_broken=any(c.rule == WHOLE and holds_back(c) for c in checks),
         slate=read_slate_text(look.slate) if look is not None and look.slate else None,
         pattern=pattern_of_frame(frame),
         twin=twin,

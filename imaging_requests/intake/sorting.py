@@ -58,6 +58,9 @@ def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
     decisions = [_slate(timed, table) for timed in slates]
     decisions += [wait(each, Why.TWIN, each.sheet.twin) for each in frames if _is_twin(each)]
     rest = [each for each in frames if each.sheet.slate is None and not _is_twin(each)]
+    broken = [each for each in rest if each.sheet.is_broken]
+    decisions += [wait(each, Why.FAULT, " ".join(each.sheet.holds)) for each in broken]
+    rest = [each for each in rest if not each.sheet.is_broken]
     marks = marks_of(slates, table)
     timely = [each for each in rest if each.is_sure and not each.sheet.is_other_object]
     allotted = allot(

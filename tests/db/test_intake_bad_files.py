@@ -5,13 +5,14 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 import pytest
 
 from imaging_requests.imaging.files.verdicts import Outcome, Verdict
-from imaging_requests.intake import actions, quarantine, queries
+from imaging_requests.intake import actions, jobs, quarantine, queries
 from imaging_requests.intake import deriving as deriving_job
 from imaging_requests.intake.models import (
     Arrival,
@@ -21,15 +22,17 @@ from imaging_requests.intake.models import (
     FileCheck,
     Frame,
     FrameState,
+    Job,
 )
 from imaging_requests.intake.rules import may_format
 from imaging_requests.people.errors import IllegalStep, NotAllowed
 from imaging_requests.people.models import AuditEvent, User
 from tests import factory
-from tests.intake_scene import bracket, bring, frame_of, open_drop, pixels, settle, tiff
+from tests.intake_scene import ZONE, bracket, bring, frame_of, open_drop, pixels, settle, tiff
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
 GOOD = tiff(1, at=factory.NOW)
+NOON = factory.IN_AN_HOUR + factory.hours(0.5)
 
 
 def png_of(width: int, height: int, *, rows: int | None = None) -> bytes:
@@ -47,17 +50,14 @@ def png_of(width: int, height: int, *, rows: int | None = None) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
-def broken_inside() -> bytes:
+def broken_inside(taken: datetime = NOON) -> bytes:
     """A whole file with a good header whose packed pixels are damaged."""
-    from datetime import datetime
-
     from imaging_requests.imaging.synthesis.writer import CameraNotes, tiff_bytes
 
-    taken = datetime.fromisoformat("2026-04-16T10:00:00+01:00")
     parts = tiff_bytes(
         pixels(3),
         px_per_mm=6,
-        notes=CameraNotes(taken_at=taken, exposure_s=1),
+        notes=CameraNotes(taken_at=taken.astimezone(ZONE), exposure_s=1),
         compression="deflate",
     )
     strip = bytearray(bytes(parts[1]))
@@ -223,6 +223,29 @@ def test_the_same_file_under_two_names_is_stored_once_with_both(drop: Drop) -> N
     assert may_format(queries.count_of(drop.pk)).is_safe
 
 
+def test_the_copy_that_was_asked_for_takes_the_place_of_the_broken_one(line_drop: Drop) -> None:
+    """The broken file said: copy it again from the card. The same name and time come again."""
+    broken = bring(line_drop, "F1.tif", broken_inside(NOON))
+    settle()
+    assert frame_of(broken).state == FrameState.WAITING
+    assert frame_of(broken).waiting_reason == "fault"
+    again = bring(line_drop, "F1.tif", tiff(3, at=NOON))
+    settle()
+    assert frame_of(again).state == FrameState.PLACED
+    assert frame_of(broken).state == FrameState.WAITING
+
+
+def test_a_sentence_of_the_background_work_tells_the_time_of_the_studio(drop: Drop) -> None:
+    """The clock of the studio is an hour ahead of UTC in summer."""
+    at = datetime(2026, 7, 20, 8, 50, tzinfo=UTC)
+    first = bring(drop, "A.tif", GOOD)
+    assert jobs.run(Job.objects.get(subject_id=first.pk).pk, as_of=at) is jobs.Outcome.DONE
+    second = bring(drop, "B.tif", GOOD)
+    settle()
+    second.refresh_from_db()
+    assert "came as A.tif on 20 Jul 2026, 09:50" in second.answer
+
+
 def test_two_files_of_one_name_with_different_bytes_are_both_stored(drop: Drop) -> None:
     first = bring(drop, "F0001.tif", tiff(1, at=factory.NOW))
     settle()
@@ -233,20 +256,44 @@ def test_two_files_of_one_name_with_different_bytes_are_both_stored(drop: Drop) 
     assert "both are kept" in second.answer
 
 
-def test_fourteen_kinds_of_files_in_one_drop_each_get_their_answer(line_drop: Drop) -> None:
+def test_every_kind_of_bad_file_in_one_drop_gets_its_answer(line_drop: Drop) -> None:
+    """The good files of the drop are kept and placed as if the bad ones had not come."""
     assert line_drop.session is not None
     session = line_drop.session
     uv = factory.shot_line(session, factory.museum_object("AR 0011"), "UV")
     drop = open_drop(line_drop.brought_by, line=uv)
-    for name, data in bracket(session, (-1, 0, 1, 2)):
+    good = dict(bracket(session, (-1, 0, 1, 2)))
+    first = next(iter(good))
+    earlier = session.starts_at - factory.hours(30)
+    held = {
+        "eight.tif": tiff(21, at=earlier, picture=(pixels(21) // 257 * 257).astype(np.uint16)),
+        "bare.tif": tiff(22, at=earlier, has_profile=False),
+        "broken.tif": broken_inside(),
+        first: tiff(23, at=earlier),
+    }
+    refused = {
+        f"{number}-{name}": make() for number, (name, make, _) in enumerate(REFUSED.values())
+    }
+    for name, data in [*good.items(), *refused.items(), ("again.tif", good[first]), *held.items()]:
         bring(drop, name, data)
-    for number, (name, make, _) in enumerate(REFUSED.values()):
-        bring(drop, f"{number}-{name}", make())
     settle()
     states = list(drop.arrivals.values_list("state", flat=True))
-    assert states.count(ArrivalState.CHECKED) == 4
+    assert states.count(ArrivalState.CHECKED) == len(good) + len(held)
     assert states.count(ArrivalState.REFUSED) == len(REFUSED)
-    assert Frame.objects.filter(shot_line=uv, state=FrameState.PLACED).count() == 4
+    assert states.count(ArrivalState.ALREADY_HERE) == 1
+    assert Frame.objects.filter(shot_line=uv, state=FrameState.PLACED).count() == len(good)
+    reasons = dict(
+        Frame.objects.filter(state=FrameState.WAITING).values_list("first_name", "waiting_because")
+    )
+    for name, words in (
+        ("eight.tif", "Upgraded from 8 bit"),
+        ("bare.tif", "No colour profile is embedded"),
+        ("broken.tif", "cannot be decoded"),
+        (first, "outside the session"),
+    ):
+        assert words in reasons[name]
+    other = drop.arrivals.get(name=first, frame__state=FrameState.WAITING)
+    assert f"Another file named {first} with other bytes came" in other.answer
 
 
 # What becomes of refused bytes
