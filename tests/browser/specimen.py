@@ -75,6 +75,8 @@ def context() -> dict[str, Any]:
             {"figure": 23, "unit": "to shoot again or decide", "href": "#d"},
         ],
         "filters": SpecimenFilter(),
+        "long_name": f"{'before_treatment_' * 12}.tif",
+        "long_answer": "Received and proven in two places. " * 6,
         "groups": [
             {"label": "Front", "span": 6},
             {"label": "Through", "span": 1},

@@ -35,6 +35,18 @@ def test_no_page_scrolls_sideways_as_a_whole(browser: Browser, name: str, width:
     within.close()
 
 
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_long_name_of_a_file_pushes_nothing_aside(browser: Browser, width: int) -> None:
+    within = browser.new_context(viewport={"width": width, "height": 800})
+    page = show("sheet", within)
+    frame = page.locator("[data-files]")
+    assert frame.evaluate("box => box.scrollWidth <= box.clientWidth")
+    short = frame.get_by_text("BAY_0242.TIF").bounding_box()
+    assert short is not None
+    assert short["height"] < 25, "a short name stays on one line"
+    within.close()
+
+
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("name", PAGES)
