@@ -45,13 +45,13 @@ def main(say: Callable[[str], None]) -> None:
     say("| rule | fault | found at 1.5 × the limit | false fails | cannot tell | cases |")
     say("|---|---|---|---|---|---|")
     for case in chosen(arguments):
-        started = time.perf_counter()
+        started = time.process_time()
         found, false, mute = rates(case, count)
-        spent = time.perf_counter() - started
+        spent = time.process_time() - started
         say(
             f"| {case.rule} | {case.words} | {found:.1%} | {false:.1%} | {mute:.1%} | 2 × {count} |"
         )
-        sys.stderr.write(f"{case.rule}: {spent:.0f} s\n")
+        sys.stderr.write(f"{case.rule}: {spent:.1f} s of the processor\n")
 
 
 if __name__ == "__main__":

@@ -196,7 +196,7 @@ def _read_shadow(
         _profile(part, local, end, sign * axis, reach)
         for end, sign in zip(ends, (-1.0, 1.0), strict=True)
     ]
-    is_pin = [PIN[0] < float(np.median(line[1:5])) < PIN[1] for line in outside]
+    is_pin = [PIN[0] < float(np.median(line[2:6])) < PIN[1] for line in outside]
     is_bed = [float(np.median(line[2:6])) > LIT for line in outside]
     if is_pin[0] == is_pin[1]:
         return None

@@ -25,6 +25,11 @@ END_SHARE = 0.04
 """How near to the end of the used range of levels a marker must be."""
 MOST_MARKER_SHARE = 0.004
 LEAST_FIGURE_PX = 6
+LEAST_STANDING_OUT = 0.2
+"""By how much of the used range of levels figures differ from what is around them."""
+CLEARER = 1.5
+"""How much more figures at one end of the range must stand out than those at the other."""
+RING_PX = 6
 BLOCK_PX = 32
 LEAST_LINE_SHARE = 0.8
 
@@ -54,7 +59,7 @@ def find_marker(values: NDArray[Any]) -> Marker | None:
         values: Levels 0 to 1, (rows, columns); not modified.
 
     Returns:
-        The marker, or None if there is none or both ends could be one.
+        The marker, or None if there is none or both ends could be one alike.
     """
     field = as_light(values)
     if field is None or min(field.shape[:2]) < 40:
@@ -64,14 +69,20 @@ def find_marker(values: NDArray[Any]) -> Marker | None:
     if high - low < 0.05:
         return None
     reach = END_SHARE * (high - low)
-    bright = _figures(grey >= high - reach)
-    dark = _figures(grey <= low + reach)
-    if (bright is None) == (dark is None):
+    found = []
+    for polarity, extreme in (
+        (Polarity.DENSE_BRIGHT, grey >= high - reach),
+        (Polarity.DENSE_DARK, grey <= low + reach),
+    ):
+        place = _figures(extreme)
+        if place is not None:
+            steepness = _standing_out(grey, extreme, place) / (high - low)
+            if steepness >= LEAST_STANDING_OUT:
+                found.append((steepness, Marker(polarity, place)))
+    found.sort(key=lambda each: -each[0])
+    if not found or (len(found) > 1 and found[0][0] < CLEARER * found[1][0]):
         return None
-    if bright is not None:
-        return Marker(Polarity.DENSE_BRIGHT, bright)
-    assert dark is not None
-    return Marker(Polarity.DENSE_DARK, dark)
+    return found[0][1]
 
 
 def signal_to_noise(values: NDArray[Any]) -> float | None:
@@ -186,6 +197,22 @@ def _figures(extreme: NDArray[np.bool_]) -> Place | None:
     if bottom - top > MARKER_HEIGHT[1] * side * 1.5:
         return None
     return Place(float(left), float(top), float(right - left), float(bottom - top))
+
+
+def _standing_out(grey: NDArray[Any], extreme: NDArray[np.bool_], place: Place) -> float:
+    """Difference of level between figures and what lies 2 to 4 px around them."""
+    left, top = max(0, int(place.x) - RING_PX), max(0, int(place.y) - RING_PX)
+    right, bottom = (
+        int(start + size) + RING_PX + 1
+        for start, size in ((place.x, place.width), (place.y, place.height))
+    )
+    figures = extreme[top:bottom, left:right].astype(np.uint8)
+    wide, narrow = (cv2.dilate(figures, np.ones((side, side), np.uint8)) for side in (9, 3))
+    part = grey[top:bottom, left:right]
+    around = part[(wide > 0) & (narrow == 0)]
+    if not around.size:
+        return 0.0
+    return abs(float(np.median(part[figures > 0])) - float(np.median(around)))
 
 
 def _is_air(extreme: NDArray[np.bool_], labels: NDArray[Any], chosen: NDArray[np.int64]) -> bool:
