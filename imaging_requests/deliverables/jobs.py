@@ -33,6 +33,9 @@ def assemble(work: Work) -> None:
                 ask_for_join(row, now=work.now())
             if work.as_of is None or row.technique == "UV":
                 ask_to_measure(work.subject_id)
+        elif row is not None and row.state == DeliverableState.TO_REVIEW and row.technique == "UV":
+            # a frame with the lamps off may come after the picture was handed in
+            ask_to_measure(work.subject_id)
     if row is not None and row.state == DeliverableState.BUILDING:
         keep_recognition(check=check_recognition(row))
 

@@ -18,7 +18,7 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.collection.queries import facts_now
-from imaging_requests.deliverables import queries
+from imaging_requests.deliverables import lamps, queries
 from imaging_requests.deliverables.actions.measuring import keep_measurements
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -37,7 +37,7 @@ from imaging_requests.intake import store
 from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import TryLaterError, Work
 from imaging_requests.intake.limits import measurement_rules
-from imaging_requests.intake.models import Job
+from imaging_requests.intake.models import Frame, Job
 
 logger = logging.getLogger(__name__)
 
@@ -71,21 +71,28 @@ def measure_line(work: Work) -> None:
     tiles = _tiles(row)
     plan = _plan(row, is_whole=len(tiles) == 1, now=work.now())
     seen, found, measured = {}, [], []
-    for name, seats in tiles.items():
-        seen[name] = _signature(row, plan, seats)
+    off = lamps.lamps_off(row)
+    for number, (name, seats) in enumerate(tiles.items()):
+        dark = lamps.frames_of_tile(off, seats, is_first=number == 0)
+        seen[name] = _signature(row, plan, seats, off if number == 0 else dark)
         if before.get(name) != seen[name]:
             if row.px_per_mm < measurement_rules().number("program.least_px_per_mm"):
                 found += _too_coarse(row, seats)
             else:
-                found += _measure_tile(work, plan, row, seats)
+                found += _measure_tile(work, plan, row, seats, dark)
+                without = lamps.without_frame(row, off) if number == 0 else []
+                found += [Found(seats[0].frame_id, finding) for finding in without]
             measured += [seat.frame_id for seat in seats]
+    kept = [(each.frame_id, each.finding) for each in without_echoes(found)]
+    warm_up = lamps.warm_up(row, tiles, kept) if measured else None
+    rules = [rule for rule in measurement_rules().ids() if rule not in ASKED_BEFORE]
     with work.publish():
-        keep_measurements(
-            found=[(each.frame_id, each.finding) for each in without_echoes(found)],
-            frame_ids=measured,
-            rules=[rule for rule in measurement_rules().ids() if rule not in ASKED_BEFORE],
-            now=work.now(),
-        )
+        keep_measurements(found=kept, frame_ids=measured, rules=rules, now=work.now())
+        if warm_up is not None:
+            every = [seat.frame_id for seats in tiles.values() for seat in seats]
+            keep_measurements(
+                found=[warm_up], frame_ids=every, rules=[lamps.WARM_UP_RULE], now=work.now()
+            )
         work.result = {"seen": seen, "frames": len(measured)}
 
 
@@ -152,26 +159,27 @@ def _too_coarse(row: Deliverable, seats: Sequence[DeliverableFrame]) -> list[Fou
     return [Found(seat.frame_id, measurement_rules().unknown("G6", because)) for seat in seats]
 
 
-def _signature(row: Deliverable, plan: Plan, seats: Sequence[DeliverableFrame]) -> list[Any]:
+def _signature(
+    row: Deliverable, plan: Plan, seats: Sequence[DeliverableFrame], dark: Sequence[Frame]
+) -> list[Any]:
     """All that the findings of a tile depend on."""
-    frames = [[seat.frame_id, seat.ev] for seat in seats]
+    frames: list[list[Any]] = [[seat.frame_id, seat.ev] for seat in seats]
+    frames += [[frame.pk, frame.ev, frame.role] for frame in dark]
     planned = replace(plan, until="")
     return [measurement_rules().version, row.pk, repr(planned), frames]
 
 
 def _measure_tile(
-    work: Work, plan: Plan, row: Deliverable, seats: Sequence[DeliverableFrame]
+    work: Work,
+    plan: Plan,
+    row: Deliverable,
+    seats: Sequence[DeliverableFrame],
+    dark: Sequence[Frame],
 ) -> list[Found]:
-    files: list[tuple[Path, Plan]] = []
-    for seat in seats:
-        path = store.readable_path(seat.frame.sha256, seat.frame.extension)
-        if path is None:
-            raise TryLaterError(
-                f"Neither copy of {seat.frame.first_name} can be opened, so it cannot be measured. "
-                "Ask the system keeper to look at the disks."
-            )
-        files.append((path, replace(plan, ev=seat.ev)))
-    pixels = sum((seat.frame.width_px or 0) * (seat.frame.height_px or 0) for seat in seats)
+    files = [(_readable(seat.frame), replace(plan, ev=seat.ev)) for seat in seats]
+    files += [(_readable(frame), replace(plan, ev=frame.ev, role="ambient")) for frame in dark]
+    every = [*(seat.frame for seat in seats), *dark]
+    pixels = sum((frame.width_px or 0) * (frame.height_px or 0) for frame in every)
     answer = measure(
         guards(),
         files,
@@ -185,9 +193,25 @@ def _measure_tile(
     return _found(answer, seats)
 
 
+def _readable(frame: Frame) -> Path:
+    path = store.readable_path(frame.sha256, frame.extension)
+    if path is None:
+        raise TryLaterError(
+            f"Neither copy of {frame.first_name} can be opened, so it cannot be measured. Ask the "
+            "system keeper to look at the disks."
+        )
+    return path
+
+
 def _found(answer: Measured, seats: Sequence[DeliverableFrame]) -> list[Found]:
+    """What was found on the frames of the picture; those with the lamps off come after them."""
     found = []
-    for seat, each in zip(seats, answer.frames, strict=True):
+    dark = answer.frames[len(seats) :]
+    because = [each.sentence for each in dark if isinstance(each, Unreadable)]
+    if because and len(because) == len(dark):
+        unread = measurement_rules().unknown(lamps.ROOM_RULE, because[0])
+        found.append(Found(seats[0].frame_id, unread))
+    for seat, each in zip(seats, answer.frames[: len(seats)], strict=True):
         if isinstance(each, Unreadable):
             found.append(Found(seat.frame_id, measurement_rules().unknown("G13", each.sentence)))
         else:

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from imaging_requests.deliverables import rules
 from imaging_requests.deliverables.models import Deliverable, DeliverableFrame
+from imaging_requests.imaging.measure.finding import Place
 from imaging_requests.intake.limits import measurement_rules
 from imaging_requests.intake.models import Derivative, FileCheck
 from imaging_requests.intake.words import ev_words
@@ -20,6 +21,7 @@ from imaging_requests.protocols.queries import trigger_tables
 from imaging_requests.treatments.models import Incident, Intervention
 
 SMALL, LARGE = "256", "1024"
+MAP_WIDTH, LEAST_BOX = 48, 5.0
 Verdict = FileCheck.Verdict
 
 
@@ -122,9 +124,45 @@ def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, 
             "unit": check.unit,
             "limit": check.limit,
             "words": check.sentence,
+            "spot": spot_of(check),
         }
         for check in looked_at
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where in its frame something was found: in words, and as a box on a map of the frame.
+
+    The map is 48 wide; a box is never drawn smaller than can be seen.
+    """
+
+    words: str
+    height: float
+    left: float
+    top: float
+    across: float
+    down: float
+
+
+def spot_of(check: FileCheck) -> Spot | None:
+    """Say where something was found; None if it concerns the whole frame."""
+    width, height = check.frame.width_px, check.frame.height_px
+    if not check.place_px or not width or not height:
+        return None
+    place = Place(*check.place_px)
+    words = place.words(width, height)
+    if not words:
+        return None
+    scale = MAP_WIDTH / width
+    tall = height * scale
+    across = min(MAP_WIDTH, max(LEAST_BOX, place.width * scale))
+    down = min(tall, max(LEAST_BOX, place.height * scale))
+    middle_x = (place.x + place.width / 2) * scale
+    middle_y = (place.y + place.height / 2) * scale
+    left = min(max(0.0, middle_x - across / 2), MAP_WIDTH - across)
+    top = min(max(0.0, middle_y - down / 2), tall - down)
+    return Spot(words, *(round(value, 1) for value in (tall, left, top, across, down)))
 
 
 def passes(checks: Sequence[FileCheck]) -> list[str]:

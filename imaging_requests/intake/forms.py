@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from imaging_requests.intake.actions.placing import Choice
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import Frame
+from imaging_requests.intake.models import Frame, FrameRole
 
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
@@ -107,15 +107,20 @@ class ClockForm(forms.Form):
         return amount if self.cleaned_data["direction"] == SLOW else -amount
 
 
-def spot_value(spot: Spot) -> str:
-    """Write a place as the value of a choice."""
-    return f"{spot.line_id}:{spot.tile_y}:{spot.tile_x}:{spot.focus_slice}:{spot.ev:g}"
+def spot_value(spot: Spot, role: str = FrameRole.VIEW) -> str:
+    """Write a place as the value of a choice; what a frame is for only if it is no view."""
+    value = f"{spot.line_id}:{spot.tile_y}:{spot.tile_x}:{spot.focus_slice}:{spot.ev:g}"
+    return value if role == FrameRole.VIEW else f"{value}:{role}"
 
 
-def read_spot(value: str) -> Spot:
-    """Read what `spot_value` wrote."""
-    line_id, tile_y, tile_x, focus_slice, ev = value.split(":")
-    return Spot(int(line_id), int(tile_y), int(tile_x), int(focus_slice), float(ev))
+def read_spot(value: str) -> tuple[Spot, str]:
+    """Read what `spot_value` wrote: the place, and what the frame is for.
+
+    Raises `ValueError` for anything else.
+    """
+    line_id, tile_y, tile_x, focus_slice, ev, *rest = value.split(":")
+    role = FrameRole(":".join(rest)) if rest else FrameRole.VIEW
+    return Spot(int(line_id), int(tile_y), int(tile_x), int(focus_slice), float(ev)), role.value
 
 
 class _PlaceField(forms.ChoiceField):
@@ -191,7 +196,7 @@ class SortingForm(forms.Form):
     def choices(self) -> list[Choice]:
         """Return the places chosen for ticked frames; those without one are left out."""
         return [
-            self._choice(pk, read_spot(self.cleaned_data[f"place-{pk}"]))
+            self._choice(pk, *read_spot(self.cleaned_data[f"place-{pk}"]))
             for pk in self.ticked()
             if self.cleaned_data.get(f"place-{pk}")
         ]
@@ -200,12 +205,13 @@ class SortingForm(forms.Form):
         """Give the ticked frames the free places of one line in the order shown."""
         return [self._choice(pk, spot) for pk, spot in zip(self.ticked(), free, strict=False)]
 
-    def _choice(self, pk: int, spot: Spot) -> Choice:
+    def _choice(self, pk: int, spot: Spot, role: str = FrameRole.VIEW) -> Choice:
         taken: datetime | None = self.cleaned_data.get(f"taken-{pk}")
         return Choice(
             frame_id=pk,
             read_version=self.cleaned_data.get(f"version-{pk}") or 0,
             spot=spot,
+            role=role,
             captured_at=taken,
         )
 

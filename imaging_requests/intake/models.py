@@ -384,6 +384,11 @@ class FileCheck(models.Model):
     limit = models.CharField(max_length=240, blank=True)
     verdict = models.CharField(max_length=12, choices=Verdict.choices)
     sentence = models.TextField()
+    place_px = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="Left, top, width, height in px of the frame; nothing for the whole of it.",
+    )
     checked_at = models.DateTimeField(default=timezone.now)
 
     class Meta:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils import timezone
@@ -15,10 +15,11 @@ from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import CameraClock, Drop, Frame
+from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole
 from imaging_requests.intake.pages import number_of, picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
 from imaging_requests.intake.sorting_words import exposure_words
+from imaging_requests.intake.words import ev_words
 
 FRAMES_PER_PAGE = 24
 LIKELY = "Likely"
@@ -162,7 +163,23 @@ def _places_for(
         choices.append((LIKELY, first))
     if rest:
         choices.append(("Other free places", rest))
+    dark = _lamps_off(sheets.values())
+    if dark:
+        choices.append(("Taken with the lamps off", dark))
     return choices
+
+
+def _lamps_off(sheets: Iterable[LineSheet]) -> list[tuple[str, str]]:
+    """Say as what a frame of the room without lamps can be kept, by line and exposure."""
+    found = []
+    for sheet in sheets:
+        if sheet.technique == "UV" and sheet.expected:
+            first = sheet.expected[0]
+            for ev in sheet.grid.exposures_ev or (0.0,):
+                spot = replace(first, ev=ev)
+                words = f"{sheet.words}, lamps off, exposure {ev_words(ev)}"
+                found.append((spot_value(spot, FrameRole.AMBIENT), words))
+    return found
 
 
 def initial_places(frames: Iterable[Frame], places: dict[int, list[Any]]) -> dict[str, str]:

@@ -187,7 +187,7 @@ def warm_up(rng: np.random.Generator, strength: float) -> float | None:
     first, last = (_strip(rng, np.full(3, 0.008), level=0.44 * factor) for factor in (1.0, change))
     if first is None or last is None:
         return None
-    return check_warm_up(first.level, last.level, tools()).value
+    return check_warm_up(first.level, last.level, tools().rules).value
 
 
 def _raked(rng: np.random.Generator) -> Any:

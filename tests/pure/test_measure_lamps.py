@@ -63,8 +63,8 @@ class TestFluorescence:
         light = as_frame(shoot(Technique.FLUORESCENCE, role=Role.AMBIENT, room_light=0.05))
         assert check_ambient(dark, lit, tools()).outcome is Outcome.PASS
         assert check_ambient(light, lit, tools()).outcome is Outcome.FAIL
-        assert check_warm_up(0.40, 0.41, tools()).outcome is Outcome.PASS
-        assert check_warm_up(0.40, 0.45, tools()).outcome is Outcome.FAIL
+        assert check_warm_up(0.40, 0.41, tools().rules).outcome is Outcome.PASS
+        assert check_warm_up(0.40, 0.45, tools().rules).outcome is Outcome.FAIL
 
 
 class TestRaking:

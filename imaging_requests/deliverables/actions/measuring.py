@@ -45,6 +45,7 @@ def keep_measurements(
                 "limit": finding.limit[:240],
                 "verdict": finding.outcome.value,
                 "sentence": finding.sentence,
+                "place_px": None if finding.place is None else finding.place.as_list(),
                 "checked_at": now,
             },
         )

@@ -18,6 +18,14 @@ Kind = Literal["at_most", "at_least", "within", "between"]
 SIGN = {"at_most": "≤ ", "at_least": "≥ ", "within": "±", "between": ""}
 
 
+WHOLE_SHARE = 0.9
+PARTS = (
+    ("upper left", "upper middle", "upper right"),
+    ("left, half way down", "in the middle", "right, half way down"),
+    ("lower left", "lower middle", "lower right"),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """Limits of one rule.
@@ -93,6 +101,25 @@ class Place:
     def as_list(self) -> list[float]:
         """Return x, y, width, height."""
         return [self.x, self.y, self.width, self.height]
+
+    def words(self, width_px: int, height_px: int) -> str:
+        """Say where it lies in a picture of so many px; empty if it is nearly the whole picture.
+
+        The picture is divided into nine parts alike; the middle of the place decides.
+
+        >>> Place(40, 30, 120, 80).words(6000, 4000)
+        'upper left, 120 × 80 px'
+        >>> Place(2900, 1960, 200, 80).words(6000, 4000)
+        'in the middle, 200 × 80 px'
+        >>> Place(0, 0, 6000, 4000).words(6000, 4000)
+        ''
+        """
+        if self.width * self.height >= WHOLE_SHARE * width_px * height_px:
+            return ""
+        across = _third(self.x + self.width / 2, width_px)
+        down = _third(self.y + self.height / 2, height_px)
+        size = f"{round(self.width):,} × {round(self.height):,} px"
+        return f"{PARTS[down][across]}, {size}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +263,10 @@ def _band(name: str, value: Mapping[str, Any]) -> Band:
         raise DataError(f"The rule {name} needs a title, a known kind and a limit to pass.")
     warn = value.get("warn")
     return Band(kind, _ends(name, value["pass"]), None if warn is None else _ends(name, warn))
+
+
+def _third(at: float, size: int) -> int:
+    return min(2, max(0, int(3 * at / max(size, 1))))
 
 
 def _ends(name: str, value: Any) -> tuple[float, float]:

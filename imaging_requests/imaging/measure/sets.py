@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from imaging_requests.imaging.measure.bracket import shift_between, step_ev
 from imaging_requests.imaging.measure.checks import with_until
 from imaging_requests.imaging.measure.delta_e import lightness
-from imaging_requests.imaging.measure.finding import Finding
+from imaging_requests.imaging.measure.finding import Finding, Rules
 from imaging_requests.imaging.measure.fluorescence import mean_light
 from imaging_requests.imaging.measure.frame import Frame
 from imaging_requests.imaging.measure.outline import Outline
@@ -58,14 +58,20 @@ def check_bracket(
     return with_until(found, plan.until)
 
 
-def check_ambient(ambient: Frame, lit: Frame, tools: Tools) -> Finding:
-    """U2: mean of a frame with the lamps off as a share of one with the lamps on, same exposure."""
+def check_ambient(ambient: Frame, lit: Frame, tools: Tools, *, longer_ev: float = 0.0) -> Finding:
+    """U2: mean of a frame with the lamps off as a share of one with the lamps on.
+
+    Args:
+        ambient, lit: Lamps off and on.
+        tools: Limits.
+        longer_ev: By how much more the lit frame was exposed, in EV; taken off its light.
+    """
     off = None if ambient.light is None else mean_light(ambient.light)
     on = None if lit.light is None else mean_light(lit.light)
     if off is None or on is None or on <= 0:
         because = "One of the frames has no profile or no light, so they cannot be compared."
         return tools.rules.unknown("U2", because)
-    percent = 100 * off / on
+    percent = 100 * off / on * 2.0**longer_ev
     return tools.rules.found(
         "U2",
         percent,
@@ -75,18 +81,38 @@ def check_ambient(ambient: Frame, lit: Frame, tools: Tools) -> Finding:
     )
 
 
-def check_warm_up(first: float, last: float, tools: Tools) -> Finding:
+def check_lamps_off(
+    ambient: Sequence[tuple[float, Frame]], lit: Sequence[tuple[float, Frame]], tools: Tools
+) -> list[Finding]:
+    """U2 of each frame with the lamps off against the lit frame of the nearest exposure.
+
+    Both are given with their offset in the bracket, in EV.
+    """
+    found = []
+    for ev, frame in ambient:
+        nearest = min(lit, key=lambda each: (abs(each[0] - ev), each[0]), default=None)
+        if nearest is not None:
+            found.append(check_ambient(frame, nearest[1], tools, longer_ev=nearest[0] - ev))
+    return found
+
+
+def check_warm_up(first: float, last: float, rules: Rules) -> Finding:
     """U8: change of the glowing patch from the first to the last tile, from its two levels."""
     if first <= 0 or last <= 0:
-        return tools.rules.unknown("U8", "The glowing patch is dark in one of the tiles.")
+        return rules.unknown("U8", "The glowing patch is dark in one of the tiles.")
     percent = 100 * (last / first - 1)
-    return tools.rules.found(
+    return rules.found(
         "U8",
         percent,
         good=f"The lamps kept their level ({percent:+.1f} %).",
         bad=f"The lamps changed by {percent:+.1f} % from the first to the last tile: they were not "
         "warm. Let them burn for 20 minutes, then shoot the tiles again.",
     )
+
+
+def check_warm_up_ev(first_ev: float, last_ev: float, rules: Rules) -> Finding:
+    """U8 from the levels of both tiles in EV off the target level, as U4 gives them."""
+    return check_warm_up(1.0, 2.0 ** (last_ev - first_ev), rules)
 
 
 def _steps(

@@ -15,12 +15,12 @@ from imaging_requests.imaging.files.data_values import DataError
 from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.measure.charts import read_editions
-from imaging_requests.imaging.measure.checks import check_frame
+from imaging_requests.imaging.measure.checks import check_frame, with_until
 from imaging_requests.imaging.measure.finding import Finding, Rules
 from imaging_requests.imaging.measure.frame import Frame
 from imaging_requests.imaging.measure.plan import Plan, Tools
 from imaging_requests.imaging.measure.read import read_frame
-from imaging_requests.imaging.measure.sets import check_bracket
+from imaging_requests.imaging.measure.sets import check_bracket, check_lamps_off
 from imaging_requests.imaging.measure.strip import Strip
 
 DATA_NAMES = ("measurements-1.json", "charts-1.json", "target-strip-1.json")
@@ -61,14 +61,16 @@ def plan_from_data(data: Mapping[str, Any]) -> Plan:
 def measure(arguments: Mapping[str, Any]) -> dict[str, Any]:
     """Measure one file, or the frames of one bracket; plans say what each was meant to be.
 
+    Frames with the lamps off are held against the exposures of the bracket.
+
     The answer holds ``frames``, one for each path, each with either ``findings`` or ``refused``,
-    and ``together``, the findings of a bracket.
+    and ``together``, the findings of a bracket and of the frames with the lamps off.
     """
     pyvips.cache_set_max(0)
     tools = read_tools(arguments["data_folder"], tuple(arguments["charts"]))
     limits = Limits(**arguments["limits"])
     answers: list[dict[str, Any]] = []
-    bracket: list[tuple[float, Frame]] = []
+    exposures: dict[str, list[tuple[float, Frame]]] = {"view": [], "ambient": []}
     plans = [plan_from_data(each) for each in arguments["plans"]]
     for path, plan in zip(arguments["paths"], plans, strict=True):
         frame = read_frame(
@@ -84,11 +86,14 @@ def measure(arguments: Mapping[str, Any]) -> dict[str, Any]:
         findings = [found.as_data() for found in check_frame(frame, plan, tools)]
         size = [frame.width_px, frame.height_px]
         answers.append({"findings": findings, "size_px": size})
-        if plan.ev is not None and plan.role == "view":
-            bracket.append((plan.ev, frame))
+        if plan.ev is not None and plan.role in exposures:
+            exposures[plan.role].append((plan.ev, frame))
+    views = [plan for plan in plans if plan.role == "view"]
+    bracket = exposures["view"]
     together: list[Finding] = []
-    if plans and len(bracket) == len(plans):
+    if views and len(bracket) == len(views):
         together = check_bracket(
-            bracket, replace(plans[0], ev=None), tools, wanted_ev=arguments["wanted_ev"]
+            bracket, replace(views[0], ev=None), tools, wanted_ev=arguments["wanted_ev"]
         )
+    together += with_until(check_lamps_off(exposures["ambient"], bracket, tools), plans[0].until)
     return {"frames": answers, "together": [found.as_data() for found in together]}

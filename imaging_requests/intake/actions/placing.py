@@ -263,6 +263,7 @@ class Choice:
     frame_id: int
     read_version: int
     spot: Spot
+    role: str = FrameRole.VIEW
     captured_at: datetime | None = None
     instead: bool = False
 
@@ -290,6 +291,7 @@ def place_frames(*, actor: User, choices: Sequence[Choice], now: datetime | None
                 tile_y=choice.spot.tile_y,
                 ev=choice.spot.ev,
                 focus_slice=choice.spot.focus_slice,
+                role=choice.role,
                 captured_at=choice.captured_at,
                 instead=choice.instead,
                 now=now,
