@@ -31,6 +31,8 @@ from imaging_requests.imaging.alignment.matrices import (
     similarity,
 )
 from imaging_requests.imaging.alignment.pictures import picture_of
+from imaging_requests.imaging.measure.bracket import shift_between
+from tests.pure.measure_samples import tools
 
 pytestmark = pytest.mark.xdist_group("alignment of published pictures")
 
@@ -138,3 +140,46 @@ def test_a_scene_is_not_laid_over_a_wall(
     )
     assert found.verdict is Verdict.CANNOT_TELL
     assert found.matrix is None
+
+
+def test_a_shift_alone_cannot_lay_infrared_on_red_if_its_scale_is_one_percent_off(
+    bands: np.ndarray,
+) -> None:
+    """A refocused infrared picture is larger: Dyer, Verri, Cupitt, Multispectral imaging (CHARISMA
+    user manual 1.0, 2013), page 20. Red against short-wave infrared of the scene, 1.01 times as
+    large: after the best shift the corners still lie apart, after a similarity they do not.
+    """
+    rows, columns = bands.shape[:2]
+    red, infrared = (np.ascontiguousarray(bands[..., band]) for band in (2, 4))
+    truth = similarity(scale=1.01)
+    moving = cv2.warpPerspective(
+        infrared, truth, (columns, rows), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT
+    )
+    shift = shift_between(red / 255, moving / 255)
+    assert shift is not None
+    shifted = similarity(shift=(-shift.x_px, -shift.y_px))
+    found = align(picture_of(red), picture_of(moving), limits=Limits())
+    assert found.matrix is not None, found.reason
+    assert found.residual_px is not None
+    gate = tools().rules.rule("R2").band.fail_limit
+    left_by_shift, left_by_map = (
+        corner_errors(matrix, inverse(truth), columns, rows) for matrix in (shifted, found.matrix)
+    )
+    assert float(left_by_shift.max()) > 2 * gate
+    assert float(left_by_map.max()) < gate
+    assert _left_over(red, moving, shifted) > gate
+    assert _left_over(red, moving, found.matrix) < gate
+    assert found.residual_px < gate
+
+
+def _left_over(reference: np.ndarray, moving: np.ndarray, matrix: Matrix) -> float:
+    """The largest shift that is still seen in a quarter of the picture after a map, px."""
+    rows, columns = reference.shape
+    laid = cv2.warpPerspective(moving, matrix, (columns, rows), borderMode=cv2.BORDER_REFLECT)
+    found = []
+    for y in (slice(0, rows // 2), slice(rows // 2, rows)):
+        for x in (slice(0, columns // 2), slice(columns // 2, columns)):
+            shift = shift_between(reference[y, x] / 255, laid[y, x] / 255)
+            assert shift is not None
+            found.append(shift.length_px)
+    return max(found)

@@ -25,6 +25,7 @@ from imaging_requests.imaging.measure.charts import read_editions
 from imaging_requests.imaging.measure.checks import TECHNIQUES
 from imaging_requests.imaging.measure.finding import Finding
 from imaging_requests.imaging.measure.plan import Plan
+from imaging_requests.imaging.measure.stars import MOST_STARS, Stars
 from imaging_requests.intake.limits import read_data, reading_limits
 
 FAILED, REFUSED = 1, 2
@@ -35,6 +36,7 @@ SAID = {
     Outcome.FAIL: "FAIL",
     Outcome.CANNOT_TELL: "cannot tell",
 }
+VISIBLE = ("VF", "VC")
 ROLES = ("view", "flat", "dark", "ambient", "target")
 
 
@@ -97,7 +99,7 @@ class Command(BaseCommand):
         if options["json"]:
             self.stdout.write(_as_json(answer, files, evs, verdict, options))
         else:
-            self.stdout.write(_as_text(answer, files))
+            self.stdout.write(_as_text(answer, files, options["technique"]))
         refused = [each for each in answer.frames if isinstance(each, Unreadable)]
         if refused:
             raise CommandError(refused[0].sentence, returncode=REFUSED)
@@ -180,13 +182,31 @@ def _as_json(
         "rules_version": int(read_data("checks/measurements-1.json")["version"]),
         "charts": options["chart"] or list(strip["values"]["chart.patch_mm"]["value"]),
         "verdict": verdict.value,
+        "stars": _stars(answer, options["technique"]),
         "files": told,
         "together": [found.as_data() for found in answer.together],
     }
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
 
 
-def _as_text(answer: Measured, files: list[Path]) -> str:
+def _stars(answer: Measured, technique: str) -> dict[str, Any] | None:
+    """Grade a picture in visible light as the published guideline does: by its worst value."""
+    if technique not in VISIBLE:
+        return None
+    stars = Stars.from_settings(read_data("checks/stars-1.json"))
+    worst: dict[str, int] = {}
+    for each in answer.frames:
+        if isinstance(each, Unreadable):
+            continue
+        values = {found.rule_id: found.value for found in each[0] if found.value is not None}
+        for rule, count in stars.of(values).items():
+            worst[rule] = min(worst.get(rule, count), count)
+    if not worst:
+        return None
+    return {"guideline": stars.title, "least": min(worst.values()), "by_rule": worst}
+
+
+def _as_text(answer: Measured, files: list[Path], technique: str) -> str:
     lines = []
     for path, each in zip(files, answer.frames, strict=True):
         lines.append(path.name)
@@ -197,6 +217,10 @@ def _as_text(answer: Measured, files: list[Path]) -> str:
     if answer.together:
         lines.append("The frames together")
         lines += [_line(found) for found in answer.together]
+    stars = _stars(answer, technique)
+    if stars is not None:
+        count = stars["least"]
+        lines.append(f"{stars['guideline']}: {count} of {MOST_STARS}, by the worst value measured")
     return "\n".join(lines)
 
 
