@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
 
+from django.db import transaction
+
 from imaging_requests.campaigns import actions as campaigns
 from imaging_requests.campaigns.checks import check_session
 from imaging_requests.campaigns.models import Session, ShotLine
@@ -129,6 +131,7 @@ class _Act:
             bringing.drop_line(line, frames, actor=self.photographer, now=now)
             brought += frames
         bringing.work_off(now)
+        self._join(now)
         self.room.throw_away(brought)
         for drop in Drop.objects.filter(session=self.session_id):
             intake.close_drop(
@@ -144,6 +147,17 @@ class _Act:
             read_version=self._version(),
             now=now,
         )
+
+    def _join(self, now: datetime) -> None:
+        """Have the plates joined where the story shows it; a history is not joined by itself."""
+        told = self.world.scenario["campaigns"]["joined"]
+        if self.visit.number not in told["objects"]:
+            return
+        with transaction.atomic():
+            for row in self._pictures(DeliverableState.BUILDING):
+                if row.technique == told["technique"]:
+                    deliverables.ask_for_join(row, now=now)
+        bringing.work_off(now)
 
     def bring_loose(self, now: datetime) -> None:
         """Drop files that belong to no session; they wait on the sorting table."""
