@@ -17,7 +17,12 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
-from imaging_requests.deliverables.models import Deliverable, DeliverableFrame, DeliverableState
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableFrame,
+    DeliverableState,
+    Package,
+)
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import OUTSIDE
@@ -229,6 +234,30 @@ def decision_until(
     )
     found, until = _decide_all(user, facts, now or timezone.now())
     return found[subject.pk], until
+
+
+def kept_back(package: Package, user: User | None, now: datetime) -> list[str]:
+    """Return why a recipient may not have pictures of a package, a sentence for each; for handing.
+
+    Who has no account here has no role either, and gets nothing that a restriction covers.
+    """
+    rows = [item.deliverable for item in package.items.select_related("deliverable__object")]
+    if user is not None:
+        found = decisions(user, rows, now=now)
+        return [f"{row}: {found[row.pk].because}" for row in rows if found[row.pk].seen < Seen.FULL]
+    facts = {row.pk: _Facts.of(row) for row in rows}
+    related = families(pk for each in facts.values() for pk in each.object_ids)
+    limits = [
+        limit
+        for limit in _limits({pk for family in related.values() for pk in family})
+        if limit.holds_at(now)
+    ]
+    return [
+        f"{row}: {limit.words.rstrip('.')}."
+        for row in rows
+        for limit in limits
+        if limit.covers(facts[row.pk].shown(related))
+    ]
 
 
 def why_hidden(user: User, subject: Any) -> str:

@@ -13,7 +13,13 @@ from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables import joined
-from imaging_requests.deliverables.models import Deliverable, DeliverableState
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableState,
+    Package,
+    PackageItem,
+)
+from imaging_requests.deliverables.queries import package_address
 from imaging_requests.deliverables.shown import day
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
@@ -69,12 +75,17 @@ class RestrictionLine:
     who: str
     inherited_from: str
     lift_href: str
+    packages: tuple[dict[str, Any], ...] = ()
 
 
 def restriction_lines(
-    rows: Iterable[Restriction], thing: CollectionObject, *, may_lift: bool
+    rows: Iterable[Restriction],
+    thing: CollectionObject,
+    *,
+    may_lift: bool,
+    handed: Sequence[PackageItem] = (),
 ) -> list[RestrictionLine]:
-    """Say restrictions in words; those of a whole name it."""
+    """Say restrictions in words; those of a whole name it, and those of `handed` their packages."""
     listed = list(rows)
     numbers = numbers_of({row.object_id for row in listed})
     names = {
@@ -94,9 +105,46 @@ def restriction_lines(
             who=str(row.set_by),
             inherited_from=numbers[row.object_id] if row.object_id != thing.pk else "",
             lift_href=reverse("pictures:lift", args=[row.pk]) if may_lift else "",
+            packages=_packages_under(row, handed),
         )
         for row in listed
     ]
+
+
+def sealed_items(thing: CollectionObject) -> list[PackageItem]:
+    """Return the places in sealed packages of an object's pictures and those of its parts."""
+    wanted, pending = {thing.pk}, {thing.pk}
+    while pending:
+        parts = CollectionObject.objects.filter(part_of__in=pending).values_list("pk", flat=True)
+        pending = set(parts) - wanted
+        wanted |= pending
+    return list(
+        PackageItem.objects.filter(
+            package__state=Package.State.SEALED, deliverable__object__in=wanted
+        )
+        .select_related("package", "deliverable")
+        .prefetch_related("package__deliveries")
+        .order_by("-package__sealed_at", "-package")
+    )
+
+
+def _packages_under(row: Restriction, handed: Sequence[PackageItem]) -> tuple[dict[str, Any], ...]:
+    """Return the packages that hold pictures under a restriction, each with who has it."""
+    found: dict[int, dict[str, Any]] = {}
+    for item in handed:
+        picture = item.deliverable
+        if row.techniques and picture.technique not in row.techniques:
+            continue
+        if row.chain is not None and picture.chain != row.chain:
+            continue
+        if row.surface and row.surface not in (picture.face, picture.surface):
+            continue
+        found[item.package_id] = {
+            "number": item.package.number,
+            "href": package_address(item.package),
+            "who": ", ".join(each.recipient for each in item.package.deliveries.all()),
+        }
+    return tuple(found.values())
 
 
 def _scope_words(row: Restriction, names: dict[Any, str]) -> str:
@@ -143,7 +191,9 @@ def restrictions_context(thing: CollectionObject, user: User, now: datetime) -> 
         "answer": answer,
         "sub": thing.title,
         "crumbs": [{"label": number, "href": reverse("progress:object", args=[thing.pk])}],
-        "in_force": restriction_lines(in_force, thing, may_lift=may_restrict),
+        "in_force": restriction_lines(
+            in_force, thing, may_lift=may_restrict, handed=sealed_items(thing) if in_force else ()
+        ),
         "over": restriction_lines(over, thing, may_lift=False),
         "may_restrict": may_restrict,
         "grants": grant_lines(

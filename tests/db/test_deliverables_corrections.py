@@ -14,6 +14,7 @@ from imaging_requests.deliverables import actions
 from imaging_requests.deliverables.models import Correction, Deliverable, Delivery, Package
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed, StaleWrite
 from imaging_requests.people.models import AuditEvent, Notice, User
+from imaging_requests.pictures.actions import set_restriction as restrict
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.rules import derive_object
@@ -226,6 +227,42 @@ def test_both_objects_curators_are_told_of_a_picture_filed_under_the_wrong_one(
     correction = recalled(picture, signe, kind="wrong_target", meant_object_id=other.pk)
     assert {each.user for each in correction.notices.all()} == {oda, matthis}
     assert correction.meant_object == other
+
+
+def test_what_is_restricted_is_handed_to_nobody_from_whom_it_is_kept(
+    picture: Deliverable, signe: User, oda: User, client: Client
+) -> None:
+    old = sealed(picture, signe)
+    actions.hand_over(actor=signe, package_id=old.pk, recipient="", user_id=oda.pk, now=NOW)
+    actions.hand_over(actor=signe, package_id=old.pk, recipient="Elke Marrun", now=NOW)
+    restrict(
+        actor=signe,
+        object_id=picture.object_id,
+        kind="copyright",
+        reason="The heirs have not agreed",
+        now=NOW,
+    )
+    with pytest.raises(DomainError, match="Copyright not cleared: The heirs have not agreed"):
+        actions.hand_over(actor=signe, package_id=old.pk, recipient="Bo Lind", now=LATER)
+    client.force_login(signe)
+    page = client.get(reverse("pictures:restrictions", args=[picture.object_id])).content.decode()
+    assert f">{old.number}</a>, handed to Oda, Elke Marrun" in page
+    line = factory.shot_line(factory.session(), picture.object, meets=[])
+    frames = factory.frames_for(line)
+    factory.proven(frames)
+    fresh = factory.deliverable(picture.object, technique="UV", frames=frames)
+    made = actions.seal_package(
+        actor=signe,
+        entry_id=old.entry_id or 0,
+        deliverable_ids=[fresh.pk],
+        purpose="text",
+        replaces_id=old.pk,
+        now=LATER,
+    )
+    assert [each.recipient for each in made.deliveries.all()] == ["Oda"]
+    told = Notice.objects.filter(user=signe).latest("pk").text
+    assert "was not handed to Elke Marrun" in told
+    assert "The heirs have not agreed" in told
 
 
 def test_a_replacing_package_goes_to_everybody_who_had_the_old_one(

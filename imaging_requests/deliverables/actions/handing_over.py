@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -16,6 +17,20 @@ from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
+
+#: Answers with one sentence for each picture that a recipient may not have; None: no account here.
+HandingRule = Callable[[Package, User | None, datetime], Sequence[str]]
+_handing_rules: list[HandingRule] = []
+
+
+def add_handing_rule(rule: HandingRule) -> None:
+    """Let an outer room keep pictures from a recipient; called once at start."""
+    if rule not in _handing_rules:
+        _handing_rules.append(rule)
+
+
+def _kept_back(package: Package, user: User | None, now: datetime) -> list[str]:
+    return [words for rule in _handing_rules for words in rule(package, user, now)]
 
 
 @transaction.atomic
@@ -52,15 +67,28 @@ def hand_over(
             code="deliverables.handed_over_already",
             next_step="Its line on the page says when, and whether it came.",
         )
+    if kept := _kept_back(package, user, now):
+        raise DomainError(
+            f"{name} may not have all of this package. " + " ".join(kept),
+            code="deliverables.restricted",
+            next_step="Have the restriction lifted, or seal a package without these pictures.",
+        )
     return _deliver(package, name, user, purpose.strip(), actor=actor, now=now)
 
 
 def send_to_former_recipients(
     package: Package, replaced: Package, *, actor: User, now: datetime
 ) -> None:
-    """Give a package to everybody who had the one that it replaces; inside the sealing."""
+    """Give a package to everybody who had the one that it replaces; inside the sealing.
+
+    Who may not have it any more does not get it, and who seals it is told why.
+    """
     for former in replaced.deliveries.select_related("user").order_by("pk"):
         purpose = f"Replaces {replaced.number}"
+        if kept := _kept_back(package, former.user, now):
+            text = f"{package} was not handed to {former.recipient}. {kept[0]}"
+            tell([actor], text, queries.package_address(package), now=now)
+            continue
         _deliver(package, former.recipient, former.user, purpose, actor=actor, now=now)
 
 
