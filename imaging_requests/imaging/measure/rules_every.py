@@ -9,6 +9,7 @@ from imaging_requests.imaging.measure.sampling import luminance, rectified
 from imaging_requests.imaging.measure.scale import Density, percent_off, read_ruler
 
 LEAST_PIXELS = 100_000
+LEAST_ROW_PX = 8
 FLAT_ROLES = ("flat", "dark", "ambient", "slate")
 RULER_STEPS_PER_PX = 2
 
@@ -49,6 +50,9 @@ def check_transfer(sight: Sight) -> list[Finding]:
         return [rules.unknown("G13", "The rows of this picture were not looked at.")]
     if sight.plan.role == "dark":
         return []
+    if sight.frame.width_px < LEAST_ROW_PX:
+        because = "The picture is so narrow that each of its rows looks like a broken one."
+        return [rules.unknown("G13", because)]
     parts = []
     if faults.constant_rows:
         parts.append(f"{faults.constant_rows} rows hold one level only")
