@@ -18,6 +18,9 @@ LEAST_SHARE = 0.01
 LEAST_RESPONSE = 0.03
 REFINEMENTS = 12
 MOST_REFINEMENT_PX = 2.5
+SURE_PX = 11
+"""What is this near to a place that cannot be read does not count in the fine search, px."""
+LEAST_SURE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,33 +95,47 @@ def shift_between(one: NDArray[Any], other: NDArray[Any]) -> Shift | None:
         return None
     if min(first.shape[:2]) < 32:
         return None
-    edges = [_edges(luminance(field), luminance(peer)) for field, peer in
-             ((first, second), (second, first))]  # fmt: skip
-    if edges[0].std() < 1e-9 or edges[1].std() < 1e-9:
+    grey = luminance(first), luminance(second)
+    readable = np.logical_and.reduce([(one > LEAST_LIGHT) & (one < MOST_LIGHT) for one in grey])
+    inner = cv2.erode(readable.astype(np.uint8), np.ones((5, 5)))
+    edges = [_edges(one) for one in grey]
+    seen = [strength * inner for strength in edges]
+    if seen[0].std() < 1e-9 or seen[1].std() < 1e-9:
         return None
-    x, y, response = _correlate(edges[0], edges[1])
+    x, y, response = _correlate(seen[0], seen[1])
     if response < LEAST_RESPONSE:
         return None
-    x, y = _refined(edges[0], edges[1], x, y)
+    sure = cv2.erode(readable.astype(np.uint8), np.ones((SURE_PX, SURE_PX)))
+    x, y = _refined(edges[0], edges[1], sure.astype(np.float32), x, y)
     return Shift(x, y, response)
 
 
 def _refined(
-    one: NDArray[np.float64], other: NDArray[np.float64], x: float, y: float
+    one: NDArray[np.float64],
+    other: NDArray[np.float64],
+    weights: NDArray[np.float32],
+    x: float,
+    y: float,
 ) -> tuple[float, float]:
     """Shift by least squares from a first guess (Lucas and Kanade, 1981), to hundredths of a px.
 
-    Phase correlation alone is some tenths off where a picture has little fine detail.
+    Phase correlation alone is some tenths off where a picture has little fine detail. Only places
+    well inside what can be read in both frames count: the rim of what can be read lies still.
     """
+    rim = min(one.shape) // 8
+    inner = (slice(rim, -rim), slice(rim, -rim))
+    weight = weights[inner].ravel()
+    if weight.sum() < LEAST_SURE * weight.size:
+        weight = np.ones_like(weight)
     first, second = (
-        part.astype(np.float32) / max(float(part.std()), 1e-9) for part in (one, other)
+        part.astype(np.float32) / max(float(part[inner].ravel()[weight > 0].std()), 1e-9)
+        for part in (one, other)
     )
     across = cv2.Sobel(first, cv2.CV_32F, 1, 0, scale=1 / 8)
     down = cv2.Sobel(first, cv2.CV_32F, 0, 1, scale=1 / 8)
-    rim = min(first.shape) // 8
-    inner = (slice(rim, -rim), slice(rim, -rim))
     slopes = np.stack([across[inner].ravel(), down[inner].ravel()])
-    normal = slopes @ slopes.T
+    weighted = slopes * weight
+    normal = weighted @ slopes.T
     if np.linalg.cond(normal) > 1e6:
         return x, y
     guess = np.array([x, y])
@@ -126,7 +143,7 @@ def _refined(
         move = np.array([[1, 0, guess[0]], [0, 1, guess[1]]])
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         back = cv2.warpAffine(second, move, first.shape[1::-1], flags=flags)
-        step = np.linalg.solve(normal, slopes @ (first - back)[inner].ravel())
+        step = np.linalg.solve(normal, weighted @ (first - back)[inner].ravel())
         guess = guess + step
         if float(np.hypot(*step)) < 0.005:
             break
@@ -142,10 +159,9 @@ def _correlate(one: NDArray[np.float64], other: NDArray[np.float64]) -> tuple[fl
     return float(x), float(y), float(response)
 
 
-def _edges(grey: NDArray[Any], peer: NDArray[Any]) -> NDArray[np.float64]:
-    """Strength of edges of log light, where both pictures can be read."""
-    usable = (grey > LEAST_LIGHT) & (grey < MOST_LIGHT) & (peer > LEAST_LIGHT) & (peer < MOST_LIGHT)
+def _edges(grey: NDArray[Any]) -> NDArray[np.float64]:
+    """Strength of edges of log light."""
     toned = np.log2(np.clip(grey, LEAST_LIGHT, MOST_LIGHT)).astype(np.float32)
     toned = cv2.GaussianBlur(toned, (0, 0), 0.8)
     strength = np.hypot(cv2.Sobel(toned, cv2.CV_32F, 1, 0), cv2.Sobel(toned, cv2.CV_32F, 0, 1))
-    return np.asarray(strength * cv2.erode(usable.astype(np.uint8), np.ones((5, 5))), np.float64)
+    return np.asarray(strength, np.float64)
