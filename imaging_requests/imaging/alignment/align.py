@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import BLOCK_PX, CELLS, Matcher, Matches, Part, choose_parts
-from .evidence import Judged, choose, robust_fit
+from .evidence import Judged, choose, climb, robust_fit
 from .limits import Limits
 from .matrices import (
     Matrix,
@@ -44,10 +44,14 @@ WIDE_SEARCH_PX = 12
 SEARCH_PX = 6
 ROUNDS = 8
 SETTLED_PX = 0.25
+#: Enough at the first level, since the next one looks again.
+WHOLE_PX = 1.0
 #: First guesses whose corners lie within this share of the reference lead to the same place.
 SAME_START_SHARE = 0.025
 #: Share of agreeing parts below which further rounds lead nowhere.
 HOPELESS_SHARE = 0.1
+#: A finer level is looked at if the error to be expected is less than this share of the search.
+REACH_SHARE = 0.6
 #: How many parts decide in the wide search whether a first guess is followed.
 SOME_PARTS = 64
 #: Share of parts that must agree in the wide search, where chance alone gives about 0.06.
@@ -169,28 +173,43 @@ def _refine(
     coarse_only: bool,
     from_: _Fitted | None = None,
 ) -> _Fitted | None:
-    first = reference.level_for(FIRST_PX)
-    best = from_
     matrix = start.matrix if from_ is None else from_.judged.matrix
     if not _is_sane(matrix, reference, moving, limits):
         return None
-    last = first if coarse_only else _finest(reference, matrix, limits)
-    begin = first if from_ is None else first - 1
-    for level in range(begin, last - 1, -1):
-        is_first = from_ is None and level == first
-        if is_first:
-            some = parts[:: 1 + len(parts) // SOME_PARTS]
-            wide = Matcher(reference, moving, some, level=level, search_px=WIDE_SEARCH_PX)
-            found = _first_fit(wide.match(matrix), matrix)
-            if found is None:
-                return None
-            matrix = found
+    first = reference.level_for(FIRST_PX)
+    if from_ is None:
+        some = parts[:: 1 + len(parts) // SOME_PARTS]
+        wide = Matcher(reference, moving, some, level=first, search_px=WIDE_SEARCH_PX)
+        guess = _first_fit(wide.match(matrix), matrix)
+        if guess is None:
+            return None
+        matcher = Matcher(reference, moving, parts, level=first, search_px=SEARCH_PX)
+        from_ = _settle(matcher, reference, moving, guess, start, limits, is_first=True)
+    if from_ is None or coarse_only:
+        return from_
+    return _finer(reference, moving, parts, from_, limits)
+
+
+def _finer(
+    reference: Picture, moving: Picture, parts: list[Part], best: _Fitted, limits: Limits
+) -> _Fitted:
+    """Look more finely, at once as finely as pays if the map is sure enough, else step by step."""
+    finest = _finest(reference, best.judged.matrix, limits)
+    now = reference.level_for(FIRST_PX)
+    near = REACH_SHARE * SEARCH_PX
+    level = finest
+    while level < now:
         matcher = Matcher(reference, moving, parts, level=level, search_px=SEARCH_PX)
-        fitted = _settle(matcher, reference, moving, matrix, start, limits, is_first=is_first)
-        if fitted is None or (best is not None and not _is_better(fitted, best)):
-            break
-        best = fitted
-        matrix = best.judged.matrix
+        if level < now - 1 and best.residual_px > near * matcher.level_px:
+            level += 1
+            continue
+        fitted = _settle(
+            matcher, reference, moving, best.judged.matrix, best.start, limits, is_first=False
+        )
+        if fitted is None or not _is_better(fitted, best):
+            level += 1
+            continue
+        best, now, level = fitted, level, finest
     return best
 
 
@@ -204,26 +223,32 @@ def _settle(
     *,
     is_first: bool,
 ) -> _Fitted | None:
-    """Match and fit at one level until the map stays where it is."""
+    """Match and fit at one level until the map stays where it is, then choose its model."""
     size = (moving.width_px, moving.height_px)
     spacing = max(reference.width_px, reference.height_px) / matcher.level_px / CELLS
     shared = max(1.0, BLOCK_PX / spacing) ** 2
-    rough = Model.AFFINE if np.allclose(matrix[2, :2], 0, atol=1e-12) else Model.HOMOGRAPHY
+    model = Model.AFFINE if np.allclose(matrix[2, :2], 0, atol=1e-12) else Model.HOMOGRAPHY
     fitted: _Fitted | None = None
     moved = np.inf
     for turn in range(ROUNDS):
-        is_rough = is_first and turn == 0
-        matches = matcher.match(matrix)
+        matches = matcher.match(matrix, is_first=turn == 0)
         if len(matches) < limits.least_parts:
             return None
-        models = (rough,) if is_rough else tuple(Model)
-        judged = choose(matches, matrix, size=size, models=models, shared=shared)
+        climbed = climb(model, matches, matrix)
+        if climbed is None or not _is_sane(climbed, reference, moving, limits):
+            return None
+        moved = float(corner_errors(climbed, matrix, *size).max()) / matcher.level_px
+        enough = WHOLE_PX if is_first else SETTLED_PX
+        if turn == 0 or (moved >= enough and turn < ROUNDS - 2):
+            matrix = climbed
+            continue
+        judged = choose(matches, matrix, size=size, models=tuple(Model), shared=shared)
         if judged is None or not _is_sane(judged.matrix, reference, moving, limits):
             return None
         moved = float(corner_errors(judged.matrix, matrix, *size).max()) / matcher.level_px
-        matrix = judged.matrix
+        matrix, model = judged.matrix, judged.model
         fitted = _fitted(judged, matches, start, limits, shared)
-        if not is_rough and (moved < SETTLED_PX or fitted.agreeing < HOPELESS_SHARE):
+        if moved < enough or fitted.agreeing < HOPELESS_SHARE:
             break
     return fitted if moved <= limits.agree_px else None
 

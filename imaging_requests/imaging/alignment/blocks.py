@@ -14,6 +14,10 @@ from .pictures import Picture
 
 BLOCK_PX = 48
 CELLS = 14
+#: Size up to which a level is described as a whole.
+PLANE_PX = 2_500_000
+#: Beyond so many parts of a larger level every second one is enough for a first look.
+MANY_PARTS = 96
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +88,12 @@ def choose_parts(reference: Picture, *, cells: int = CELLS) -> list[Part]:
 
 
 class Matcher:
-    """Looks for parts of one reference level in the moving picture; keeps their descriptions."""
+    """Looks for parts of one reference level in the moving picture; keeps their descriptions.
+
+    A level of up to `PLANE_PX` px is described as a whole, and so is the moving picture laid on
+    its grid: parts and their surroundings overlap, so that is cheaper than one by one. Of a larger
+    level only the parts themselves are looked at.
+    """
 
     def __init__(
         self,
@@ -97,100 +106,153 @@ class Matcher:
         search_px: int = 8,
     ) -> None:
         self._reference, self._moving = reference, moving
-        self._parts, self._level = parts, level
-        self._block, self._search = block_px, search_px
+        self._level, self._block, self._search = level, block_px, search_px
         self._to_level = reference.to_level(level)
-        self._known: dict[Part, tuple[Channels, float, float] | None] = {}
+        rows, columns = reference.levels[level].shape[:2]
+        self._is_plane = rows * columns <= PLANE_PX
+        self._is_many = not self._is_plane and len(parts) > MANY_PARTS
+        self._cell = np.array([(part.column, part.row) for part in parts], np.int64).reshape(-1, 2)
+        centres = np.array([(part.x, part.y) for part in parts], np.float64).reshape(-1, 2)
+        size = block_px + 2 * RIM_PX
+        corner = np.rint(apply(self._to_level, centres) - size / 2).astype(np.int64)
+        most = np.maximum(np.array([columns, rows]) - size, 0)
+        #: Top left corner of each block, px of the level.
+        self._corner = np.clip(corner, 0, most) + RIM_PX
+        if min(rows, columns) < size:
+            self._corner, self._cell = self._corner[:0], self._cell[:0]
+        self._known: dict[int, Channels] = {}
 
     @property
     def level_px(self) -> float:
         """px of the reference that one px of this level stands for."""
         return float(1 / self._to_level[0, 0])
 
-    def match(self, to_reference: Matrix) -> Matches:
-        """Look for every part near the place where the map puts it."""
-        to_moving = inverse(to_reference)
+    def match(self, to_reference: Matrix, *, is_first: bool = False) -> Matches:
+        """Look for every part near the place where the map puts it.
+
+        Args:
+            is_first: The map will be bettered and the parts looked for again, so that of many
+                parts one by one every second is enough.
+        """
         from_level = inverse(self._to_level)
-        found: list[tuple[float, ...]] = []
-        surfaces: list[NDArray[np.float32]] = []
-        asked = 0
-        for part in self._parts:
-            known = self._describe(part)
-            if known is None:
-                continue
-            channels, x, y = known
-            margin = self._search + RIM_PX
-            shift = np.array([[1.0, 0.0, x - margin], [0.0, 1.0, y - margin], [0.0, 0.0, 1.0]])
-            size = self._block + 2 * margin
-            values = self._moving.sample(to_moving @ from_level @ shift, size, size)
-            if values is None:
-                continue
-            asked += 1
-            floor = self._floor_of_moving(to_moving @ from_level @ shift)
-            window = describe(values, floor=floor)[RIM_PX:-RIM_PX, RIM_PX:-RIM_PX]
-            raw = cv2.matchTemplate(np.ascontiguousarray(window), channels, cv2.TM_CCOEFF_NORMED)
-            scores: NDArray[np.float32] = np.nan_to_num(np.asarray(raw, np.float32), posinf=0.0)
-            surfaces.append(scores)
-            centre = (self._block - 1) / 2
-            found.append((x + centre, y + centre, *_peak(scores), part.column, part.row))
+        to_moving = inverse(to_reference) @ from_level
+        shown = self._is_shown(to_moving)
+        if is_first and self._is_many:
+            shown &= self._cell.sum(axis=1) % 2 == 0
+        seen = np.flatnonzero(shown)
         side = 2 * self._search + 1
-        rows = np.array(found, np.float64).reshape(-1, 8)
-        at, offset = rows[:, :2], rows[:, 2:4]
+        surfaces = np.zeros((len(seen), side, side), np.float32)
+        floor = self._floor_of_moving(to_moving)
+        laid = self._laid(to_moving, floor) if self._is_plane and len(seen) else None
+        for row, number in enumerate(seen.tolist()):
+            window = (
+                self._window(number, to_moving, floor) if laid is None else self._cut(laid, number)
+            )
+            found = cv2.matchTemplate(window, self._describe(number), cv2.TM_CCOEFF_NORMED)
+            surfaces[row] = found
+        np.nan_to_num(surfaces, copy=False, posinf=0.0)
+        at = self._corner[seen] + (self._block - 1) / 2
+        offset, score, distinct = _peaks(surfaces)
         return Matches(
-            moving=apply(to_moving @ from_level, at + offset),
+            moving=apply(to_moving, at + offset),
             reference=apply(from_level, at),
             offset_px=offset,
-            score=rows[:, 4],
-            distinct=rows[:, 5],
-            cell=rows[:, 6:8].astype(np.int64),
-            surfaces=np.array(surfaces, np.float32).reshape(len(surfaces), side, side),
+            score=score,
+            distinct=distinct,
+            cell=self._cell[seen],
+            surfaces=surfaces,
             level_px=self.level_px,
-            asked=asked,
+            asked=len(seen),
         )
 
+    def _is_shown(self, to_moving: Matrix) -> NDArray[np.bool_]:
+        """Whether the moving picture shows the whole surroundings of each part."""
+        margin = self._search + RIM_PX
+        far = self._block + margin - 1
+        shown = np.ones(len(self._corner), bool)
+        last = np.array([self._moving.width_px - 1, self._moving.height_px - 1])
+        for corner in ((-margin, -margin), (far, -margin), (far, far), (-margin, far)):
+            points = (self._corner + np.array(corner)).astype(np.float64)
+            at = apply(to_moving, points)
+            front = points @ to_moving[2, :2] + to_moving[2, 2] > 0
+            shown &= front & np.all((at >= 0) & (at <= last), axis=1)
+        return shown
+
+    def _laid(self, to_moving: Matrix, floor: float) -> Channels:
+        """Describe the moving picture laid on the grid of the level, with a margin around."""
+        rows, columns = self._reference.levels[self._level].shape[:2]
+        margin = self._search + RIM_PX
+        shift = np.array([[1.0, 0.0, -margin], [0.0, 1.0, -margin], [0.0, 0.0, 1.0]])
+        values = self._moving.lay(to_moving @ shift, columns + 2 * margin, rows + 2 * margin)
+        return describe(values, floor=floor)
+
+    def _cut(self, laid: Channels, number: int) -> Channels:
+        """The surroundings of a part in a picture that was laid on the level with a margin."""
+        left, top = (self._corner[number] + RIM_PX).tolist()
+        size = self._block + 2 * self._search
+        return laid[top : top + size, left : left + size]
+
+    def _window(self, number: int, to_moving: Matrix, floor: float) -> Channels:
+        """The surroundings of a part, sampled from the moving picture by themselves."""
+        margin = self._search + RIM_PX
+        left, top = (self._corner[number] - margin).tolist()
+        shift = np.array([[1.0, 0.0, left], [0.0, 1.0, top], [0.0, 0.0, 1.0]])
+        size = self._block + 2 * margin
+        values = self._moving.sample(to_moving @ shift, size, size)
+        return np.ascontiguousarray(describe(values, floor=floor)[RIM_PX:-RIM_PX, RIM_PX:-RIM_PX])
+
     def _floor_of_moving(self, to_moving: Matrix) -> float:
-        step = float(np.sqrt(abs(np.linalg.det(to_moving[:2, :2]))))
+        """The noise floor where the middle of the level lies in the moving picture."""
+        rows, columns = self._reference.levels[self._level].shape[:2]
+        middle = np.array([[columns / 2, rows / 2], [columns / 2 + 1, rows / 2]])
+        ends = apply(to_moving, middle)
+        step = float(np.linalg.norm(ends[1] - ends[0]))
         level = int(np.clip(round(np.log2(max(step, 1e-6))), 0, len(self._moving.levels) - 1))
         return self._moving.floor(level)
 
-    def _describe(self, part: Part) -> tuple[Channels, float, float] | None:
-        """Return a part's channels and the top left corner of its block, px of the level."""
-        if part not in self._known:
+    def _describe(self, number: int) -> Channels:
+        """Return a part's channels."""
+        left, top = self._corner[number].tolist()
+        if self._is_plane:
+            whole = self._reference.described(self._level)
+            return whole[top : top + self._block, left : left + self._block]
+        if number not in self._known:
             values = self._reference.levels[self._level]
-            rows, columns = values.shape[:2]
             size = self._block + 2 * RIM_PX
-            centre = apply(self._to_level, np.array([[part.x, part.y]]))[0]
-            left = int(np.clip(round(float(centre[0]) - size / 2), 0, max(0, columns - size)))
-            top = int(np.clip(round(float(centre[1]) - size / 2), 0, max(0, rows - size)))
+            left, top = left - RIM_PX, top - RIM_PX
             crop = np.asarray(values[top : top + size, left : left + size], np.float32)
-            if crop.shape != (size, size):
-                self._known[part] = None
-            else:
-                whole = describe(crop, floor=self._reference.floor(self._level))
-                inner = np.ascontiguousarray(whole[RIM_PX:-RIM_PX, RIM_PX:-RIM_PX])
-                self._known[part] = (inner, float(left + RIM_PX), float(top + RIM_PX))
-        return self._known[part]
+            channels = describe(crop, floor=self._reference.floor(self._level))
+            self._known[number] = np.ascontiguousarray(channels[RIM_PX:-RIM_PX, RIM_PX:-RIM_PX])
+        return self._known[number]
 
 
-def _peak(scores: NDArray[np.float32]) -> tuple[float, float, float, float]:
-    """Return offset of the best place from the middle, its score, and how far it stands out.
+def _peaks(surfaces: NDArray[np.float32]) -> tuple[Points, Weights, Weights]:
+    """Return offset of each best place from the middle, its score, and how far it stands out.
 
     The best place is refined by a parabola through it and its neighbours along x and along y,
     unless it lies on the rim.
     """
-    y, x = np.unravel_index(int(np.argmax(scores)), scores.shape)
-    last_y, last_x = scores.shape[0] - 1, scores.shape[1] - 1
-    best = float(scores[y, x])
-    dx = dy = 0.0
-    if 0 < x < last_x:
-        dx = _vertex(float(scores[y, x - 1]), best, float(scores[y, x + 1]))
-    if 0 < y < last_y:
-        dy = _vertex(float(scores[y - 1, x]), best, float(scores[y + 1, x]))
-    others = scores.copy()
-    others[max(0, y - 3) : y + 4, max(0, x - 3) : x + 4] = -1
-    return x - last_x / 2 + dx, y - last_y / 2 + dy, best, best - float(others.max())
+    count, side = surfaces.shape[:2]
+    each, last = np.arange(count), side - 1
+    place = np.argmax(surfaces.reshape(count, -1), axis=1) if count else np.zeros(0, np.int64)
+    y, x = place // side, place % side
+    best = surfaces[each, y, x].astype(np.float64)
+    near = np.clip(np.stack((x - 1, x + 1, y - 1, y + 1)), 0, last)
+    dx = _vertex(surfaces[each, y, near[0]], best, surfaces[each, y, near[1]])
+    dy = _vertex(surfaces[each, near[2], x], best, surfaces[each, near[3], x])
+    dx[(x == 0) | (x == last)] = 0.0
+    dy[(y == 0) | (y == last)] = 0.0
+    steps = np.arange(side)
+    is_near = (np.abs(steps[None, :, None] - y[:, None, None]) <= 3) & (
+        np.abs(steps[None, None, :] - x[:, None, None]) <= 3
+    )
+    others = np.where(is_near, -1.0, surfaces).max(axis=(1, 2)) if count else best
+    offset = np.stack((x - last / 2 + dx, y - last / 2 + dy), axis=1)
+    return offset, best, np.asarray(best - others, np.float64)
 
 
-def _vertex(before: float, at: float, after: float) -> float:
-    curve = before - 2 * at + after
-    return 0.0 if curve >= -1e-9 else float(np.clip(0.5 * (before - after) / curve, -0.5, 0.5))
+def _vertex(before: NDArray[np.float32], at: Weights, after: NDArray[np.float32]) -> Weights:
+    curve = before.astype(np.float64) - 2 * at + after
+    safe = np.where(curve >= -1e-9, -1.0, curve)
+    moved = np.clip(0.5 * (before.astype(np.float64) - after) / safe, -0.5, 0.5)
+    return np.asarray(np.where(curve >= -1e-9, 0.0, moved), np.float64)

@@ -30,6 +30,8 @@ BEYOND_DOUBT_SE = 4.0
 LIKELY_SE = 2.5
 APART_SPREADS = 3.0
 CLIMB_STEPS = 15
+DAMPING = 1e-3
+SETTLED_PX = 1e-3
 
 
 def robust_fit(
@@ -101,34 +103,62 @@ class Climb:
         """Correlation of each part at the place a map gives it; -1 outside the search."""
         return _local(self._surfaces, self.offsets(found))[0]
 
-    def climb(self, model: Model, used: NDArray[np.bool_], found: Matrix) -> Matrix:
-        """Return the best map of a model, from a first one, on the parts that are used."""
+    def climb(self, model: Model, found: Matrix) -> Matrix:
+        """Return the best map of a model on all parts, from a first one."""
         basis = _basis(model)
-        plane, surfaces = self._plane[used], self._surfaces[used]
         best, height = found, -np.inf
-        damping = 1e-3
+        damping = DAMPING
         for _ in range(CLIMB_STEPS):
-            now, slope, curve = _local(surfaces, self.offsets(found)[used])
+            now, normal, rise, derivative = self._pull(basis, found)
             if float(now.sum()) < height:
                 damping *= 10
+                now, normal, rise, derivative = self._pull(basis, best)
                 found = best
-                now, slope, curve = _local(surfaces, self.offsets(found)[used])
             best, height = found, float(now.sum())
-            inner = jacobian(found, plane).reshape(-1, 2, 8) @ basis
-            outer = _derivative(self._back, apply(found, plane)) / self._level_px
-            derivative = outer @ inner
-            normal = np.einsum("nip,nij,njq->pq", derivative, curve, derivative)
-            rise = np.einsum("nip,ni->p", derivative, slope)
-            normal += np.eye(len(normal)) * (damping * np.trace(normal) / len(normal) + 1e-9)
-            step = np.linalg.solve(normal, rise)
+            step = _newton(normal.sum(axis=0), rise.sum(axis=0), damping)
             found = found + np.append(basis @ step, 0.0).reshape(3, 3)
-            if float(np.abs(derivative @ step).max()) < 1e-3:
+            if float(np.abs(derivative @ step).max()) < SETTLED_PX:
                 break
         return found
+
+    def without(self, model: Model, folds: NDArray[np.int64], found: Matrix) -> list[Matrix]:
+        """Return the maps that the other parts would have led to, for each fold left out.
+
+        One Newton step from the best map of all parts (the one-step jackknife).
+        """
+        basis = _basis(model)
+        _, normal, rise, _ = self._pull(basis, found)
+        maps = []
+        for fold in range(FOLDS):
+            kept = folds != fold
+            step = _newton(normal[kept].sum(axis=0), rise[kept].sum(axis=0), DAMPING)
+            maps.append(found + np.append(basis @ step, 0.0).reshape(3, 3))
+        return maps
+
+    def _pull(
+        self, basis: NDArray[np.float64], found: Matrix
+    ) -> tuple[Weights, NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Height of each part, its curvature and slope by the parameters, and its derivative."""
+        height, slope, curve = _local(self._surfaces, self.offsets(found))
+        inner = jacobian(found, self._plane).reshape(-1, 2, 8) @ basis
+        outer = _derivative(self._back, apply(found, self._plane)) / self._level_px
+        derivative = outer @ inner
+        turned = np.swapaxes(derivative, 1, 2)
+        normal = turned @ curve @ derivative
+        rise = (turned @ slope[..., None])[..., 0]
+        return height, normal, rise, derivative
 
     def matrix(self, found: Matrix) -> Matrix:
         """Return the map from moving px to reference px that a found map stands for."""
         return normalise(inverse(inverse(self._to_other) @ found @ self._to_plane))
+
+
+def _newton(
+    normal: NDArray[np.float64], rise: NDArray[np.float64], damping: float
+) -> NDArray[np.float64]:
+    """Solve for a step; damped by a share of the mean curvature."""
+    eased = normal + np.eye(len(normal)) * (damping * np.trace(normal) / len(normal) + 1e-9)
+    return np.asarray(np.linalg.solve(eased, rise), np.float64)
 
 
 def _derivative(matrix: Matrix, points: Points) -> NDArray[np.float64]:
@@ -165,26 +195,35 @@ def _local(
     near = np.rint(offsets).astype(int)
     inside = np.all(np.abs(near) <= middle - 1, axis=1)
     near = np.clip(near, 1 - middle, middle - 1)
-    rest = np.clip(offsets - near, -0.75, 0.75)
-    row, column = near[:, 1] + middle, near[:, 0] + middle
-    each = np.arange(count)
-
-    def at(dy: int, dx: int) -> Weights:
-        return np.asarray(surfaces[each, row + dy, column + dx], np.float64)
-
-    fx, fy = (at(0, 1) - at(0, -1)) / 2, (at(1, 0) - at(-1, 0)) / 2
-    fxx, fyy = at(0, 1) - 2 * at(0, 0) + at(0, -1), at(1, 0) - 2 * at(0, 0) + at(-1, 0)
-    fxy = (at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / 4
-    dx, dy = rest[:, 0], rest[:, 1]
-    height = at(0, 0) + fx * dx + fy * dy + (fxx * dx * dx + fyy * dy * dy) / 2 + fxy * dx * dy
+    dx, dy = np.clip(offsets - near, -0.75, 0.75).T
+    first = (near[:, 1] + middle - 1) * side + near[:, 0] + middle - 1
+    nine = first[:, None] + (np.arange(3)[:, None] * side + np.arange(3)).ravel()
+    flat = surfaces.reshape(count, -1)
+    nw, n, ne, w, c, e, sw, s, se = np.take_along_axis(flat, nine, axis=1).T
+    fx, fy = (e - w) / 2, (s - n) / 2
+    fxx, fyy, fxy = e - 2 * c + w, s - 2 * c + n, (se - sw - ne + nw) / 4
+    height = c + fx * dx + fy * dy + (fxx * dx * dx + fyy * dy * dy) / 2 + fxy * dx * dy
     slope = np.stack((fx + fxx * dx + fxy * dy, fy + fyy * dy + fxy * dx), axis=1)
-    curve = -np.stack((np.stack((fxx, fxy), axis=1), np.stack((fxy, fyy), axis=1)), axis=1)
-    values, vectors = np.linalg.eigh(curve)
-    curve = (vectors * np.maximum(values, 1e-4)[:, None, :]) @ np.swapaxes(vectors, 1, 2)
+    curve = _bent(-fxx, -fxy, -fyy)
     height[~inside] = -1.0
     slope[~inside] = 0.0
     curve[~inside] = 0.0
     return height, slope, curve
+
+
+def _bent(xx: Weights, xy: Weights, yy: Weights) -> NDArray[np.float64]:
+    """Symmetric 2 x 2 matrices with their eigenvalues raised to at least 1e-4, (n, 2, 2)."""
+    mean, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    high, low = np.maximum(mean + half, 1e-4), np.maximum(mean - half, 1e-4)
+    share = (high - low) / np.where(half > 1e-12, 2 * half, 1.0)
+    lift = (high + low) / 2 - share * mean
+    return np.stack(
+        (
+            np.stack((share * xx + lift, share * xy), axis=1),
+            np.stack((share * xy, share * yy + lift), axis=1),
+        ),
+        axis=1,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,13 +250,11 @@ def judge(
     heights = np.full(len(matches), -1.0)
     try:
         climb = Climb(matches, start)
-        everything = np.ones(len(matches), bool)
-        whole = climb.climb(model, everything, climb.first(model))
+        whole = climb.climb(model, climb.first(model))
         matrix = climb.matrix(whole)
         parts = []
-        for fold in range(FOLDS):
+        for fold, part in enumerate(climb.without(model, folds, whole)):
             out = folds == fold
-            part = climb.climb(model, ~out, whole)
             parts.append(climb.matrix(part))
             heights[out] = climb.heights(part)[out]
             held[out] = (
@@ -229,6 +266,15 @@ def judge(
     moved = np.array([corner_errors(part, matrix, *size) for part in parts])
     spread = np.sqrt(shared * (FOLDS - 1) / FOLDS * np.sum(moved**2, axis=0))
     return Judged(model, matrix, held, heights, float(spread.max()))
+
+
+def climb(model: Model, matches: Matches, start: Matrix) -> Matrix | None:
+    """Return the best map of a model near a first one; None if the parts do not determine it."""
+    try:
+        climber = Climb(matches, start)
+        return climber.matrix(climber.climb(model, climber.first(model)))
+    except (ValueError, np.linalg.LinAlgError):
+        return None
 
 
 def choose(

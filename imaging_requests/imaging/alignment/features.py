@@ -58,6 +58,6 @@ def describe(grey: Grey, *, floor: float) -> Channels:
     half = np.float32(np.sqrt(0.5))
     stack = np.abs(np.dstack((gx, (gx + gy) * half, gy, (gx - gy) * half)))
     stack = np.asarray(cv2.GaussianBlur(stack, (0, 0), SMOOTH_SIGMA_PX), np.float32)
-    energy = cv2.GaussianBlur(np.sum(stack * stack, axis=2), (0, 0), LOCAL_SIGMA_PX)
+    energy = cv2.GaussianBlur(np.einsum("ijk,ijk->ij", stack, stack), (0, 0), LOCAL_SIGMA_PX)
     stack /= np.sqrt(energy + np.float32(2 * floor * floor))[..., None]
     return stack

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .features import Grey, noise_floor
+from .features import Channels, Grey, describe, noise_floor
 from .matrices import Matrix, apply, normalise, scaling
 
 Stored = NDArray[Any]
@@ -19,6 +19,8 @@ SMALLEST_SIDE_PX = 32
 ROWS_AT_ONCE = 512
 COARSEST_SIDE_PX = 96
 LEAST_SPREAD = 1e-3
+#: Rows of each of the strips from which a noise floor is taken.
+STRIP_ROWS, STRIPS = 32, 12
 
 
 class UnfitError(ValueError):
@@ -62,12 +64,24 @@ class Picture:
         rows, columns = self.levels[level].shape[:2]
         return scaling(columns / self.width_px, rows / self.height_px)
 
+    @cached_property
+    def descriptions(self) -> dict[int, Channels]:
+        """Channels of whole levels, filled as they are asked for."""
+        return {}
+
     def floor(self, level: int) -> float:
         """Return the slope below which an edge does not count at a level."""
+        level = max(level, self.level_for(1500))
         if level not in self.floors:
-            reduced = self.levels[max(level, self.level_for(1500))]
-            self.floors[level] = noise_floor(np.asarray(reduced, np.float32))
+            self.floors[level] = _floor_of(self.levels[level])
         return self.floors[level]
+
+    def described(self, level: int) -> Channels:
+        """Return the channels of a whole level, (rows, columns, 4)."""
+        if level not in self.descriptions:
+            values = np.asarray(self.levels[level], np.float32)
+            self.descriptions[level] = describe(values, floor=self.floor(level))
+        return self.descriptions[level]
 
     def reduced(self, longest_px: float) -> tuple[Grey, Matrix]:
         """Return the whole picture with a longer side of at most so many px, and its matrix.
@@ -82,41 +96,59 @@ class Picture:
             small = np.asarray(cv2.resize(stored, size, interpolation=cv2.INTER_AREA), np.float32)
         return small, scaling(size[0] / self.width_px, size[1] / self.height_px)
 
-    def sample(self, to_picture: Matrix, width: int, height: int) -> Grey | None:
+    def sample(self, to_picture: Matrix, width: int, height: int) -> Grey:
         """Return values at the places that a grid of width x height px maps to, bilinear.
 
-        None if any corner of the grid lies outside the picture.
+        The level is that whose px come nearest to those of the grid.
         """
         grid = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
         at = apply(to_picture, grid)
-        if not np.all(np.isfinite(at)):
-            return None
-        low, high = at.min(axis=0), at.max(axis=0)
-        if low.min() < 0 or high[0] > self.width_px - 1 or high[1] > self.height_px - 1:
-            return None
         step = float(np.linalg.norm(at[1] - at[0]) / (width - 1))
         step = max(step, float(np.linalg.norm(at[3] - at[0]) / (height - 1)))
-        level = int(np.clip(round(np.log2(max(step, 1e-6))), 0, len(self.levels) - 1))
+        level = self._level_of(step)
         to_level = self.to_level(level) @ to_picture
         at = apply(to_level, grid)
         rows, columns = self.levels[level].shape[:2]
-        left, top = np.maximum(np.floor(at.min(axis=0)).astype(int) - 2, 0)
-        right = min(columns, int(np.ceil(at[:, 0].max())) + 3)
-        bottom = min(rows, int(np.ceil(at[:, 1].max())) + 3)
-        if right - left < 2 or bottom - top < 2:
-            return None
+        left, top = np.clip(np.floor(at.min(axis=0)).astype(int) - 2, 0, (columns - 2, rows - 2))
+        right = int(np.clip(np.ceil(at[:, 0].max()) + 3, left + 2, columns))
+        bottom = int(np.clip(np.ceil(at[:, 1].max()) + 3, top + 2, rows))
         part = np.asarray(self.levels[level][top:bottom, left:right], np.float32)
         shift = np.array([[1.0, 0.0, -left], [0.0, 1.0, -top], [0.0, 0.0, 1.0]])
-        return np.asarray(
-            cv2.warpPerspective(
-                part,
-                normalise(shift @ to_level),
-                (width, height),
-                flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                borderMode=cv2.BORDER_REPLICATE,
-            ),
-            np.float32,
-        )
+        return _resampled(part, shift @ to_level, width, height)
+
+    def lay(self, to_picture: Matrix, width: int, height: int) -> Grey:
+        """Return the whole picture on a grid of px; outside it goes on as at its rim."""
+        middle = np.array([[width / 2, height / 2], [width / 2 + 1, height / 2]])
+        ends = apply(to_picture, middle)
+        level = self._level_of(float(np.linalg.norm(ends[1] - ends[0])))
+        values = np.asarray(self.levels[level], np.float32)
+        return _resampled(values, self.to_level(level) @ to_picture, width, height)
+
+    def _level_of(self, step: float) -> int:
+        return int(np.clip(round(np.log2(max(step, 1e-6))), 0, len(self.levels) - 1))
+
+
+def _resampled(values: Grey, to_values: Matrix, width: int, height: int) -> Grey:
+    return np.asarray(
+        cv2.warpPerspective(
+            values,
+            normalise(to_values),
+            (width, height),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        ),
+        np.float32,
+    )
+
+
+def _floor_of(values: Stored) -> float:
+    """Return the noise floor of a picture, of a tall one from strips across it."""
+    rows = values.shape[0]
+    if rows <= 2 * STRIP_ROWS * STRIPS:
+        return noise_floor(np.asarray(values, np.float32))
+    tops = np.linspace(0, rows - STRIP_ROWS, STRIPS).astype(int)
+    strips = [noise_floor(np.asarray(values[top : top + STRIP_ROWS], np.float32)) for top in tops]
+    return float(np.sqrt(np.mean(np.square(strips))))
 
 
 def picture_of(pixels: Stored) -> Picture:
