@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .change import ChangeMap, change_map, combined_floor, noise_floor
+from .change import ChangeMap, change_map, combined_floor
 from .chart import ChartPair
 from .fit import Fit, fit_of
 from .grading import Grading, grade_pair, may_map
@@ -16,7 +16,6 @@ from .limits import GradeLimits, MapLimits
 from .reading import Light
 from .set_up import Pair, SetUp
 from .terms import RAKING, VISIBLE, Comparability
-from .values import Change
 
 Mask = NDArray[np.bool_]
 
@@ -65,7 +64,7 @@ def compare_pair(
     px_per_mm: float,
     charts: ChartPair | None = None,
     face: Mask | None = None,
-    retest: tuple[Change, Mask] | None = None,
+    station_floor: float | None = None,
     warnings: tuple[str, ...] = (),
     is_vouched: bool = False,
 ) -> Comparison:
@@ -79,7 +78,7 @@ def compare_pair(
             floor. Without them nothing is normalised.
         face: The face on the raster of ``before``; None takes all that both show.
         is_vouched: See ``grade_pair``.
-        retest: ``changes_of`` of the station's test and retest pair, and where it is known.
+        station_floor: ``noise_floor`` of the station's test and retest pair; None if there is none.
 
     Raises:
         ValueError: One picture has colour and the other has not.
@@ -90,7 +89,7 @@ def compare_pair(
     laid, known = lay_over(after.values, small, before.values.shape[:2])
     inside = known if face is None else known & face
     fit = fit_of(before.luminance, _luminance(laid), inside)
-    floor, disagreement = _station_floor(technique, retest, limits.maps), 0.0
+    floor, disagreement = _station_floor(technique, station_floor, limits.maps), 0.0
     if charts is not None and charts.gain is not None:
         laid = np.asarray(laid * np.asarray(charts.gain, np.float32), np.float32)
         disagreement = charts.after_gain or 0.0
@@ -147,11 +146,10 @@ def _with_measured(pair: Pair, matrix: Matrix, charts: ChartPair | None) -> Pair
     return replace(pair, has_chart=charts.has_both, chart_delta_e=charts.mean_delta_e)
 
 
-def _station_floor(technique: str, retest: tuple[Change, Mask] | None, limits: MapLimits) -> float:
-    if retest is not None:
-        return noise_floor(*retest, limits=limits)
+def _station_floor(technique: str, measured: float | None, limits: MapLimits) -> float:
     is_colour = technique in VISIBLE
-    return limits.least_floor_delta_e if is_colour else limits.least_floor_percent
+    least = limits.least_floor_delta_e if is_colour else limits.least_floor_percent
+    return max(least, measured or 0.0)
 
 
 def floor_words(technique: str, floor: float) -> str:

@@ -27,6 +27,7 @@ TASKS = {
     "look": "imaging_requests.imaging.likeness.look:look",
     "measure": "imaging_requests.imaging.measure.task:measure",
     "join": "imaging_requests.imaging.joining.tasks:join",
+    "compare": "imaging_requests.imaging.comparison.tasks:compare",
 }
 """Name of a task → module and function, loaded when first asked for: dict in, dict out."""
 

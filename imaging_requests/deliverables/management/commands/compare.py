@@ -12,20 +12,17 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any, NoReturn
 
-import numpy as np
+from django.conf import settings
 from django.core.management.base import BaseCommand
-from PIL import Image
 
-from imaging_requests.deliverables.comparing import (
-    Refused,
-    compare_files,
-    draw,
-    read_matrix,
-)
-from imaging_requests.imaging.comparison.answer import as_data, as_text
+from imaging_requests.imaging.comparison.answer import as_text
+from imaging_requests.imaging.comparison.ask import ask_compare
+from imaging_requests.imaging.comparison.files import RefusedError, read_matrix
 from imaging_requests.imaging.comparison.set_up import Pair, SetUp
 from imaging_requests.imaging.comparison.set_up_data import read_set_ups
-from imaging_requests.imaging.comparison.terms import TECHNIQUES, Comparability
+from imaging_requests.imaging.comparison.terms import TECHNIQUES
+from imaging_requests.imaging.files.guard import GuardFailure, GuardPool
+from imaging_requests.intake.limits import reading_limits
 
 REFUSED = 2
 
@@ -72,32 +69,31 @@ class Command(BaseCommand):
         before_set_up, after_set_up, pair = self._set_ups(options["set_ups"])
         try:
             matrix = read_matrix(options["matrix"]) if options["matrix"] else None
-            found, density, notes = compare_files(
-                technique,
-                Path(options["before"]),
-                Path(options["after"]),
-                matrix=matrix,
-                px_per_mm=options["px_per_mm"],
-                set_ups=(before_set_up, after_set_up),
-                pair=pair,
-                is_vouched=options["same_set_up"],
-            )
-        except Refused as refusal:
+        except RefusedError as refusal:
             self._refuse(str(refusal))
-        except MemoryError:
-            self._refuse(
-                "There is not enough memory for these pictures. Close other programs and try again."
+        with tempfile.TemporaryDirectory(
+            dir=None if output is None else output.parent, prefix=".part-"
+        ) as scratch:
+            drawn = Path(scratch) / "sheet.png"
+            answer = self._asked(
+                technique,
+                (Path(options["before"]), Path(options["after"])),
+                (before_set_up, after_set_up, pair),
+                {
+                    "matrix": None if matrix is None else matrix.tolist(),
+                    "px_per_mm": options["px_per_mm"],
+                    "is_vouched": options["same_set_up"],
+                    "output": None if output is None else str(drawn),
+                },
             )
-        for note in notes:
+            data = answer["answer"]
+            if output is not None and data["output"] is not None:
+                self._publish(drawn, output)
+                data["output"] = str(output)
+        for note in answer["notes"]:
             self.stderr.write(f"Note: {note}")
-        written = None
-        if output is not None and found.grading.grade is not Comparability.N:
-            azimuths = after_set_up.azimuths_deg
-            self._write(draw(found, lamp_from_deg=azimuths[0] if azimuths else None), output)
-            written = str(output)
-        elif output is not None:
+        if output is not None and data["output"] is None:
             self.stderr.write("Pictures of grade N are not compared, so no picture was written.")
-        data = as_data(found, px_per_mm=density, output=written)
         if options["json"]:
             self.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
         else:
@@ -133,18 +129,49 @@ class Command(BaseCommand):
         except (ValueError, RecursionError) as problem:
             self._refuse(str(problem))
 
-    def _write(self, picture: np.ndarray, path: Path) -> None:
-        """Write under another name first, so that a broken write leaves no half picture."""
+    def _asked(
+        self,
+        technique: str,
+        files: tuple[Path, Path],
+        used: tuple[SetUp, SetUp, Pair],
+        more: dict[str, Any],
+    ) -> dict[str, Any]:
+        """Ask a guarded process, since a foreign file may bring a decoder down."""
+        limits = reading_limits()
+        with GuardPool(limits=limits) as pool:
+            answer = ask_compare(
+                pool,
+                technique,
+                *files,
+                data_folder=settings.BASE_DIR / "fixtures" / "checks",
+                reading=limits,
+                set_ups=used[:2],
+                pair=used[2],
+                megapixels=sum(self._bytes(path) for path in files) / 1e6,
+                more=more,
+            )
+        if isinstance(answer, GuardFailure):
+            self._refuse(answer.sentence)
+        if "refused" in answer:
+            self._refuse(str(answer["refused"]))
+        return answer
+
+    @staticmethod
+    def _bytes(path: Path) -> int:
+        """Size of a file, which is no less than its px as a rule; 0 if it cannot be asked."""
         try:
-            with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-                Image.fromarray(picture).save(part, "PNG")
-            os.link(part.name, path)
+            return path.stat().st_size
+        except OSError:
+            return 0
+
+    def _publish(self, drawn: Path, path: Path) -> None:
+        """Give the finished picture its name, unless somebody took it meanwhile."""
+        try:
+            os.link(drawn, path)
         except FileExistsError:
             self._refuse(f"{path} is there already and is not overwritten. Choose another name.")
         except OSError as problem:
             self._refuse(f"The comparison cannot be written to {path}: {problem.strerror}.")
-        finally:
-            Path(part.name).unlink(missing_ok=True)
 
     def _refuse(self, sentence: str) -> NoReturn:
         self.stderr.write(sentence)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -11,43 +12,53 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from imaging_requests.deliverables.comparability import numbers
 from imaging_requests.imaging.alignment.align import align
 from imaging_requests.imaging.alignment.limits import Limits as AlignmentLimits
 from imaging_requests.imaging.alignment.pictures import UnfitError, picture_of
-from imaging_requests.imaging.comparison.chart import compare_charts
-from imaging_requests.imaging.comparison.laying import Matrix, as_matrix
-from imaging_requests.imaging.comparison.measured import take_measured
-from imaging_requests.imaging.comparison.pairing import Comparison, Limits, compare_pair
-from imaging_requests.imaging.comparison.reading import Light, read_light
-from imaging_requests.imaging.comparison.render import (
-    Panel,
-    draw_map,
-    legend_of,
-    sheet,
-    to_screen,
-)
-from imaging_requests.imaging.comparison.set_up import Pair, SetUp
-from imaging_requests.imaging.comparison.terms import RAKING, VISIBLE
 from imaging_requests.imaging.files.facts import Structure
+from imaging_requests.imaging.files.limits import Limits as ReadingLimits
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.measure.charts import Edition, read_editions
-from imaging_requests.intake.limits import read_data, reading_limits
 
-CHARTS = "checks/charts-1.json"
-ALIGNMENT = "checks/alignment-1.json"
+from .chart import compare_charts
+from .laying import Matrix, as_matrix, polygon_mask
+from .limits import GradeLimits, MapLimits
+from .measured import take_measured
+from .pairing import Comparison, Limits, compare_pair
+from .reading import Light, read_light
+from .render import Panel, draw_map, legend_of, sheet, to_screen
+from .set_up import Pair, SetUp
+from .terms import RAKING, VISIBLE
+
+DATA_NAMES = ("comparability-1.json", "alignment-1.json", "charts-1.json")
 IDENTITY = "identity"
 
 
-class Refused(Exception):
+class RefusedError(Exception):
     """The pictures cannot be compared; the message says why and what to do."""
 
 
-@lru_cache(maxsize=1)
-def editions() -> dict[str, Edition]:
-    """Return the charts that may lie beside a picture."""
-    return read_editions(read_data(CHARTS))
+@dataclass(frozen=True, slots=True)
+class Tools:
+    """Limits, numbers and charts that a comparison needs."""
+
+    limits: Limits
+    alignment: AlignmentLimits
+    editions: Mapping[str, Edition]
+
+
+@lru_cache(maxsize=4)
+def read_tools(folder: str) -> Tools:
+    """Read them from a folder of data files; raises `DataError` if something is missing."""
+    numbers, alignment, charts = (
+        json.loads((Path(folder) / name).read_text(encoding="utf-8")) for name in DATA_NAMES
+    )
+    return Tools(
+        Limits(grades=GradeLimits.from_settings(numbers), maps=MapLimits.from_settings(numbers)),
+        AlignmentLimits.from_settings(alignment),
+        read_editions(charts),
+    )
 
 
 def compare_files(
@@ -55,34 +66,51 @@ def compare_files(
     before: Path,
     after: Path,
     *,
+    tools: Tools,
+    reading: ReadingLimits,
     matrix: Matrix | None,
     px_per_mm: float | None,
     set_ups: tuple[SetUp, SetUp],
     pair: Pair,
     is_vouched: bool = False,
+    face_px: NDArray[np.float64] | None = None,
+    station_floor: float | None = None,
+    warnings: tuple[str, ...] = (),
 ) -> tuple[Comparison, float, tuple[str, ...]]:
     """Compare two files.
 
-    Returns the comparison, the density of the earlier file it was told in, and notes. Raises
-    ``Refused`` for everything that is wrong with the files or the request.
+    Args:
+        reading: What decoding one file may cost.
+        matrix: px of the later file to px of the earlier one; None to find it.
+        px_per_mm: Density of the earlier file; None to take what its header says.
+        face_px: Corners of the face in px of the earlier file, (n, 2); None for all of it.
+        station_floor: See `compare_pair`.
+        warnings: What is said beside what the files themselves contradict.
+
+    Returns:
+        The comparison, the density of the earlier file it was told in, and notes.
+
+    Raises:
+        RefusedError: Something is wrong with the files or the request; says what.
     """
     structures = _structure(before), _structure(after)
     density, notes = _density(px_per_mm, structures[0], before.name)
-    lights = _light(before), _light(after)
+    maps = tools.limits.maps
+    lights = _light(before, maps, reading), _light(after, maps, reading)
     if matrix is None:
-        matrix = _aligned(*lights)
+        matrix = _aligned(*lights, tools.alignment)
     used: list[SetUp] = []
-    warnings: list[str] = []
+    said = list(warnings)
     for which, typed, structure in zip(("before", "after"), set_ups, structures, strict=True):
-        found, said = take_measured(
+        found, contradictions = take_measured(
             replace(typed, px_per_mm=typed.px_per_mm or None),
             _measured(structure),
-            limits=numbers().grades,
+            limits=tools.limits.grades,
             which=which,
         )
         used.append(found)
-        warnings += said
-    charts = compare_charts(*lights, editions()) if technique in VISIBLE else None
+        said += [each for each in contradictions if each not in said]
+    charts = compare_charts(*lights, tools.editions) if technique in VISIBLE else None
     try:
         compared = compare_pair(
             technique,
@@ -90,44 +118,58 @@ def compare_files(
             matrix=matrix,
             set_ups=(used[0], used[1]),
             pair=pair,
-            limits=Limits(grades=numbers().grades, maps=numbers().maps),
+            limits=tools.limits,
             px_per_mm=density,
             charts=charts,
-            warnings=tuple(warnings),
+            face=_face(face_px, lights[0], density, maps),
+            station_floor=station_floor,
+            warnings=tuple(said),
             is_vouched=is_vouched,
         )
     except ValueError as problem:
-        raise Refused(str(problem)) from None
+        raise RefusedError(str(problem)) from None
     return compared, density, notes
+
+
+def _face(
+    corners: NDArray[np.float64] | None, light: Light, density: float, maps: MapLimits
+) -> NDArray[np.bool_] | None:
+    """The face without its rim on the raster of the reduced light."""
+    if corners is None:
+        return None
+    back = np.linalg.inv(light.to_file())
+    at = corners @ back[:2, :2].T + back[:2, 2]
+    margin = maps.outline_margin_mm * density / light.step
+    found: NDArray[np.bool_] = polygon_mask(at, light.values.shape[:2], margin_px=margin)
+    return found
 
 
 def _structure(path: Path) -> Structure:
     try:
         found = read_structure(path)
     except OSError as problem:
-        raise Refused(f"{path} cannot be read: {problem.strerror}.") from None
+        raise RefusedError(f"{path} cannot be read: {problem.strerror}.") from None
     if isinstance(found, Unreadable):
-        raise Refused(found.sentence)
+        raise RefusedError(found.sentence)
     return found
 
 
-def _light(path: Path) -> Light:
-    found = read_light(path, most_pixels=numbers().maps.most_pixels, limits=reading_limits())
+def _light(path: Path, maps: MapLimits, reading: ReadingLimits) -> Light:
+    found = read_light(path, most_pixels=maps.most_pixels, limits=reading)
     if isinstance(found, Unreadable):
-        raise Refused(found.sentence)
+        raise RefusedError(found.sentence)
     return found
 
 
-def _aligned(before: Light, after: Light) -> Matrix:
+def _aligned(before: Light, after: Light, limits: AlignmentLimits) -> Matrix:
     """Find how the later picture lies over the earlier one, in px of the files."""
     try:
         pictures = [picture_of(np.sqrt(np.maximum(each.luminance, 0))) for each in (before, after)]
     except UnfitError as problem:
-        raise Refused(str(problem)) from None
-    limits = AlignmentLimits.from_settings(read_data(ALIGNMENT))
+        raise RefusedError(str(problem)) from None
     found = align(*pictures, limits=limits)
     if found.matrix is None:
-        raise Refused(
+        raise RefusedError(
             f"The two pictures could not be laid over each other. {found.reason} Check that they "
             "show the same face, or give the map from px of AFTER to px of BEFORE with --matrix."
         )
@@ -137,11 +179,11 @@ def _aligned(before: Light, after: Light) -> Matrix:
 def _density(given: float | None, structure: Structure, name: str) -> tuple[float, tuple[str, ...]]:
     if given is not None:
         if not 0 < given < float("inf"):
-            raise Refused("--px-per-mm must be a number above zero.")
+            raise RefusedError("--px-per-mm must be a number above zero.")
         return given, ()
     stated = structure.resolution_px_per_mm
     if stated is None or not 0 < stated[0] < float("inf"):
-        raise Refused(
+        raise RefusedError(
             f"{name} does not say how many pixels make a millimetre. Give --px-per-mm, measured on "
             "a scale in the picture."
         )
@@ -167,14 +209,14 @@ def _measured(structure: Structure) -> SetUp:
 def read_matrix(text: str) -> Matrix:
     """Read a matrix: nine numbers, JSON, the path of a JSON file, or "identity".
 
-    A JSON object is taken by its key ``matrix``. Raises ``Refused``.
+    A JSON object is taken by its key ``matrix``. Raises ``RefusedError``.
     """
     if text.strip().lower() == IDENTITY:
         return as_matrix(np.eye(3))
     try:
         return as_matrix(_rows(text))
     except ValueError as problem:
-        raise Refused(f"--matrix cannot be used. {problem}") from None
+        raise RefusedError(f"--matrix cannot be used. {problem}") from None
 
 
 def _rows(text: str) -> Any:
