@@ -9,7 +9,14 @@ class DeliverablesConfig(AppConfig):
     name = "imaging_requests.deliverables"
 
     def ready(self) -> None:
-        from imaging_requests.deliverables import guards, jobs, joins_work, measuring
+        from imaging_requests.deliverables import (
+            comparing_work,
+            guards,
+            jobs,
+            joins_work,
+            measuring,
+        )
+        from imaging_requests.deliverables.actions.comparing import COMPARE
         from imaging_requests.deliverables.actions.registering import REGISTER
         from imaging_requests.deliverables.joining import JOIN
         from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
@@ -36,3 +43,4 @@ class DeliverablesConfig(AppConfig):
             jobs.LONGEST_REGISTRATION_S,
             can_wait=True,
         )
+        register(COMPARE, comparing_work.compare, comparing_work.QUEUE, comparing_work.LONGEST_S)

@@ -39,6 +39,17 @@ class HandInForm(VersionForm):
             del self.fields["polarity"]
 
 
+class RetestForm(forms.Form):
+    """Vouching that nothing was done between two pictures."""
+
+    note = forms.CharField(
+        label="How you know that nothing was done in between",
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="For example: “Yearly retest: taken down, put up and shot again the same day.”",
+    )
+
+
 class PlateMapForm(VersionForm):
     """Where each tile of a picture lies, and how: one choice of place and one of turn per tile."""
 

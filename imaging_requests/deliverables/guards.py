@@ -43,6 +43,7 @@ def declare() -> None:
     _declare_packages()
     _declare_notes()
     _declare_joins()
+    _declare_retests()
     add_guard(
         table="collection_collectionobject",
         name="with_history_stays",
@@ -153,6 +154,16 @@ def _declare_notes() -> None:
         event="DELETE",
         message="A note is never deleted: take it back.",
     )
+
+
+def _declare_retests() -> None:
+    for event in ("UPDATE", "DELETE"):
+        add_guard(
+            table="deliverables_retestpair",
+            name=f"no_{event.lower()}",
+            event=event,
+            message="A test and retest pair never changes: keep a newer one.",
+        )
 
 
 def _declare_joins() -> None:

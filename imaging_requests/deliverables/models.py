@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.deliverables.models_comparisons import Comparison, RetestPair
 from imaging_requests.deliverables.models_corrections import (
     Correction,
     CorrectionNotice,
@@ -23,6 +24,7 @@ from imaging_requests.people.models import Versioned
 from imaging_requests.requesting.words import view_words
 
 __all__ = [
+    "Comparison",
     "Correction",
     "CorrectionNotice",
     "Deliverable",
@@ -37,6 +39,7 @@ __all__ = [
     "PlateMap",
     "Polarity",
     "Registration",
+    "RetestPair",
     "Review",
     "SurfaceNote",
 ]

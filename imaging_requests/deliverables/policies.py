@@ -34,6 +34,12 @@ OVERRIDE_CHECK = act(
     "Accepting a picture against a failed check",
     roles=frozenset({Role.LEAD}),
 )
+COMPARE = act("deliverables.compare", "Mapping what changed", roles=WORKING_ROLES)
+VOUCH_RETEST = act(
+    "deliverables.vouch_retest",
+    "Keeping a test and retest pair",
+    roles=frozenset({Role.PHOTOGRAPHER, Role.LEAD}),
+)
 RECALL = act("deliverables.recall", "Recalling a picture", roles=frozenset({Role.LEAD}))
 ALLOW_LONE_WORK = act(
     "deliverables.allow_lone_work",

@@ -4,6 +4,7 @@ from django.urls import path
 
 from imaging_requests.deliverables import (
     views,
+    views_comparisons,
     views_corrections,
     views_drift,
     views_packages,
@@ -14,6 +15,10 @@ app_name = "deliverables"
 urlpatterns = [
     path("reviews/", views.reviews, name="reviews"),
     path("reviews/<int:pk>/", views.review, name="review"),
+    path("comparisons/new/", views_comparisons.compare_new, name="compare_new"),
+    path("comparisons/<int:pk>/", views_comparisons.comparison, name="comparison"),
+    path("comparisons/<int:pk>/picture.png", views_comparisons.picture, name="comparison_picture"),
+    path("comparisons/<int:pk>/retest/", views_comparisons.retest, name="comparison_retest"),
     path("drift/", views_drift.drift_stations, name="drift_stations"),
     path("drift/<slug:code>/", views_drift.drift, name="drift"),
     path("lone-work/", views.lone_work, name="lone_work"),

@@ -29,6 +29,8 @@ WITHOUT: dict[str, str] = {
     "collection/actions.py:take_out_of_entry": ENDS,
     "collection/actions.py:record_stay": "adds a stay that follows the present one",
     "collection/actions.py:record_unavailability": ADDS,
+    "deliverables/actions/comparing.py:ask_for_comparison": "adds a row, or asks for it again",
+    "deliverables/actions/comparing.py:vouch_retest": "adds a row; a second one is refused",
     "deliverables/actions/correcting.py:open_correction": "adds a row inside the recall",
     "deliverables/actions/correcting.py:mend": "ends rows once, inside the acceptance, under lock",
     "deliverables/actions/correcting.py:confirm_notice": ENDS,

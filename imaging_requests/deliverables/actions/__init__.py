@@ -7,6 +7,11 @@ from imaging_requests.deliverables.actions.assembling import (
     start_again,
     take_back,
 )
+from imaging_requests.deliverables.actions.comparing import (
+    ask_for_comparison,
+    keep_comparison,
+    vouch_retest,
+)
 from imaging_requests.deliverables.actions.correcting import (
     close_correction,
     confirm_notice,
@@ -26,6 +31,7 @@ from imaging_requests.deliverables.actions.reviewing import (
 __all__ = [
     "accept",
     "allow_lone_work",
+    "ask_for_comparison",
     "ask_for_join",
     "assemble_line",
     "change_note",
@@ -36,6 +42,7 @@ __all__ = [
     "file_accepted",
     "hand_in",
     "hand_over",
+    "keep_comparison",
     "keep_join",
     "keep_recognition",
     "lay_plates",
@@ -44,6 +51,7 @@ __all__ = [
     "send_back",
     "start_again",
     "take_back",
+    "vouch_retest",
     "withdraw_note",
     "write_note",
 ]

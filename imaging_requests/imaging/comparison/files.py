@@ -36,7 +36,14 @@ IDENTITY = "identity"
 
 
 class RefusedError(Exception):
-    """The pictures cannot be compared; the message says why and what to do."""
+    """The pictures cannot be compared; the message says why and what to do.
+
+    `is_alignment`: because no map between them was found; somebody may know it.
+    """
+
+    def __init__(self, sentence: str, *, is_alignment: bool = False) -> None:
+        super().__init__(sentence)
+        self.is_alignment = is_alignment
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,8 +177,8 @@ def _aligned(before: Light, after: Light, limits: AlignmentLimits) -> Matrix:
     found = align(*pictures, limits=limits)
     if found.matrix is None:
         raise RefusedError(
-            f"The two pictures could not be laid over each other. {found.reason} Check that they "
-            "show the same face, or give the map from px of AFTER to px of BEFORE with --matrix."
+            f"The two pictures could not be laid over each other. {found.reason}",
+            is_alignment=True,
         )
     return as_matrix(before.to_file() @ found.matrix @ np.linalg.inv(after.to_file()))
 

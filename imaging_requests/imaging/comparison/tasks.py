@@ -71,7 +71,7 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
             warnings=tuple(arguments.get("warnings") or ()),
         )
     except RefusedError as refusal:
-        return {"refused": str(refusal)}
+        return {"refused": str(refusal), "is_alignment": refusal.is_alignment}
     output = arguments.get("output")
     written = None
     if output is not None and found.grading.grade is not Comparability.N:

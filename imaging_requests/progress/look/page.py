@@ -8,7 +8,7 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.deliverables.models import Polarity, SurfaceNote
-from imaging_requests.deliverables.policies import CHANGE_NOTE, WRITE_NOTE
+from imaging_requests.deliverables.policies import CHANGE_NOTE, COMPARE, WRITE_NOTE
 from imaging_requests.imaging.placing import Box
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
@@ -105,6 +105,8 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "moves": plain.moves(sight, part) if part is not None else [],
         "rests_on": list(dict.fromkeys(each.rests_on for each in together)),
         "pair": pair,
+        "may_compare": may(user, COMPARE),
+        "two": [each.picture_id for each in sight.pictures[:2]],
         "table": _table(gallery, sight),
         "notes": [note_row(note, user) for note in gallery.notes],
         "notes_held_back": gallery.notes_held_back,
@@ -307,7 +309,12 @@ def look_data(gallery: Gallery, sight: Sight, pair: Pair | None, *, user: User) 
 
 def pair_data(pair: Pair) -> dict[str, Any]:
     """Return what a script needs to say about two pictures."""
-    return {"grade": pair.grade, "sentence": pair.sentence, "modes": list(pair.modes)}
+    return {
+        "grade": pair.grade,
+        "sentence": pair.sentence,
+        "modes": list(pair.modes),
+        "isOneView": pair.is_one_view,
+    }
 
 
 def _picture_data(each: Picture) -> dict[str, Any]:

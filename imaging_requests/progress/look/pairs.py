@@ -26,6 +26,8 @@ class Pair:
     grade: str
     sentence: str
     modes: tuple[str, ...] = ALL_TOGETHER
+    #: Whether both show one view, so that what changed can be asked for.
+    is_one_view: bool = False
 
 
 def pair_of(one: Picture, two: Picture) -> Pair:
@@ -57,4 +59,5 @@ def pair_of(one: Picture, two: Picture) -> Pair:
         grade=found.grade.value,
         sentence=" ".join([found.sentence, *found.warnings]),
         modes=MODES_OF[found.grade],
+        is_one_view=True,
     )

@@ -153,7 +153,8 @@ class Command(BaseCommand):
         if isinstance(answer, GuardFailure):
             self._refuse(answer.sentence)
         if "refused" in answer:
-            self._refuse(str(answer["refused"]))
+            hint = " Or give the map from px of AFTER to px of BEFORE with --matrix."
+            self._refuse(f"{answer['refused']}{hint if answer['is_alignment'] else ''}")
         return answer
 
     @staticmethod

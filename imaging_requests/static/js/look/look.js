@@ -257,6 +257,7 @@ class Look {
     this.pairOf = this.firstTwo();
     this.allowed = PAIRS;
     const honest = this.look.querySelector("[data-look-honest]");
+    this.offerMap(two, false);
     if (two.length < 2) {
       honest.textContent = "One picture; choose a second one to compare.";
       return;
@@ -270,12 +271,30 @@ class Look {
         return;
       }
       honest.textContent = pair.sentence;
+      this.offerMap(two, pair.isOneView);
       this.allowed = pair.modes;
     } catch {
       honest.textContent = "Not known: the answer about these two pictures did not come. Reload the page.";
       this.allowed = ["side"];
     }
     this.permit();
+  }
+
+  // What changed can be asked for two pictures of one view only.
+  offerMap(two, isOneView) {
+    const form = this.look.querySelector("[data-look-map]");
+    if (!form) {
+      return;
+    }
+    form.hidden = !isOneView;
+    form.querySelectorAll('input[name="p"]').forEach((input) => input.remove());
+    two.forEach((each) => {
+      const input = document.createElement("input");
+      input.type = "hidden";
+      input.name = "p";
+      input.value = each.id;
+      form.append(input);
+    });
   }
 
   permit() {
