@@ -122,7 +122,7 @@ def _values(plan: Plan, answer: dict[str, Any], drawn: Path) -> dict[str, Any]:
 
 
 def _keep(work: Work, row: Comparison, values: dict[str, Any]) -> None:
-    empty = {
+    empty: dict[str, Any] = {
         "grade": "",
         "report": {},
         "noise_floor": None,

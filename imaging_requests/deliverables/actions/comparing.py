@@ -98,6 +98,7 @@ def vouch_retest(
             next_step="For example: “Shot twice on one day.”",
         )
     assert row.before.shot_line is not None, "a pair without a station was refused above"
+    assert row.noise_floor is not None, "a pair without a floor was refused above"
     made = RetestPair.objects.create(
         comparison=row,
         station=row.before.shot_line.session.station,

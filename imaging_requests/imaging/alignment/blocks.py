@@ -151,7 +151,7 @@ class Matcher:
             found = cv2.matchTemplate(window, self._describe(number), cv2.TM_CCOEFF_NORMED)
             surfaces[row] = found
         np.nan_to_num(surfaces, copy=False, posinf=0.0)
-        at = self._corner[seen] + (self._block - 1) / 2
+        at = np.asarray(self._corner[seen] + (self._block - 1) / 2, np.float64)
         offset, score, distinct = _peaks(surfaces)
         return Matches(
             moving=apply(to_moving, at + offset),

@@ -29,13 +29,12 @@ def set_ups_as_data(before: SetUp, after: SetUp, pair: Pair) -> dict[str, Any]:
     >>> read_set_ups(data)[0].lamps
     ('flash head A',)
     """
-    parts = zip(("before", "after", "pair"), (before, after, pair), strict=True)
+    parts = {"before": asdict(before), "after": asdict(after), "pair": asdict(pair)}
     return {
         name: {
-            key: list(value) if isinstance(value, tuple) else value
-            for key, value in asdict(part).items()
+            key: list(value) if isinstance(value, tuple) else value for key, value in part.items()
         }
-        for name, part in parts
+        for name, part in parts.items()
     }
 
 
