@@ -14,7 +14,7 @@ import numpy as np
 from imaging_requests.collection.queries import facts_now
 from imaging_requests.deliverables.comparability import numbers, pair_of, set_up_of
 from imaging_requests.deliverables.joining import is_joined_kind, newest_join
-from imaging_requests.deliverables.models import Comparison, Deliverable
+from imaging_requests.deliverables.models import Comparison, Deliverable, Registration
 from imaging_requests.deliverables.registering import CODE_VERSION as MAP_VERSION
 from imaging_requests.deliverables.retests import retest_for
 from imaging_requests.imaging.alignment.matrices import apply, inverse
@@ -121,19 +121,27 @@ def master_of(row: Deliverable) -> Master:
 def _face_px(row: Deliverable) -> list[list[float]] | None:
     """Corners of the face in px of the file, where the picture has been laid on its face."""
     laid = row.registrations.filter(code_version=MAP_VERSION).exclude(px_to_face_mm=None).first()
-    frame = row.cover
     facts = facts_now(row.object_id, row.captured_at)
     known = facts is not None and facts.width_mm and facts.height_mm
-    if laid is None or frame is None or laid.frame_id != frame.pk or not known:
+    file_width_px = None if laid is None else _mapped_width_px(row, laid)
+    if laid is None or not file_width_px or not known:
         return None
     assert facts is not None
     width, height = float(facts.width_mm or 0), float(facts.height_mm or 0)
     face = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float64)
     at = apply(inverse(np.array(laid.px_to_face_mm, np.float64)), face)
-    if frame.width_px and laid.width_px != frame.width_px:
-        at = (at + 0.5) * (frame.width_px / laid.width_px) - 0.5
+    at = (at + 0.5) * (file_width_px / laid.width_px) - 0.5
     found: list[list[float]] = np.round(at, 3).tolist()
     return found
+
+
+def _mapped_width_px(row: Deliverable, laid: Registration) -> int | None:
+    """Width of the file that a map speaks of; None if another file is compared by now."""
+    if is_joined_kind(row):
+        made = newest_join(row)
+        return made.width_px if made is not None and made.pk == laid.join_id else None
+    is_cover = laid.join_id is None and laid.frame_id == row.cover_id
+    return row.cover.width_px if is_cover and row.cover is not None else None
 
 
 def _caption(row: Deliverable) -> str:
