@@ -17,18 +17,22 @@ class DeliverablesConfig(AppConfig):
             measuring,
         )
         from imaging_requests.deliverables.actions.comparing import COMPARE
+        from imaging_requests.deliverables.actions.joins import ask_for_joins
         from imaging_requests.deliverables.actions.registering import REGISTER
+        from imaging_requests.deliverables.joined import lost_joins
         from imaging_requests.deliverables.joining import JOIN
         from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
         from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
+        from imaging_requests.intake.rebuilding import Rebuilder, add_rebuilder
         from imaging_requests.intake.references import add_references
         from imaging_requests.requesting import outlook
 
         guards.declare()
         add_hold_rule(why_frame_stays)
         add_references(shown_faces)
+        add_rebuilder(Rebuilder("joined pictures", lost_joins, ask_for_joins))
         outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
         longest_s = {JOIN: joins_work.LONGEST_S, MEASURE: measuring.LONGEST_S}

@@ -79,3 +79,14 @@ def why_none(row: Deliverable) -> str:
     made = joining.newest_join(row)
     is_doubted = made is not None and made.verdict == Join.Verdict.UNCERTAIN
     return UNCERTAIN if is_doubted else NOT_YET
+
+
+def is_whole(join: Join) -> bool:
+    """Whether every derived file of a joining is where it was put."""
+    return all((Path(settings.DERIVED_DIR) / each["path"]).is_file() for each in join.pictures)
+
+
+def lost_joins() -> list[int]:
+    """Return the pictures of tiles whose joining stands but has lost derived files."""
+    tiled = Deliverable.objects.filter(joins__isnull=False).distinct()
+    return sorted(pk for pk, join in standing_joins(tiled).items() if not is_whole(join))

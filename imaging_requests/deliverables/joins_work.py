@@ -13,6 +13,7 @@ from django.conf import settings
 
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_join
+from imaging_requests.deliverables.joined import is_whole
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.derived import Derived
@@ -35,14 +36,15 @@ PASSES = 4
 
 
 def join(work: Work) -> None:
-    """Join the tiles of one picture, unless the same has been done before."""
+    """Join the tiles of one picture, unless the same has been done before and is all there."""
     row = Deliverable.objects.filter(pk=work.subject_id).first()
     if row is None or not row.is_complete or not joining.is_joined_kind(row):
         return
     plan = joining.plan_of(row)
     if plan is None:
         return
-    if Join.objects.filter(deliverable=row, recipe=plan.recipe).exists():
+    made = Join.objects.filter(deliverable=row, recipe=plan.recipe).first()
+    if made is not None and is_whole(made):
         # the tiles were laid back to an earlier order: its joining stands again
         with work.publish():
             ask_where_it_lies(row, now=work.now())

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import json
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,7 @@ import numpy as np
 import pytest
 import pyvips
 from django.conf import settings
+from django.core.management import call_command
 from django.db import DatabaseError, transaction
 from django.test import Client
 from django.urls import reverse
@@ -17,7 +20,7 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables import actions, joining, queries
-from imaging_requests.deliverables.joined import standing_join, why_none
+from imaging_requests.deliverables.joined import lost_joins, standing_join, why_none
 from imaging_requests.deliverables.models import Deliverable, Join, PlateMap, Registration
 from imaging_requests.intake import store
 from imaging_requests.intake.jobs import Outcome, enqueue, run
@@ -293,6 +296,27 @@ def test_the_joined_picture_stands_for_its_tiles_wherever_pictures_are_seen(
     assert "uncertain" not in answer.content.decode()
     gallery = gather_gallery(row.object, user=row.photographer, now=LATER)
     assert gallery.pictures == (), "its tiles have no small pictures here"
+
+
+def test_derived_files_of_a_joined_picture_that_are_gone_are_made_again(
+    line: ShotLine, tiles: list[np.ndarray], tmp_path: Path
+) -> None:
+    place(line, tmp_path / "card", tiles)
+    row = work_off(line)
+    made = Join.objects.get(deliverable=row)
+    assert lost_joins() == []
+    files = [Path(settings.DERIVED_DIR) / each["path"] for each in made.pictures]
+    before = {path: path.read_bytes() for path in files if path.name.endswith("inverted.tif")}
+    assert len(before) == 1
+    for path in files:
+        path.unlink()
+    out = StringIO()
+    call_command("rebuild_derivatives", "--json", "--no-wait", stdout=out)
+    assert json.loads(out.getvalue())["joined pictures"] == 1
+    run(Job.objects.get(kind="join").pk, now=timezone.now() + hours(1))
+    assert all(path.is_file() for path in files)
+    assert {path: path.read_bytes() for path in before} == before
+    assert Join.objects.get(deliverable=row).sha256 == made.sha256
 
 
 def test_an_uncertain_joining_stands_for_nothing_until_a_person_lays_the_tiles(

@@ -211,3 +211,11 @@ def test_one_exposure_delivered_twice_is_never_called_joined(tiles, tmp_path):
     pictures = _with(tiles[0], 1, tiles[0][0])
     answer = _join(tmp_path, pictures)
     assert answer.verdict is Verdict.UNCERTAIN
+
+
+def test_a_blank_tile_is_left_out_with_its_reason(tiles, tmp_path):
+    pictures = _with(tiles[0], 4, np.full((360, 300), 30_000, np.uint16))
+    answer = _join(tmp_path, pictures)
+    assert answer.verdict is Verdict.UNCERTAIN
+    assert "Tile 5 (plate-05.tif) was left out: it shows no structure" in answer.reasons[0]
+    assert len(answer.holes) == 1

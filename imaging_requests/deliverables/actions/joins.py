@@ -36,6 +36,13 @@ def ask_for_join(row: Deliverable, *, now: datetime) -> None:
         background.enqueue(JOIN, row.pk, again=True, now=now)
 
 
+def ask_for_joins(deliverable_ids: Sequence[int]) -> None:
+    """Ask for joinings again whose derived files are gone; what is there is not made anew."""
+    for pk in deliverable_ids:
+        with transaction.atomic():
+            background.enqueue(JOIN, pk, again=True)
+
+
 def ask_where_it_lies(row: Deliverable, *, now: datetime) -> None:
     """Ask anew where a picture lies on its face, for another joining may stand for it now."""
     background.enqueue(REGISTER, row.pk, again=True, now=now)
