@@ -370,6 +370,8 @@ def summary(found: list[Outcome]) -> dict[str, dict[str, int]]:
         row = table.setdefault(each.truth.kind, Counter())
         if each.state == "already_here":
             row["already here"] += 1
+        elif each.state == "refused" and each.reason.startswith("Already here"):
+            row["already here, refused as before"] += 1
         elif each.state == "refused":
             row["refused"] += 1
         elif each.is_placed:

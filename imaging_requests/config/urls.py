@@ -3,6 +3,8 @@
 from django.urls import include, path
 
 urlpatterns = [
+    # asked for by the hundred while somebody looks at a picture, so found first
+    path("pictures/", include("imaging_requests.pictures.urls")),
     path("", include("imaging_requests.progress.urls")),
     path("people/", include("imaging_requests.people.urls")),
     path("objects/", include("imaging_requests.collection.urls")),
@@ -11,7 +13,6 @@ urlpatterns = [
     path("campaigns/", include("imaging_requests.campaigns.urls")),
     path("intake/", include("imaging_requests.intake.urls")),
     path("deliverables/", include("imaging_requests.deliverables.urls")),
-    path("pictures/", include("imaging_requests.pictures.urls")),
 ]
 handler400 = "imaging_requests.people.failures.bad_request"
 handler403 = "imaging_requests.people.failures.not_allowed"

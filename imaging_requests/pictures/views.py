@@ -106,8 +106,12 @@ def _open_link(token: str) -> Opened:
 
 
 def _give(
-    request: HttpRequest, opened: Opened, parts: tuple[str, str, str, str], address: str
+    request: HttpRequest, opened: Opened, parts: tuple[str, str, str, str]
 ) -> HttpResponseBase:
+    # the address of the picture is that of the region without its parts; it is asked for so often
+    # that looking it up by name would be felt
+    base = request.path.rsplit("/", len(parts))[0]
+    address = f"{request.scheme}://{request.get_host()}{base}"
     return answers.give_picture(
         request,
         opened.path,
@@ -156,8 +160,7 @@ def region(
 ) -> HttpResponseBase:
     """Give a region of a picture in a size."""
     opened = _open(signed_in(request), identifier)
-    parts = (area, size, rotation, ending)
-    return _give(request, opened, parts, address_of(request, identifier))
+    return _give(request, opened, (area, size, rotation, ending))
 
 
 @public
@@ -187,4 +190,4 @@ def link_region(
 ) -> HttpResponseBase:
     """Give a region of a picture in a size, by a link."""
     opened = _open_link(token)
-    return _give(request, opened, (area, size, rotation, ending), link_address_of(request, token))
+    return _give(request, opened, (area, size, rotation, ending))
