@@ -193,11 +193,11 @@ def _object(number: str) -> CollectionObject:
 
 def painted_objects(files: int) -> int:
     """Return of how many objects fronts and backs are true pictures, so that they can be known."""
-    return 6 if files >= 2_000 else 3 if files >= 150 else 0
+    return 6 if files >= 2_000 else 4 if files >= 400 else 3 if files >= 150 else 0
 
 
 def _counts(files: int) -> dict[str, int]:
-    return dict(FULL if files >= 2_000 else MIDDLE if files >= 150 else SMALL)
+    return dict(FULL if files >= 400 else MIDDLE if files >= 150 else SMALL)
 
 
 def _places(session: Session) -> Iterator[_Place]:

@@ -23,8 +23,8 @@ from tests.intake_world import BEAT, CELERY, QUIET, World, migrated, new_world
 SESSIONS = 8
 WORKERS = {
     "first": "ingest,plans,mail",
-    "pixels1": "pixels",
-    "pixels2": "pixels",
+    "pixels1": "ingest,pixels",
+    "pixels2": "ingest,pixels",
 }
 
 
@@ -105,7 +105,7 @@ def build(folder: Path, files: int) -> dict[str, Any]:
     from tests import drop_fixture, factory
 
     sessions = drop_fixture.lay_out_sessions(
-        files, sessions=SESSIONS if files >= 2_000 else 1, by=factory.photographer()
+        files, sessions=-(-files * SESSIONS // 2_000), by=factory.photographer()
     )
     written = drop_fixture.write_drop(folder / "card", sessions, files)
     assert len(written) == files, len(written)

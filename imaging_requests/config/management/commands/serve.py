@@ -24,10 +24,12 @@ def children(*, host: str, port: int, slots: int) -> list[Child]:
         *("--log-level", "warning", "--worker-tmp-dir", str(settings.DATA_DIR)),
     ]
     first = [*CELERY, "worker", "-P", "solo", "-n", "first@%h", "-Q", "ingest,plans,mail", *QUIET]
+    worker = [*CELERY, "worker", "-P", "solo", *QUIET]
+    # all help to receive: that is what a photographer with a card in the hand waits for
     pixels = [
         Child(
             f"pixel worker {number}",
-            [*CELERY, "worker", "-P", "solo", "-n", f"pixels{number}@%h", "-Q", "pixels", *QUIET],
+            [*worker, "-n", f"pixels{number}@%h", "-Q", "ingest,pixels"],
         )
         for number in range(1, slots + 1)
     ]
