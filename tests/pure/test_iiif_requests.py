@@ -19,6 +19,8 @@ from imaging_requests.imaging.iiif.edges import edge_requests, keep_cut_tiles
 from imaging_requests.imaging.iiif.pyramid import Pyramid, PyramidError, read_pyramid, read_tile
 
 LIMITS = Limits(max_area_px=1_000_000, max_side_px=2_000)
+MOST_OFF = 8.0
+"""Mean difference of 255 on the steep slopes of the smallest level, half a pixel apart."""
 TILE_PX = 64
 
 
@@ -204,7 +206,7 @@ def test_anything_else_is_rendered(pyramid_path: Path, parts: tuple[str, ...]) -
     assert shape[:2] == (turned if wanted.rotation_deg == 90 else turned[::-1])
 
 
-def test_tiles_that_the_edge_cuts_leave_as_they_were_rendered(
+def test_tiles_that_the_edge_cuts_leave_without_decoding_and_look_as_rendered(
     pyramid_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     plain = read_pyramid(pyramid_path)
@@ -222,8 +224,11 @@ def test_tiles_that_the_edge_cuts_leave_as_they_were_rendered(
     for number in range(len(pyramid.levels)):
         for column, row, wanted in edge_requests(pyramid, number):
             body = render.answer(pyramid_path, pyramid, wanted, quality=88)
-            assert body == rendered[number, column, row]
-            assert decoded(body).shape[:2] == (wanted.out_height_px, wanted.out_width_px)
+            shown, before = (
+                decoded(each).astype(float) for each in (body, rendered[number, column, row])
+            )
+            assert shown.shape[:2] == (wanted.out_height_px, wanted.out_width_px)
+            assert abs(shown - before).mean() < MOST_OFF, (number, column, row)
 
 
 def test_a_pyramid_without_kept_tiles_or_with_a_torn_end_is_still_a_pyramid(

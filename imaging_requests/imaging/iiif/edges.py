@@ -26,10 +26,12 @@ from imaging_requests.imaging.iiif.pyramid import (
     CUT_CLOSING,
     CUT_ENTRY,
     CUT_MARK,
+    Level,
     Pyramid,
     read_pyramid,
+    read_tile,
 )
-from imaging_requests.imaging.iiif.render import cut_and_fit, encode, grid_tile, level_for
+from imaging_requests.imaging.iiif.render import encode, grid_tile, render
 
 Place = tuple[int, int, int]
 
@@ -61,18 +63,28 @@ def _close(into: BinaryIO, entries: list[bytes]) -> None:
 def _cut_tiles(
     path: Path, pyramid: Pyramid, number: int, quality: int
 ) -> Iterator[tuple[Place, bytes]]:
-    """Yield place and bytes of the tiles of one level that are not whole.
-
-    A level whose size was rounded down has too few pixels for its last tile; that is reduced from
-    the next larger level, as any other region would be.
-    """
-    opened: dict[int, pyvips.Image] = {}
+    """Yield place and bytes of the tiles of one level that are not whole."""
     for column, row, asked in edge_requests(pyramid, number):
-        used = level_for(pyramid, asked)
-        if used not in opened:
-            opened[used] = pyvips.Image.tiffload(str(path), page=used, fail_on=FAIL_ON)
-        fitted = cut_and_fit(opened[used], pyramid.levels[used], pyramid, asked)
-        yield (number, column, row), encode(fitted, asked, quality=quality)
+        cut = _cut_one(path, pyramid.levels[number], column, row, asked)
+        if cut is None:
+            cut = render(path, pyramid, asked)
+        yield (number, column, row), encode(cut, asked, quality=quality)
+
+
+def _cut_one(path: Path, level: Level, column: int, row: int, asked: Asked) -> pyvips.Image | None:
+    """Decode one filled-up tile by itself; None if the level has no tile there.
+
+    A level whose size was rounded down lacks the last column or row that a viewer counts; the one
+    before is repeated for it. So the tile lies exactly where its whole neighbours lie.
+    """
+    wide = min(level.tile_width_px, level.width_px - column * level.tile_width_px)
+    high = min(level.tile_height_px, level.height_px - row * level.tile_height_px)
+    if wide < 1 or high < 1:
+        return None
+    tile = pyvips.Image.jpegload_buffer(read_tile(path, level, column, row), fail_on=FAIL_ON)
+    return tile.crop(0, 0, wide, high).embed(
+        0, 0, asked.out_width_px, asked.out_height_px, extend="copy"
+    )
 
 
 def edge_requests(pyramid: Pyramid, number: int) -> Iterator[tuple[int, int, Asked]]:
