@@ -204,7 +204,8 @@ def _edge_points(
             continue
         first = int(above[0])
         top = float(profile[first : first + 5].max())
-        ground = float(np.median(profile[:first])) if first else 0.0
+        outside = np.sort(profile[:first])
+        ground = float(outside[(first - 1) // 2] + outside[first // 2]) / 2
         half = (ground + top) / 2
         at = first - 1
         while at < len(profile) - 1 and profile[at] < half:
