@@ -119,6 +119,11 @@ class Known:
         return {}
 
     @cached_property
+    def _made_for(self) -> dict[tuple[str, str, str], Making]:
+        """Makings of whole faces that treatments and wishes asked for so far."""
+        return {}
+
+    @cached_property
     def protocol_views(self) -> tuple[tuple[Pin, shots.OwedView], ...]:
         """Every view that a pinned protocol version speaks of, each version asked once.
 
@@ -171,6 +176,17 @@ class Known:
 
         `detail` is {"name", "region_mm", "px_per_mm"} and then stands instead of the whole face.
         """
+        if detail is not None:
+            return self._work_out_for(technique, face, variant, detail)
+        key = (technique, face, variant)
+        found = self._made_for.get(key)
+        if found is None:
+            found = self._made_for[key] = self._work_out_for(technique, face, variant, None)
+        return found
+
+    def _work_out_for(
+        self, technique: str, face: str, variant: str, detail: Mapping[str, Any] | None
+    ) -> Making:
         direction = direction_of(technique, variant)
         for pin, view in self.protocol_views if detail is None else ():
             same = (view.technique, view.face, view.direction) == (technique, face, direction)

@@ -100,6 +100,7 @@ def material_of(
         ),
     )
     moment = look(case, tables, t=now, u=now)
+    moments = {now: moment}
     return Material(
         known=Known(
             object_id=row.pk,
@@ -118,6 +119,7 @@ def material_of(
                 case=case,
                 tables=tables,
                 now=now,
+                moments=moments,
             )
             for treatment in treatments
         ),

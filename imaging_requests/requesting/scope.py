@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 from imaging_requests.people.errors import DomainError
@@ -65,7 +66,9 @@ def _read(item: Any) -> ScopeItem:
         raise _refused(item, "ask for X-rays through the object (T), and for nothing else so")
     if direction and (technique != Technique.RK or direction not in DIRECTIONS):
         raise _refused(item, "give a direction to raking light only: L, R, T or B")
-    asked = list(item[2]) if len(item) == 3 else [BEFORE, AFTER, WINDOW]
+    if len(item) == 2:
+        return _whenever(technique, face, direction or None)
+    asked = list(item[2])
     words = {part for part in asked if isinstance(part, str)}
     steps = {part for part in asked if isinstance(part, int) and not isinstance(part, bool)}
     if not asked or words - _OCCASIONS or len(words) + len(steps) != len(asked):
@@ -76,7 +79,20 @@ def _read(item: Any) -> ScopeItem:
         direction=direction or None,
         occasions=frozenset(words),
         steps=frozenset(steps),
-        is_plain=len(item) == 2,
+        is_plain=False,
+    )
+
+
+@cache
+def _whenever(technique: str, face: str, direction: str | None) -> ScopeItem:
+    """The short form; there are few of them, and every treatment has some."""
+    return ScopeItem(
+        technique=technique,
+        face=face,
+        direction=direction,
+        occasions=_OCCASIONS,
+        steps=frozenset(),
+        is_plain=True,
     )
 
 

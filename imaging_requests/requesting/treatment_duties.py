@@ -16,11 +16,11 @@ anchor's text.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from imaging_requests.reckoning.truth.facts import Event, ObjectCase
-from imaging_requests.reckoning.truth.gate import ScopeLine, gate
+from imaging_requests.reckoning.truth.gate import ScopeLine, needed_first
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import BACK, FRONT, Effect, face_of
 from imaging_requests.reckoning.truth.triggers import SurfaceAct, Tables
@@ -46,17 +46,24 @@ _JUST_BEFORE = timedelta(microseconds=1)
 
 @dataclass(frozen=True, kw_only=True)
 class Course:
-    """One treatment of an object: its steps in order, and the object at any instant."""
+    """One treatment of an object: its steps in order, and the object at any instant.
+
+    The courses of one object may share their `moments`: many of them ask about the same instant.
+    """
 
     treatment: Treatment
     steps: tuple[Intervention, ...]
     case: ObjectCase
     tables: Tables
     now: datetime
+    moments: dict[datetime, Moment] = field(default_factory=dict, compare=False, repr=False)
 
     def moment(self, at: datetime) -> Moment:
         """The object at an instant, as known now."""
-        return look(self.case, self.tables, t=at, u=self.now)
+        found = self.moments.get(at)
+        if found is None:
+            found = self.moments[at] = look(self.case, self.tables, t=at, u=self.now)
+        return found
 
     def event(self, step: Intervention) -> Event:
         """The step as the rules of truth read it."""
@@ -137,6 +144,11 @@ def _surface(moment: Moment, face: str) -> str | None:
     return None if top is None else top.code
 
 
+def _surfaces(moment: Moment, scope: Iterable[ScopeItem]) -> dict[str, str | None]:
+    """What can be seen at every face of a scope."""
+    return {face: _surface(moment, face) for face in {item.face for item in scope}}
+
+
 def _day(instant: datetime | None) -> date | None:
     return None if instant is None else instant.date()
 
@@ -149,12 +161,13 @@ def _before(
     first = min(started, key=lambda step: (step.started_at, step.step)) if started else steps[0]
     at = first.started_at - _JUST_BEFORE if first.started_at is not None else course.now
     moment = course.moment(at)
+    seen = _surfaces(moment, scope)
     lines: dict[tuple[str, str, str], ScopeItem] = {}
     for item in scope:
-        surface = _surface(moment, item.face)
+        surface = seen[item.face]
         if item.asks(BEFORE) and surface is not None:
             lines[surface, item.technique, item.direction or ""] = item
-    asked = gate(
+    needed = needed_first(
         moment,
         course.event(first),
         [
@@ -168,9 +181,9 @@ def _before(
             )
             for surface, technique, variant in lines
         ],
-    ).needed
-    for status in asked:
-        key = (status.view.surface, status.view.technique, status.view.variant)
+    )
+    for line in needed:
+        key = (line.surface, line.technique, line.variant)
         yield _Asked(
             item=lines[key],
             surface=key[0],
@@ -187,6 +200,9 @@ def _during(
         return
     for place, step in enumerate(steps):
         following = steps[place + 1] if place + 1 < len(steps) else None
+        cleans = following is not None and _looks_at_the_cleaned(course, following)
+        if not cleans and not any(step.step in item.steps for item in scope):
+            continue
         moment = course.moment(step.finished_at or course.now)
         for item in scope:
             is_last_look = (
@@ -202,6 +218,13 @@ def _during(
                     as_of=course.anchor(Anchor.DT, phase, step.step),
                     due_on=None if following is None else following.planned_on,
                 )
+
+
+def _looks_at_the_cleaned(course: Course, step: Intervention) -> bool:
+    """Whether a step ends for ever anything of the cleaned state."""
+    event = course.event(step)
+    row = course.tables[event.table_version].row(event.row)
+    return any(look.as_of == "cleaned" for look in row.last_look)
 
 
 def _has_cleaned_look(moment: Moment, event: Event, item: ScopeItem) -> bool:
@@ -223,8 +246,9 @@ def _after(
         return
     moment = course.moment(max(ends))
     events = [course.event(step) for step in steps]
+    seen = _surfaces(moment, scope)
     for item in scope:
-        surface = _surface(moment, item.face)
+        surface = seen[item.face]
         if surface is None or not item.asks(AFTER):
             continue
         effects = {moment.effect(event, surface, item.technique) for event in events}

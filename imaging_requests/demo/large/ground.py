@@ -220,6 +220,9 @@ class Memory:
 
     views: dict[tuple[int, int], tuple[shots.OwedView, ...]] = field(default_factory=dict)
     makings: dict[int, dict[tuple[str | None, ...], Making]] = field(default_factory=dict)
+    made_for: dict[tuple[int, ...], dict[tuple[str, str, str], Making]] = field(
+        default_factory=dict
+    )
     texts: dict[int, tuple[Making, str]] = field(default_factory=dict)
 
     def text_of(self, making: Making) -> str:
@@ -247,6 +250,8 @@ def recall(known: Known, of_type: int, memory: Memory) -> Known:
         for view in memory.views_of(of_type, known.facts, pin.protocol)
     )
     known.__dict__["_makings"] = memory.makings.setdefault(of_type, {})
+    key = (of_type, *(pin.protocol.version for pin in known.pins))
+    known.__dict__["_made_for"] = memory.made_for.setdefault(key, {})
     return known
 
 

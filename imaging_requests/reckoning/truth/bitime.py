@@ -46,6 +46,8 @@ def known(records: Iterable[R], u: datetime) -> list[R]:
     Records learnt after ``u`` are ignored; the latest record of a key replaces the earlier
     ones; withdrawn facts are dropped.
     """
+    if not records:
+        return []
     latest: dict[Hashable, R] = {}
     for record in records:
         if record.recorded_at <= u:

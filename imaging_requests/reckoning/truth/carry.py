@@ -15,6 +15,7 @@ An anchor that allows several states (a window) is met by the nearest one.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from .facts import Event
@@ -34,38 +35,35 @@ class Carried:
 _FINE = Carried(Carry.OK)
 
 
-def between(moment: Moment, standing: Standing, point: Point) -> tuple[Event, ...]:
-    """The events that lie between a picture and an anchor's nearest state."""
-    state = standing.state
+def _between(moment: Moment, standing: Standing, point: Point) -> Iterable[tuple[Event, Effect]]:
+    """The events between a picture and an anchor's nearest state that touch it, with effects."""
+    state, picture = standing.state, standing.picture
     if state < point.first:
-        events = moment.line.openers[state : point.first]
-    elif state > point.last:
-        events = moment.line.openers[point.last : state]
+        start, end = state, point.first
     else:
-        events = ()
+        start, end = point.last, state
+    if start < end:
+        for number, event, effect in moment.touching(picture.surface, picture.technique):
+            if start <= number < end:
+                yield event, effect
     if standing.running and point.as_of is not None and state >= point.first:
-        events += tuple(
-            event
-            for event in standing.running
-            if event.started_at is not None and event.started_at >= point.as_of
-        )
-    return events
+        for event in standing.running:
+            if event.started_at is not None and event.started_at >= point.as_of:
+                yield event, moment.effect(event, picture.surface, picture.technique)
 
 
 def carry(moment: Moment, standing: Standing, point: Point) -> Carried:
     """Whether the picture speaks for the anchor's state, and which events stand in the way."""
-    events = between(moment, standing, point)
-    if not events:
+    if point.first <= standing.state <= point.last and not standing.running:
         return _FINE
-    picture = standing.picture
+    chain = standing.picture.chain
     spoilt: list[Event] = []
     undecided: list[Event] = []
-    for event in events:
-        effect = moment.effect(event, picture.surface, picture.technique)
+    for event, effect in _between(moment, standing, point):
         if effect is Effect.OUT:
             spoilt.append(event)
         elif effect is Effect.ASK_OUT or effect is Effect.ASK_VALID:
-            decided = moment.verdicts.get((picture.chain, event.key))
+            decided = moment.verdicts.get((chain, event.key))
             if decided is None:
                 undecided.append(event)
             elif decided is Validity.OUT_OF_DATE:

@@ -38,10 +38,18 @@ class Case:
 
 def cases(moment: Moment) -> tuple[Case, ...]:
     """Every case that the facts call for at this moment, decided or not, in order of events."""
+    return moment.keep("cases", _every_case)
+
+
+def _every_case(moment: Moment) -> tuple[Case, ...]:
+    asking: dict[int, list[tuple[Event, Effect, list[Standing]]]] = {}
+    for (surface, technique, _), standings in moment.pictures.items():
+        for number, event, effect in moment.touching(surface, technique):
+            asking.setdefault(number, []).append((event, effect, standings))
     found: dict[tuple[str, str], Case] = {}
-    for number, event in enumerate(moment.line.openers):
-        for standings in moment.pictures.values():
-            _ask(moment, number, event, standings, found)
+    for number in sorted(asking):
+        for event, effect, standings in asking[number]:
+            _ask(moment, number, event, effect, standings, found)
     return tuple(found.values())
 
 
@@ -51,8 +59,9 @@ def cases_after(moment: Moment, event: str) -> tuple[Case, ...]:
     if number is None:
         return ()
     found: dict[tuple[str, str], Case] = {}
-    for standings in moment.pictures.values():
-        _ask(moment, number, moment.line.openers[number], standings, found)
+    opener = moment.line.openers[number]
+    for (surface, technique, _), standings in moment.pictures.items():
+        _ask(moment, number, opener, moment.effect(opener, surface, technique), standings, found)
     return tuple(found.values())
 
 
@@ -75,16 +84,16 @@ def _ask(
     moment: Moment,
     number: int,
     event: Event,
+    effect: Effect,
     standings: Iterable[Standing],
     found: dict[tuple[str, str], Case],
 ) -> None:
+    if effect is not Effect.ASK_OUT and effect is not Effect.ASK_VALID:
+        return
     for standing in standings:
         picture = standing.picture
         key = (picture.chain, event.key)
         if standing.verdict is not Verdict.ACCEPTED or standing.state > number or key in found:
-            continue
-        effect = moment.effect(event, picture.surface, picture.technique)
-        if effect is not Effect.ASK_OUT and effect is not Effect.ASK_VALID:
             continue
         if carry(moment, standing, Point(number, number)).verdict is Carry.OUT:
             continue

@@ -124,6 +124,12 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     return Gate(event, state, tuple(needed), tuple(missing), is_first, override)
 
 
+def needed_first(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> list[ScopeLine]:
+    """The scope lines that a treatment needs "before", were ``event`` its first step."""
+    needs = _needs_first(moment, event, _group(moment, event), tuple(scope))
+    return [need.line for need in needs]
+
+
 def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
     """Scope lines from owed views: each surface, technique and variant once, densest first."""
     best: dict[tuple[str, str, str], OwedView] = {}
@@ -164,9 +170,12 @@ def _face_cell(moment: Moment, event: Event, line: ScopeLine) -> Effect:
 def _last_look(moment: Moment, event: Event, line: ScopeLine) -> tuple[str, str] | None:
     """``(as_of, note)`` of the event's last look on this line, if it has one."""
     table = moment.tables[event.table_version]
+    looks = table.row(event.row).last_look
+    if not looks:
+        return None
     mirrored = moment.two_sided and event.face == "B"
     column = table.column(line.technique, face_of(line.surface), mirrored=mirrored)
-    for look in table.row(event.row).last_look:
+    for look in looks:
         if look.column == column:
             return look.as_of, look.note
     return None

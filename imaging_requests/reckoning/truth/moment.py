@@ -6,8 +6,10 @@ records, so that statuses, gates, decisions and duties of the same instant share
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any, TypeVar
 
 from .bitime import holds, known
 from .facts import (
@@ -41,6 +43,11 @@ from .terms import (
 from .triggers import Row, Tables
 
 ViewKey = tuple[str, str, str]
+#: An opener's place in the state line, the opener, and what it does.
+Touch = tuple[int, Event, Effect]
+T = TypeVar("T")
+
+_TOUCHING = frozenset((Effect.OUT, Effect.ASK_OUT, Effect.ASK_VALID))
 
 
 @dataclass(slots=True)
@@ -83,7 +90,16 @@ class Moment:
     corrections: tuple[Correction, ...]
     index: dict[str, int]
     _effects: dict[tuple[str, str, str], Effect] = field(default_factory=dict)
+    _touching: dict[tuple[str, str], tuple[Touch, ...]] = field(default_factory=dict)
     _points: dict[Anchor, Point] = field(default_factory=dict)
+    _kept: dict[str, tuple[Any, ...]] = field(default_factory=dict)
+
+    def keep(self, name: str, work_out: Callable[[Moment], tuple[T, ...]]) -> tuple[T, ...]:
+        """Work something out of this moment once; whoever asks again gets the same answer."""
+        found = self._kept.get(name)
+        if found is None:
+            found = self._kept[name] = work_out(self)
+        return found
 
     @property
     def two_sided(self) -> bool:
@@ -140,6 +156,21 @@ class Moment:
         found = self._effects.get(key)
         if found is None:
             found = self._effects[key] = self._resolve(event, surface, technique)
+        return found
+
+    def touching(self, surface: str, technique: str) -> tuple[Touch, ...]:
+        """The openers that put pictures of a surface in a technique out of date or in doubt.
+
+        Each with its place among the openers, in their order; the others leave them true.
+        """
+        key = (surface, technique)
+        found = self._touching.get(key)
+        if found is None:
+            found = self._touching[key] = tuple(
+                (number, event, effect)
+                for number, event in enumerate(self.line.openers)
+                if (effect := self.effect(event, surface, technique)) in _TOUCHING
+            )
         return found
 
     def cell(

@@ -110,6 +110,10 @@ class _Scan:
 
 def statuses(moment: Moment) -> tuple[ViewStatus, ...]:
     """The status of every owed view in force, in the order of the case's views."""
+    return moment.keep("statuses", _judge_all)
+
+
+def _judge_all(moment: Moment) -> tuple[ViewStatus, ...]:
     return tuple(judge(moment, view) for view in moment.views)
 
 
@@ -184,7 +188,7 @@ def has_lapsed(moment: Moment, view: OwedView, waiver: Waiver) -> bool:
 
 
 def _scan(moment: Moment, view: OwedView, point: Point) -> _Scan:
-    """Look at every matching picture once, the newest first."""
+    """Look at every matching picture once, the newest first; one that is filed settles it."""
     scan = _Scan()
     for standing in moment.pictures.get((view.surface, view.technique, view.variant), ()):
         carried = carry(moment, standing, point) if point.reached else Carried(Carry.OUT)
@@ -204,7 +208,8 @@ def _scan(moment: Moment, view: OwedView, point: Point) -> _Scan:
             continue
         if verdict is Carry.OK:
             if standing.is_filed:
-                scan.filed = scan.filed or standing
+                scan.filed = standing
+                break
             scan.accepted = scan.accepted or standing
         elif verdict is Carry.UNDECIDED:
             scan.undecided = scan.undecided or (standing, carried)

@@ -41,6 +41,10 @@ def windows(moment: Moment) -> tuple[Window, ...]:
     the step that hides the surface again; until then its planned end is the exposing step's own
     ``exposure_until``, else the planned start of the next step that hides the face.
     """
+    return moment.keep("windows", _every_window)
+
+
+def _every_window(moment: Moment) -> tuple[Window, ...]:
     found = []
     for number, event in enumerate(moment.line.openers):
         for code, span in _bared_spans(moment.surfaces, moment.line, number):
