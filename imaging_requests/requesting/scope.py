@@ -23,6 +23,7 @@ AFTER = "after"
 WINDOW = "window"
 _OCCASIONS = frozenset((BEFORE, AFTER, WINDOW))
 _FACES = frozenset(code for code, _ in FACES)
+_TECHNIQUES = tuple(Technique.values)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,8 +59,8 @@ def _read(item: Any) -> ScopeItem:
         raise _refused(item, "name a technique and a face")
     technique, _, direction = str(item[0]).partition("-")
     face = str(item[1])
-    if technique not in Technique.values:
-        raise _refused(item, f"take the technique from {', '.join(Technique.values)}")
+    if technique not in _TECHNIQUES:
+        raise _refused(item, f"take the technique from {', '.join(_TECHNIQUES)}")
     if face not in _FACES:
         raise _refused(item, f"take the face from {', '.join(sorted(_FACES))}")
     if (technique == Technique.XR) != (face == "T"):

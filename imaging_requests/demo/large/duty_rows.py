@@ -16,7 +16,7 @@ from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Anchor as TrueAnchor
 from imaging_requests.requesting.changes import NOBODY_ASKS
 from imaging_requests.requesting.derivation import duties_of
-from imaging_requests.requesting.duties import Duties, Want
+from imaging_requests.requesting.duties import DemandKey, Duties, Want
 from imaging_requests.requesting.material import Material, material_of
 from imaging_requests.requesting.models import Anchor, Demand
 from imaging_requests.treatments.events import event_key
@@ -59,7 +59,7 @@ def owe(
         owed = Owed(rows.key(tables.VIEWS), want)
         subject.owed.append(owed)
         _view_row(owed, rows, spec=memory.text_of(want.making), since=since)
-        for demand in sorted(want.demands, key=str):
+        for demand in _in_order(want.demands):
             _demand_row(subject, owed, demand, rows, since=recorded.get(demand[3] or 0, added_at))
         subject.note("views", _true_view(owed, since))
     for (technique, face, variant), rule in duties.not_applicable.items():
@@ -87,9 +87,14 @@ def owed_once(
         owed = Owed(rows.key(tables.VIEWS), want, is_ended=True)
         spec = memory.text_of(want.making)
         _view_row(owed, rows, spec=spec, since=added_at, ended_at=ended_at)
-        for demand in sorted(want.demands, key=str):
+        for demand in _in_order(want.demands):
             _demand_row(subject, owed, demand, rows, since=added_at, until=ended_at)
         subject.note("views", _true_view(owed, added_at))
+
+
+def _in_order(demands: set[DemandKey]) -> Sequence[DemandKey]:
+    """The demands of a view in an order that is always the same; most views have one."""
+    return tuple(demands) if len(demands) == 1 else sorted(demands, key=str)
 
 
 def _view_row(

@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Catalogue, CollectionObject
 from imaging_requests.demo.large.chunk import Maker
+from imaging_requests.demo.large.constraints import checked_at_the_end
 from imaging_requests.demo.large.ground import Ground, lay_ground
 from imaging_requests.demo.large.processes import begin, work
 from imaging_requests.demo.large.sizes import plan
@@ -46,8 +47,10 @@ def fill(objects: int, say: Say, *, now: datetime | None, workers: int | None) -
     )
     numbers = range(len(museum.chunks))
     workers = (os.cpu_count() or 1) + 1 if workers is None else workers
-    done = _together(ground, objects, numbers, workers) if workers else _alone(ground, objects)
-    _tell(done, len(numbers), say, started)
+    with checked_at_the_end():
+        done = _together(ground, objects, numbers, workers) if workers else _alone(ground, objects)
+        _tell(done, len(numbers), say, started)
+        say(f"Written after {time.monotonic() - started:.0f} s; every reference is checked now.")
     add_up(range(1, len(museum.catalogues) + 1))
     count_on()
     say(f"Loaded in {time.monotonic() - started:.0f} s.")

@@ -15,7 +15,6 @@ An anchor that allows several states (a window) is met by the nearest one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from .facts import Event
@@ -35,21 +34,23 @@ class Carried:
 _FINE = Carried(Carry.OK)
 
 
-def _between(moment: Moment, standing: Standing, point: Point) -> Iterable[tuple[Event, Effect]]:
+def _between(moment: Moment, standing: Standing, point: Point) -> list[tuple[Event, Effect]]:
     """The events between a picture and an anchor's nearest state that touch it, with effects."""
     state, picture = standing.state, standing.picture
     if state < point.first:
         start, end = state, point.first
     else:
         start, end = point.last, state
+    found = []
     if start < end:
         for number, event, effect in moment.touching(picture.surface, picture.technique):
             if start <= number < end:
-                yield event, effect
+                found.append((event, effect))
     if standing.running and point.as_of is not None and state >= point.first:
         for event in standing.running:
             if event.started_at is not None and event.started_at >= point.as_of:
-                yield event, moment.effect(event, picture.surface, picture.technique)
+                found.append((event, moment.effect(event, picture.surface, picture.technique)))
+    return found
 
 
 def carry(moment: Moment, standing: Standing, point: Point) -> Carried:

@@ -154,12 +154,12 @@ class TriggerTable:
         one unknown means the area rule does not soften. ``puts_on`` chooses the direction of a
         row that has two; unknown counts as put on.
         """
-        if row.by_kind and kind in row.by_kind:
-            return row.by_kind[kind]
-        column = self.column(technique, face, mirrored=mirrored)
-        effect = row.cells[column]
+        key = (row.number, technique, face, mirrored, puts_on, kind)
+        effect = self._unsoftened.get(key)
         if effect is None:
-            return Effect.NEW if puts_on is False else Effect.HIDDEN
+            effect = self._unsoftened[key] = self._read(
+                row, technique, face, mirrored, puts_on, kind
+            )
         if (
             effect is Effect.OUT
             and row.softens
@@ -167,9 +167,25 @@ class TriggerTable:
             and area_pct is not None
             and area_cm2 <= self.max_area_cm2
             and area_pct <= self.max_area_pct
-            and column in self.softened_columns
+            and not (row.by_kind and kind in row.by_kind)
+            and self.column(technique, face, mirrored=mirrored) in self.softened_columns
         ):
             return Effect.ASK_OUT
+        return effect
+
+    @cached_property
+    def _unsoftened(self) -> dict[tuple[int, str, str, bool, bool | None, str], Effect]:
+        """Cells read so far: a table has few, and every picture of the house asks for them."""
+        return {}
+
+    def _read(
+        self, row: Row, technique: str, face: str, mirrored: bool, puts_on: bool | None, kind: str
+    ) -> Effect:
+        if row.by_kind and kind in row.by_kind:
+            return row.by_kind[kind]
+        effect = row.cells[self.column(technique, face, mirrored=mirrored)]
+        if effect is None:
+            return Effect.NEW if puts_on is False else Effect.HIDDEN
         return effect
 
 
