@@ -73,10 +73,18 @@ class Derived:
 
 
 def derive_object(
-    case: ObjectCase, *, speech: Speech, now: datetime, known_at: datetime | None = None
+    case: ObjectCase,
+    *,
+    speech: Speech,
+    now: datetime,
+    known_at: datetime | None = None,
+    moment: Moment | None = None,
 ) -> Derived:
-    """Derive an object's statuses as they are at `now`, as known then or at another instant."""
-    moment = look(case, speech.tables, t=now, u=known_at or now)
+    """Derive an object's statuses as they are at `now`, as known then or at another instant.
+
+    Whoever has looked at the case at these instants already gives that `moment`.
+    """
+    moment = moment or look(case, speech.tables, t=now, u=known_at or now)
     return Derived(
         moment=moment,
         views=tuple(derive_view(status, speech) for status in statuses(moment)),

@@ -30,7 +30,7 @@ from imaging_requests.demo.large.wishes import plan_and_wish, waive
 from imaging_requests.progress.acts import new_cases
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.reckoning.truth import facts as truth
-from imaging_requests.reckoning.truth.moment import look
+from imaging_requests.reckoning.truth.moment import look, with_decisions
 from imaging_requests.reckoning.truth.words import Speech
 
 
@@ -171,6 +171,7 @@ class Maker:
         now = self.ground.now
         own = {str(course.treatment.pk): course.treatment.code for course in subject.courses}
         speech = Speech(tables=self.rules.tables, zone=self.zone, names=own | names)
+        moment = None
         if subject.made and subject.courses:
             moment = look(subject.case(), self.rules.tables, t=now, u=now)
             decide(
@@ -180,6 +181,7 @@ class Maker:
                 now=now,
                 reason=lambda case: new_cases([case], speech)[0].reason,
             )
+            moment = with_decisions(moment, subject.case())
         for course in subject.courses:
             row = course.treatment
             rows.add(
@@ -196,7 +198,7 @@ class Maker:
                 row.recorded_at,
                 row.signed_off_at,
             )
-        derived = derive_object(subject.case(), speech=speech, now=now)
+        derived = derive_object(subject.case(), speech=speech, now=now, moment=moment)
         keep_object(subject.pk, derived, rows, now=now)
         return derived
 

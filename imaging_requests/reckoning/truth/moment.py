@@ -7,7 +7,7 @@ records, so that statuses, gates, decisions and duties of the same instant share
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -271,6 +271,12 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
         ),
         index={event.key: number for number, event in enumerate(line.openers)},
     )
+
+
+def with_decisions(moment: Moment, case: ObjectCase) -> Moment:
+    """The same moment of a case file that has more decisions and is else the same."""
+    verdicts = _verdicts(case, moment.t, moment.u)
+    return replace(moment, case=case, verdicts=verdicts, _kept={})
 
 
 def _facts_at(case: ObjectCase, t: datetime, u: datetime) -> ObjectFacts | None:
