@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from django.http import HttpRequest
-from django.urls import reverse
+from django.urls import get_script_prefix, get_urlconf, reverse
 
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import EVERYONE_INSIDE, OUTSIDE
@@ -83,8 +84,15 @@ def _mark(request: HttpRequest, name: str) -> str:
 def _place_of(request: HttpRequest) -> str:
     """The place that the page stands at or below: the longest address that its own begins with."""
     path = request.path
-    known = [(reverse(name), name) for name, _, _ in PLACES if name != HOME]
+    home, *known = _addresses(get_urlconf(), get_script_prefix())
     below = [(len(start), name) for start, name in (*known, *BELOW) if path.startswith(start)]
     if below:
         return max(below)[1]
-    return HOME if path == reverse(HOME) else ""
+    return HOME if path == home[0] else ""
+
+
+@lru_cache(maxsize=4)
+def _addresses(urlconf: str | None, prefix: str) -> tuple[tuple[str, str], ...]:
+    """The address of every place, home first; the same as long as both arguments are."""
+    others = [(reverse(name), name) for name, _, _ in PLACES if name != HOME]
+    return ((reverse(HOME), HOME), *others)

@@ -1,12 +1,13 @@
-"""Read what a board shows: its numbers and its rows, in three short queries at any size.
+"""Read what a board shows: its numbers and its rows, in two short queries at any size.
 
 The board is the page that most people open most often, so its queries are put together once for
-each process and not for each view. How many entries a catalogue has and whether anything is stale
-is read together with its numbers.
+each process and not for each view. How many entries a catalogue has, whether anything is stale and
+who may have entries is read together with its numbers.
 """
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -26,13 +27,11 @@ from imaging_requests.progress.settle import STALE
 _CATALOGUE, _ENTRY = Catalogue._meta.db_table, Entry._meta.db_table
 _COUNT = f"SELECT COUNT(*) FROM {_ENTRY} WHERE catalogue_id = {_CATALOGUE}.id"
 _ENTRIES = RawSQL(_COUNT, (), output_field=IntegerField())
-_HEAD = f"""
-    SELECT {_CATALOGUE}.title, EXISTS ({STALE}), ({_COUNT}),
-        {", ".join(f'COALESCE(sums."{name}", 0)' for name in ADDED_UP)}
-    FROM {_CATALOGUE}
-    LEFT JOIN {CatalogueStatus._meta.db_table} AS sums ON sums.catalogue_id = {_CATALOGUE}.id
-    WHERE {_CATALOGUE}.id = %s
-"""
+#: A list of keys and names as JSON text.
+_GATHERED = {
+    "postgresql": "CAST(JSON_AGG(JSON_BUILD_ARRAY(found.id, found.name)) AS TEXT)",
+    "sqlite": "JSON_GROUP_ARRAY(JSON_ARRAY(found.id, found.name))",
+}
 _CURATORS = f"""
     SELECT person.id, person.name
     FROM {User._meta.db_table} AS person
@@ -40,29 +39,47 @@ _CURATORS = f"""
     WHERE holding.role = %s AND holding.held_until IS NULL AND person.is_active
     ORDER BY person.name, person.id
 """
+_HEAD = f"""
+    SELECT {_CATALOGUE}.title, EXISTS ({STALE}), ({_COUNT}),
+        (SELECT {{gathered}} FROM ({_CURATORS}) AS found),
+        {", ".join(f'COALESCE(sums."{name}", 0)' for name in ADDED_UP)}
+    FROM {_CATALOGUE}
+    LEFT JOIN {CatalogueStatus._meta.db_table} AS sums ON sums.catalogue_id = {_CATALOGUE}.id
+    WHERE {_CATALOGUE}.id = %s
+"""
 #: Queries of single pages of boards that a process remembers.
 PAGES = 100
 
 
 @dataclass(frozen=True)
 class Head:
-    """What stands above a board; `may_be_stale` tells whether anything in the house is."""
+    """What stands above a board; `may_be_stale` tells whether anything in the house is.
+
+    `curators` are the keys and names of those who may have entries, by name.
+    """
 
     title: str
     may_be_stale: bool
     totals: Totals
+    curators: tuple[tuple[int, str], ...]
 
 
 def read_head(catalogue_id: int, now: datetime) -> Head | None:
     """Read the title and the numbers of a catalogue, or None if there is no such catalogue."""
     with connection.cursor() as cursor:
         at = connection.ops.adapt_datetimefield_value(now)
-        cursor.execute(_HEAD, [at, catalogue_id])
+        statement = _HEAD.format(gathered=_GATHERED[connection.vendor])
+        cursor.execute(statement, [at, Role.CURATOR.value, catalogue_id])
         found = cursor.fetchone()
     if found is None:
         return None
-    title, may_be_stale, total, *sums = found
-    return Head(title, bool(may_be_stale), Totals(total, *sums))
+    title, may_be_stale, total, curators, *sums = found
+    return Head(
+        title=title,
+        may_be_stale=bool(may_be_stale),
+        totals=Totals(total, *sums),
+        curators=tuple((pk, name) for pk, name in json.loads(curators or "[]")),
+    )
 
 
 def catalogues_with_numbers() -> QuerySet[Catalogue]:
@@ -119,10 +136,3 @@ def _as_shown(entries: QuerySet[Entry]) -> QuerySet[Entry, tuple[object, ...]]:
         "derived__unmet",
         Cast("derived__cells", TextField()),
     )
-
-
-def curators_by_name() -> tuple[tuple[int, str], ...]:
-    """Read the keys and names of those who may have entries."""
-    with connection.cursor() as cursor:
-        cursor.execute(_CURATORS, [Role.CURATOR.value])
-        return tuple(cursor.fetchall())

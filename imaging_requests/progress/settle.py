@@ -30,6 +30,8 @@ from imaging_requests.requesting.derivation import sync_owed_views
 logger = logging.getLogger(__name__)
 
 CHUNK = 200
+#: Up to so many objects are asked by their keys whether they belong to a catalogue.
+FEW = 500
 
 #: Every page that shows statuses asks this first, so it is written down instead of composed anew.
 STALE = f"""
@@ -61,16 +63,23 @@ def stale_ids(now: datetime, within: Iterable[int] | None = None) -> list[int]:
 
 
 def stale_in_catalogue(now: datetime, catalogue_id: int) -> list[int]:
-    """Return stale objects that a catalogue speaks of, or spoke of; mostly in one query."""
+    """Return stale objects that a catalogue speaks of, or spoke of, with their parts.
+
+    Of the whole house few are stale, so those are asked whether they belong to the catalogue.
+    """
     found = stale_ids(now)
     if not found:
         return []
-    whole = set(
-        EntryObject.objects.filter(entry__catalogue=catalogue_id).values_list("object", flat=True)
-    )
-    parts = CollectionObject.objects.filter(part_of__in=whole).values_list("pk", flat=True)
-    spoken_of = whole.union(parts)
-    return [pk for pk in found if pk in spoken_of]
+    own = EntryObject.objects.filter(entry__catalogue=catalogue_id)
+    if len(found) > FEW:
+        whole = set(own.values_list("object", flat=True))
+        parts = CollectionObject.objects.filter(part_of__in=whole).values_list("pk", flat=True)
+        spoken_of = whole.union(parts)
+        return [pk for pk in found if pk in spoken_of]
+    wholes = dict(CollectionObject.objects.filter(pk__in=found).values_list("pk", "part_of_id"))
+    asked = {*found, *(pk for pk in wholes.values() if pk is not None)}
+    spoken_of = set(own.filter(object_id__in=asked).values_list("object_id", flat=True))
+    return [pk for pk in found if pk in spoken_of or wholes.get(pk) in spoken_of]
 
 
 def underived_ids() -> list[int]:

@@ -21,7 +21,6 @@ from imaging_requests.progress.board import draw_board, draw_legend
 from imaging_requests.progress.board_reads import (
     board_entries,
     catalogues_with_numbers,
-    curators_by_name,
     read_head,
     rows_between,
     rows_of,
@@ -109,7 +108,7 @@ def board(request: HttpRequest, pk: int) -> HttpResponse:
         "totals": head.totals,
         "filters": draw_board_filters(
             request.GET.urlencode(),
-            curators_by_name(),
+            head.curators,
             shown,
             head.totals.total,
             request.path if request.GET else "",

@@ -24,8 +24,8 @@ from tests import factory
 pytestmark = pytest.mark.django_db
 
 PAGES = {
-    "board": 6,
-    "board, narrowed": 7,
+    "board": 5,
+    "board, narrowed": 6,
     "catalogues": 5,
     "entry": 16,
     "object": 45,
