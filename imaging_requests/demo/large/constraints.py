@@ -9,7 +9,7 @@ row, and fails if one is wrong. Primary keys, unique keys, checks and guards sta
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
 from django.db import connection
@@ -25,6 +25,7 @@ from imaging_requests.demo.large.rows import (
     VERDICTS,
     VIEW_STATUSES,
     VIEWS,
+    Table,
 )
 
 #: The tables with the most rows. No guard looks anything up in them but by its primary key.
@@ -45,15 +46,33 @@ _INDEXES = """
 _ROOM = "SET maintenance_work_mem = '512MB'"
 
 
+def is_whole() -> bool:
+    """Whether the database holds every reference: one where a load was cut short may not."""
+    if connection.vendor != "postgresql":
+        return True
+    expected = sum(
+        field.is_relation and getattr(field, "db_constraint", False)
+        for table in TABLES
+        for field in table.model._meta.concrete_fields
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(_REFERENCES, [_names(TABLES)])
+        return len(cursor.fetchall()) >= expected
+
+
+def _names(tables: Iterable[Table]) -> list[str]:
+    return [table.model._meta.db_table for table in tables]
+
+
 @contextmanager
 def checked_at_the_end() -> Iterator[None]:
     """Set references and plain indexes aside meanwhile; they come back whatever happens."""
     if connection.vendor != "postgresql":
         yield
         return
-    heavy = [table.model._meta.db_table for table in HEAVY]
+    heavy = _names(HEAVY)
     with connection.cursor() as cursor:
-        cursor.execute(_REFERENCES, [[table.model._meta.db_table for table in TABLES]])
+        cursor.execute(_REFERENCES, [_names(TABLES)])
         references = cursor.fetchall()
         cursor.execute(_INDEXES, [heavy])
         indexes = cursor.fetchall()

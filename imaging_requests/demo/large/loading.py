@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Catalogue, CollectionObject
 from imaging_requests.demo.large.chunk import Maker
-from imaging_requests.demo.large.constraints import checked_at_the_end
+from imaging_requests.demo.large.constraints import checked_at_the_end, is_whole
 from imaging_requests.demo.large.ground import Ground, lay_ground
 from imaging_requests.demo.large.processes import begin, work
 from imaging_requests.demo.large.sizes import plan
@@ -36,6 +36,12 @@ def fill(objects: int, say: Say, *, now: datetime | None, workers: int | None) -
             "There is a museum in this database already.",
             code="demo.not_empty",
             next_step="Start from an empty database: the large museum never mixes with another.",
+        )
+    if not is_whole():
+        raise DomainError(
+            "A load was cut short in this database, and references between its tables are missing.",
+            code="demo.not_whole",
+            next_step="Remove the database, make a new one and begin again.",
         )
     started = time.monotonic()
     now = now or timezone.now().replace(minute=0, second=0, microsecond=0)
