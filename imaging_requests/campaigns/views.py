@@ -32,7 +32,7 @@ from imaging_requests.campaigns.session_page import (
 )
 from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.policies import may, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 
 PER_PAGE = 50
 
@@ -46,8 +46,7 @@ def _session(pk: int) -> Session:
 
 def read_version(request: HttpRequest) -> int:
     """The version that a form without a form class read; 0 if it did not say."""
-    read = request.POST.get("read_version", "")
-    return int(read) if read.isdigit() else 0
+    return whole_number(request.POST.get("read_version")) or 0
 
 
 @requires(SEE_CAMPAIGNS)
@@ -192,7 +191,8 @@ def session_pick(request: HttpRequest, pk: int) -> HttpResponse:
     """Fill a session from the open views, with a running total."""
     found = _session(pk)
     filtered = PickFilter(request.GET, queryset=queries.views_to_plan(found), request=request)
-    ticked = {int(value) for value in request.POST.getlist("views") if value.isdigit()}
+    typed = (whole_number(value) for value in request.POST.getlist("views"))
+    ticked = {pk for pk in typed if pk is not None}
     context = pick_context(
         found, filtered, page=request.GET.get("page"), ticked=ticked, now=timezone.now()
     )
@@ -285,15 +285,15 @@ def line_keep(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def limit_sign(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign for a limit that a session passes."""
-    subject = request.POST.get("object", "")
-    if not subject.isdigit():
+    subject = whole_number(request.POST.get("object"))
+    if subject is None:
         raise Http404
     actions.sign_limit(
         actor=signed_in(request),
         session_id=pk,
         read_version=read_version(request),
         check_code=request.POST.get("check", ""),
-        object_id=int(subject),
+        object_id=subject,
         face=request.POST.get("face", ""),
         reason=request.POST.get("words", ""),
     )

@@ -29,6 +29,7 @@ from imaging_requests.deliverables.models import (
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import why_not
+from imaging_requests.people.requests import whole_number
 from imaging_requests.reckoning.truth.words import inside
 from imaging_requests.requesting.words import as_of_words
 
@@ -63,7 +64,7 @@ def chosen_frame(
 ) -> DeliverableFrame | None:
     """Return the frame to show large: the one asked for, else the cover, else the first."""
     by_id = {seat.frame_id: seat for seat in seats}
-    for pk in (int(wanted) if wanted.isdigit() else None, row.cover_id):
+    for pk in (whole_number(wanted), row.cover_id):
         if pk in by_id:
             return by_id[pk]
     return seats[0] if seats else None

@@ -15,7 +15,7 @@ from imaging_requests.deliverables.forms import EntryForm, HandOverForm, SealFor
 from imaging_requests.deliverables.models import Delivery, Package
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import requires, why_not
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 
 PER_PAGE = 50
 
@@ -122,8 +122,8 @@ def received(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _version(request: HttpRequest, newest: int) -> int:
     """The version that the page showed; a form without one is older than any."""
-    typed = request.POST.get("read_version", "")
-    return int(typed) if typed.isdigit() else newest - 1
+    typed = whole_number(request.POST.get("read_version"))
+    return newest - 1 if typed is None else typed
 
 
 @requires(policies.READ_DELIVERABLES)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from imaging_requests.intake.actions.placing import Choice
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame, FrameRole
+from imaging_requests.people.requests import whole_number
 
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
@@ -236,7 +237,7 @@ class MovedForm(forms.Form):
 def posted_frames(data: Any) -> list[int]:
     """Return the frames that a sent page of the sorting table held, whatever they are now."""
     keys = (key.removeprefix("version-") for key in data if key.startswith("version-"))
-    return [int(key) for key in keys if key.isascii() and key.isdigit()]
+    return [pk for key in keys if (pk := whole_number(key)) is not None]
 
 
 def moved_value(frames: Sequence[Frame]) -> str:

@@ -33,16 +33,11 @@ from imaging_requests.intake.policies import (
 )
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import may, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 
 DROPS_PER_PAGE = 40
 DAY_S = 86_400
 PICTURE_KINDS = ("256", "1024")
-
-
-def whole(text: str | None) -> int | None:
-    """Read a whole number from an address or a form; None if it is none."""
-    return int(text) if text and text.isascii() and text.isdigit() else None
 
 
 @requires(READ_DROPS)
@@ -68,7 +63,8 @@ def drops(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def drop_new(request: HttpRequest) -> HttpResponse:
     """Open a drop for what was shot."""
-    session_id, line_id = whole(request.GET.get("session")), whole(request.GET.get("line"))
+    session_id = whole_number(request.GET.get("session"))
+    line_id = whole_number(request.GET.get("line"))
     shot_for = f"line:{line_id}" if line_id else f"session:{session_id}" if session_id else ""
     form = DropForm(
         request.POST or None,
@@ -158,7 +154,7 @@ def receipt(request: HttpRequest, pk: int) -> HttpResponse:
 def drop_close(request: HttpRequest, pk: int) -> HttpResponse:
     """Close a drop, or open it again."""
     step = actions.reopen_drop if request.POST.get("open") else actions.close_drop
-    version = whole(request.POST.get("read_version")) or 0
+    version = whole_number(request.POST.get("read_version")) or 0
     get_object_or_404(Drop, pk=pk)
     try:
         row = step(actor=signed_in(request), drop_id=pk, read_version=version)

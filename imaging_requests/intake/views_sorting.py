@@ -16,10 +16,10 @@ from imaging_requests.intake.filters import FrameFilter
 from imaging_requests.intake.forms import MovedForm, posted_frames
 from imaging_requests.intake.models import CameraClock, Frame, SortingStep
 from imaging_requests.intake.policies import PLACE, UPLOAD
-from imaging_requests.intake.views import back_of, whole
+from imaging_requests.intake.views import back_of
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import may, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 
 STEPS_SHOWN = 6
 REFUSED_SHOWN = 50
@@ -31,7 +31,7 @@ def sorting_table(request: HttpRequest) -> HttpResponse:
     """Show frames that wait for a person, and place or set aside those that are ticked."""
     chosen = FrameFilter(request.GET, queryset=queries.waiting_frames())
     page = Paginator(chosen.qs, pages_sorting.FRAMES_PER_PAGE).get_page(request.GET.get("page"))
-    session = Session.objects.filter(pk=whole(request.GET.get("session")) or 0).first()
+    session = Session.objects.filter(pk=whole_number(request.GET.get("session")) or 0).first()
     shown = page.object_list
     if request.method == "POST":
         sent = Frame.objects.filter(pk__in=posted_frames(request.POST))

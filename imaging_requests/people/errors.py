@@ -52,9 +52,14 @@ class StaleWrite(DomainError):
         message: str,
         *,
         differences: list[tuple[str, str, str]],
-        next_step: str = "Look at the differences, then save again if your values still hold.",
+        next_step: str = "",
     ) -> None:
-        super().__init__(message, code="stale_write", next_step=next_step)
+        usual = (
+            "Look at the differences, then save again if your values still hold."
+            if differences
+            else "Load the page again, look, and repeat your step if it is still wanted."
+        )
+        super().__init__(message, code="stale_write", next_step=next_step or usual)
         self.differences = differences
 
 

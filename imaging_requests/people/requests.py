@@ -6,6 +6,20 @@ from django.http import HttpRequest
 
 from imaging_requests.people.models import User
 
+#: No key of the database has more digits, and no row has so many versions.
+MOST_DIGITS = 18
+
+
+def whole_number(text: object) -> int | None:
+    """Read a whole number of an address or a form; None if it is none that could be stored.
+
+    >>> whole_number("12"), whole_number("²"), whole_number("9" * 30), whole_number(None)
+    (12, None, None, None)
+    """
+    plain = str(text)
+    is_whole = plain.isascii() and plain.isdigit() and len(plain) <= MOST_DIGITS
+    return int(plain) if is_whole else None
+
 
 def signed_in(request: HttpRequest) -> User:
     """Return the person behind the request; login is required everywhere that calls this."""

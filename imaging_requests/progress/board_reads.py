@@ -13,7 +13,7 @@ from datetime import datetime
 from functools import lru_cache
 
 from django.db import connection
-from django.db.models import IntegerField, QuerySet, TextField
+from django.db.models import BigIntegerField, IntegerField, QuerySet, TextField
 from django.db.models.expressions import RawSQL
 from django.db.models.functions import Cast
 
@@ -66,6 +66,8 @@ class Head:
 
 def read_head(catalogue_id: int, now: datetime) -> Head | None:
     """Read the title and the numbers of a catalogue, or None if there is no such catalogue."""
+    if catalogue_id > BigIntegerField.MAX_BIGINT:
+        return None  # no row has such a number, and the database cannot be asked for it
     with connection.cursor() as cursor:
         at = connection.ops.adapt_datetimefield_value(now)
         statement = _HEAD.format(gathered=_GATHERED[connection.vendor])

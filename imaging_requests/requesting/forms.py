@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from imaging_requests.people.requests import whole_number
 from imaging_requests.requesting.models import Purpose, WaiverReason
 from imaging_requests.requesting.overlaps import WishedView
 from imaging_requests.requesting.words import view_words
@@ -174,8 +175,7 @@ class LinesForm(forms.Form):
         """The version that was read of each ticked line; 0 if the page did not say."""
         versions = {}
         for value in self.cleaned_data["lines"]:
-            read = str(self.data.get(f"read-{value}", ""))
-            versions[int(value)] = int(read) if read.isdigit() else 0
+            versions[int(value)] = whole_number(self.data.get(f"read-{value}")) or 0
         return versions
 
 

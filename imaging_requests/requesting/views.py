@@ -14,7 +14,7 @@ from django.views.decorators.vary import vary_on_headers
 
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import READ, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 from imaging_requests.requesting import actions, queries
 from imaging_requests.requesting.filters import RequestFilter
 from imaging_requests.requesting.forms import TICKS, AnswerForm, LinesForm, WishForm, add_refusal
@@ -81,13 +81,11 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def follow(request: HttpRequest, pk: int) -> HttpResponse:
     """Let the waiting lines of a request follow the entry's objects of today."""
-    read = request.POST.get("read_version", "")
-    entry = request.POST.get("entry", "")
-    if not (read.isdigit() and entry.isdigit()):
+    read = whole_number(request.POST.get("read_version"))
+    entry = whole_number(request.POST.get("entry"))
+    if read is None or entry is None:
         raise Http404
-    actions.follow_entry(
-        actor=signed_in(request), request_id=pk, entry_id=int(entry), read_version=int(read)
-    )
+    actions.follow_entry(actor=signed_in(request), request_id=pk, entry_id=entry, read_version=read)
     messages.success(request, "The lines follow the entry's objects of today.")
     return redirect("requesting:request", pk=pk)
 

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import READ, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 from imaging_requests.requesting import actions, queries
 from imaging_requests.requesting.filters import WaiverFilter
 from imaging_requests.requesting.forms import (
@@ -108,8 +108,7 @@ def waivers(request: HttpRequest) -> HttpResponse:
 
 
 def _read_version(request: HttpRequest) -> int:
-    read = request.POST.get("read_version", "")
-    return int(read) if read.isdigit() else 0
+    return whole_number(request.POST.get("read_version")) or 0
 
 
 @requires(SIGN_WAIVER)

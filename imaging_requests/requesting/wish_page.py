@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.models import User
+from imaging_requests.people.requests import whole_number
 from imaging_requests.requesting import outlook, queries
 from imaging_requests.requesting.forms import TICKS, WishForm
 from imaging_requests.requesting.overlaps import Overlap, WishedView
@@ -29,15 +30,15 @@ _DIRECTIONS = (("L", "left"), ("R", "right"), ("T", "top"), ("B", "below"))
 
 def chosen_objects(data: QueryDict) -> dict[int, int | None]:
     """The chosen objects of an address or a form, each with the entry it was chosen through."""
-    entries = [int(value) for value in data.getlist("entry") if value.isdigit()]
+    entries = [pk for value in data.getlist("entry") if (pk := whole_number(value)) is not None]
     chosen: dict[int, int | None] = {}
     for entry_id, object_ids in queries.entry_objects(entries).items():
         for object_id in object_ids:
             chosen.setdefault(object_id, entry_id)
     for value in data.getlist("object"):
         thing, _, through = value.partition("-")
-        if thing.isdigit():
-            chosen.setdefault(int(thing), int(through) if through.isdigit() else None)
+        if (chosen_id := whole_number(thing)) is not None:
+            chosen.setdefault(chosen_id, whole_number(through))
     return chosen
 
 

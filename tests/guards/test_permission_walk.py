@@ -59,6 +59,10 @@ def undeclared(found: list[tuple[str, URLPattern]]) -> list[str]:
     ]
 
 
+#: More than a column of the database can hold.
+BEYOND = 99_999_999_999_999_999_999
+
+
 def _address(resolver: URLResolver, wanted: URLPattern, prefix: str = "/") -> str | None:
     for pattern in resolver.url_patterns:
         if isinstance(pattern, URLResolver):
@@ -150,3 +154,23 @@ def test_each_role_is_answered_as_declared(everybody: dict[str, User]) -> None:
                     assert answer.status_code in {403, 405}, f"{name} {method} as {role} came in"
                 visited += 1
     assert visited >= 40 * 2 * 7
+
+
+def test_a_number_that_no_row_can_have_is_not_found(
+    everybody: dict[str, User], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(ARGUMENTS, "IntConverter", BEYOND)
+    asked = 0
+    for name, pattern in ALL_ROUTES:
+        address = _address(get_resolver(), pattern)
+        assert address is not None
+        if str(BEYOND) not in address:
+            continue
+        asked += 1
+        for user in (everybody["lead"], everybody["keeper"], everybody["conservator"]):
+            client = Client()
+            client.force_login(user)
+            for method in ("get", "post"):
+                answer = getattr(client, method)(address)
+                assert answer.status_code in {403, 404, 405}, f"{name} {method}"
+    assert asked >= 60, "the walk saw too few routes to mean anything"

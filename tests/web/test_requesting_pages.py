@@ -429,3 +429,14 @@ def test_unknown_things_are_not_found(client: Client, people: dict[str, User]) -
     signed_in(client, people["lead"])
     for name in ("request", "waive", "replace", "waiver_end", "waiver_refuse", "not_applicable"):
         assert client.get(reverse(f"requesting:{name}", args=[999])).status_code == 404, name
+
+
+@pytest.mark.parametrize("number", ["9" * 20, "²", "-1", "\x00", "one"])
+def test_a_number_that_is_none_chooses_nothing(
+    client: Client, people: dict[str, User], number: str
+) -> None:
+    signed_in(client, people["curator"])
+    address = reverse("requesting:request_new")
+    for data in ({"object": number}, {"entry": number, "choose": "1"}, {"entry": number}):
+        assert client.get(address, data).status_code == 200
+    assert client.post(address, {"object": number, "purpose": "text"}).status_code in {200, 422}

@@ -13,6 +13,8 @@ from urllib.parse import urlencode
 
 from django.http import QueryDict
 
+from imaging_requests.people.requests import whole_number
+
 FACES = {"F": "Front", "B": "Back", "E": "Edges"}
 MODES = {
     "one": "One",
@@ -105,8 +107,8 @@ def read_sight(data: QueryDict) -> tuple[Sight, list[str]]:
         sight = replace(sight, mix_percent=min(max(mix, 0.0), 100.0))
     note = data.get("note", "")
     if note:
-        if note.isascii() and note.isdigit():
-            sight = replace(sight, note_id=int(note))
+        if (note_id := whole_number(note)) is not None:
+            sight = replace(sight, note_id=note_id)
         else:
             refusals.append(f"“{note[:40]}” names no note.")
     return replace(sight, measure_mm=_measure(data, refusals)), refusals

@@ -19,7 +19,7 @@ from imaging_requests.deliverables.policies import CHANGE_NOTE, WRITE_NOTE
 from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.policies import demand, requires, why_not
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import signed_in, whole_number
 from imaging_requests.progress.look.forms import BOX, ChangeNoteForm, NewNoteForm, NoteForm
 from imaging_requests.progress.look.notes import note_with_names, notes_of
 from imaging_requests.progress.look.page import complete, look_context, note_row, pair_data
@@ -80,7 +80,7 @@ def note_new(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, "The note is written.")
             return redirect(_back(row, values["back"]))
     asked = form["picture"].value()
-    picture = _picture_of(thing, int(asked) if str(asked).isdigit() else 0)
+    picture = _picture_of(thing, whole_number(asked) or 0)
     return _note_page(request, thing, form, {"picture": picture})
 
 
@@ -119,12 +119,12 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
 def note_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a note back."""
     row = get_object_or_404(SurfaceNote, pk=pk)
-    version = request.POST.get("read_version", "")
+    version = whole_number(request.POST.get("read_version"))
     try:
         actions.withdraw_note(
             actor=signed_in(request),
             note_id=pk,
-            read_version=int(version) if version.isdigit() else 0,
+            read_version=version or 0,
         )
     except DomainError as error:
         messages.error(request, str(error))
