@@ -56,7 +56,7 @@ def fill(objects: int, say: Say, *, now: datetime | None, workers: int | None) -
     with checked_at_the_end():
         done = _together(ground, objects, numbers, workers) if workers else _alone(ground, objects)
         _tell(done, len(numbers), say, started)
-        say(f"Written after {time.monotonic() - started:.0f} s; every reference is checked now.")
+        say(f"Written after {time.monotonic() - started:.0f} s; indexes and sums follow.")
     add_up(range(1, len(museum.catalogues) + 1))
     count_on()
     say(f"Loaded in {time.monotonic() - started:.0f} s.")
