@@ -42,6 +42,7 @@ from imaging_requests.treatments.models import Incident, Intervention
 Verdict = FileCheck.Verdict
 #: The kind of work that measures the newest picture of a shot line.
 MEASURE = "measure"
+REGISTER = "register"
 
 
 def numbers(at: datetime) -> ReviewNumbers:
@@ -149,16 +150,18 @@ def unread_frames(row: Deliverable) -> int:
 def unread_of(rows: Iterable[Deliverable]) -> Counter[int]:
     """Count for each picture the frames that have not been read or measured yet.
 
-    While the job that measures a picture is due or under way, all of its frames count.
+    While the job that measures a picture, or the one that says which way round it is, is due or
+    under way, all of its frames count.
     """
-    under_way = Job.objects.filter(
+    under_way = Job.objects.filter(state__in=(JobState.DUE, JobState.CLAIMED))
+    measuring = under_way.filter(
         kind=MEASURE,
         key__startswith=f"{MEASURE}:",
         subject_id=OuterRef("deliverable__shot_line"),
-        state__in=(JobState.DUE, JobState.CLAIMED),
     )
+    turning = under_way.filter(kind=REGISTER, subject_id=OuterRef("deliverable"))
     seats = DeliverableFrame.objects.filter(deliverable__in=list(rows)).filter(
-        Q(frame__read_at=None) | Exists(under_way)
+        Q(frame__read_at=None) | Exists(measuring) | Exists(turning)
     )
     return Counter(seats.values_list("deliverable_id", flat=True))
 

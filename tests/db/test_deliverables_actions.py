@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import transaction
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.collection.models import CollectionObject, StaleMark
@@ -327,6 +328,19 @@ def test_frames_still_being_measured_are_waited_for(
     row = handed_in(line, amaro)
     with pytest.raises(IllegalStep, match="4 frames are still being measured"):
         accept(row, signe)
+
+
+def test_the_answer_which_way_round_a_picture_is_is_waited_for(
+    line: ShotLine, amaro: User, signe: User
+) -> None:
+    factory.frames_for(line)
+    row = handed_in(line, amaro)
+    with transaction.atomic():
+        job = enqueue(queries.REGISTER, row.pk)
+    with pytest.raises(IllegalStep, match="4 frames are still being measured"):
+        accept(row, signe)
+    assert run(job.pk) is Outcome.DONE
+    assert accept(row, signe).deliverable_id == row.pk
 
 
 def test_exposures_that_do_not_belong_together_count_as_failed(

@@ -9,12 +9,13 @@ from django.db import transaction
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, Subquery, Value, When
 from django.utils import timezone
 
+from imaging_requests.deliverables import queries
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Registration
 from imaging_requests.intake.actions.deriving import PYRAMID
 from imaging_requests.intake.jobs import enqueue
 from imaging_requests.intake.models import Derivative, FileCheck
 
-REGISTER = "register"
+REGISTER = queries.REGISTER
 
 
 @transaction.atomic

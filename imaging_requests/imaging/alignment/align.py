@@ -51,7 +51,7 @@ SAME_START_SHARE = 0.025
 #: Share of agreeing parts below which further rounds lead nowhere.
 HOPELESS_SHARE = 0.1
 #: A finer level is looked at if the error to be expected is less than this share of the search.
-REACH_SHARE = 0.6
+REACH_SHARE = 0.9
 #: How many parts decide in the wide search whether a first guess is followed.
 SOME_PARTS = 64
 #: Share of parts that must agree in the wide search, where chance alone gives about 0.06.
