@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from functools import partial
+from queue import Empty, SimpleQueue
 
 from django.conf import settings
 from django.db import connection
@@ -83,17 +84,25 @@ def work_off(as_of: datetime) -> None:
     `RuntimeError` with the sentences of jobs that were given up.
     """
     jobs.run_due(["ingest"], as_of=as_of)
-    reading = Job.objects.filter(state=JobState.DUE, queue="pixels").values_list("pk", flat=True)
+    reading: SimpleQueue[int] = SimpleQueue()
+    for pk in Job.objects.filter(state=JobState.DUE, queue="pixels").values_list("pk", flat=True):
+        reading.put(pk)
     with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
-        list(threads.map(partial(_run_apart, as_of=as_of), list(reading)))
+        readers = [threads.submit(_run_apart, reading, as_of) for _ in range(settings.WORKER_SLOTS)]
+    for reader in readers:
+        reader.result()
     jobs.run_due(now=timezone.now() + LONGEST_PAUSE, as_of=as_of)
     stuck = Job.objects.exclude(state=JobState.DONE)
     if stuck.exists():
         raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))
 
 
-def _run_apart(job_id: int, *, as_of: datetime) -> None:
+def _run_apart(waiting: SimpleQueue[int], as_of: datetime) -> None:
+    """Run jobs until none is left, over one connection of this thread's own."""
     try:
-        jobs.run(job_id, as_of=as_of)
+        while True:
+            jobs.run(waiting.get_nowait(), as_of=as_of)
+    except Empty:
+        return
     finally:
         connection.close()
