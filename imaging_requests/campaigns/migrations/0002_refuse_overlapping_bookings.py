@@ -26,6 +26,6 @@ def take_down(apps, schema_editor):
 class Migration(migrations.Migration):
     """Keep bookings of one resource apart."""
 
-    dependencies = [("campaigns", "0002_light_and_signatures")]
+    dependencies = [("campaigns", "0001_initial")]
 
     operations = [migrations.RunPython(put_up, take_down)]

@@ -29,6 +29,6 @@ def take_down(apps, schema_editor):
 class Migration(migrations.Migration):
     """Keep steps on one face apart."""
 
-    dependencies = [("treatments", "0002_emergencies_and_reasons")]
+    dependencies = [("treatments", "0001_initial")]
 
     operations = [migrations.RunPython(put_up, take_down)]

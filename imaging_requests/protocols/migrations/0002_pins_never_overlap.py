@@ -27,6 +27,6 @@ def take_down(apps, schema_editor):
 class Migration(migrations.Migration):
     """Keep pins of one entry apart."""
 
-    dependencies = [("protocols", "0002_two_signatures")]
+    dependencies = [("protocols", "0001_initial")]
 
     operations = [migrations.RunPython(put_up, take_down)]
