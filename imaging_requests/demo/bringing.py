@@ -21,6 +21,7 @@ from imaging_requests.people.models import User
 
 CHUNK_BYTES = 1 << 20
 LONGEST_PAUSE = timedelta(hours=1)
+INGEST, PIXELS = "ingest", "pixels"
 
 
 def drop_line(line: ShotLine, frames: Sequence[TakenFrame], *, actor: User, now: datetime) -> None:
@@ -78,30 +79,44 @@ def _content(frame: Frame) -> bytes:
 
 
 def work_off(as_of: datetime) -> None:
-    """Do all background work there is, the reading of pixels in several threads at once.
+    """Do all background work there is, what reads pixels in several threads at once.
 
     Work that pauses so that further files may gather is done at once: none come. Raises
     `RuntimeError` with the sentences of jobs that were given up.
     """
-    jobs.run_due(["ingest"], as_of=as_of)
-    reading: SimpleQueue[int] = SimpleQueue()
-    for pk in Job.objects.filter(state=JobState.DUE, queue="pixels").values_list("pk", flat=True):
-        reading.put(pk)
-    with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
-        readers = [threads.submit(_run_apart, reading, as_of) for _ in range(settings.WORKER_SLOTS)]
-    for reader in readers:
-        reader.result()
-    jobs.run_due(now=timezone.now() + LONGEST_PAUSE, as_of=as_of)
+    jobs.run_due([INGEST], as_of=as_of)
+    later = timezone.now() + LONGEST_PAUSE
+    _read_pixels(later, as_of)
+    while jobs.run_due([INGEST], now=later, as_of=as_of) + _read_pixels(later, as_of):
+        pass
+    jobs.run_due(now=later, as_of=as_of)
     stuck = Job.objects.exclude(state=JobState.DONE)
     if stuck.exists():
         raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))
 
 
-def _run_apart(waiting: SimpleQueue[int], as_of: datetime) -> None:
+def _read_pixels(later: datetime, as_of: datetime) -> int:
+    """Do the work that reads pixels and is due by now, and count it."""
+    due = Job.objects.filter(state=JobState.DUE, queue=PIXELS, due_at__lte=later)
+    waiting: SimpleQueue[int] = SimpleQueue()
+    for pk in due.values_list("pk", flat=True):
+        waiting.put(pk)
+    count = waiting.qsize()
+    with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
+        readers = [
+            threads.submit(_run_apart, waiting, later, as_of)
+            for _ in range(min(settings.WORKER_SLOTS, count))
+        ]
+    for reader in readers:
+        reader.result()
+    return count
+
+
+def _run_apart(waiting: SimpleQueue[int], later: datetime, as_of: datetime) -> None:
     """Run jobs until none is left, over one connection of this thread's own."""
     try:
         while True:
-            jobs.run(waiting.get_nowait(), as_of=as_of)
+            jobs.run(waiting.get_nowait(), now=later, as_of=as_of)
     except Empty:
         return
     finally:
