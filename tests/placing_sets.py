@@ -292,7 +292,9 @@ def _sheet(pk: int, taken: _Taken, drift_s: float) -> FrameSheet:
     wall = (taken.at + timedelta(seconds=drift_s)).replace(tzinfo=None, microsecond=0)
     exif = Exif(captured_text="as written", captured_local=wall, **taken.exif)
     amount = exposure_ev(exif.exposure_s, exif.f_number, exif.iso)
-    return FrameSheet(Frame(pk=pk), exif, amount, True, (), False, taken.slate, taken.picture)
+    return FrameSheet(
+        Frame(pk=pk), exif, amount, True, (), False, slate=taken.slate, pattern=taken.picture
+    )
 
 
 def _spoil(sheet: FrameSheet, kind: str, rng: Any) -> FrameSheet:

@@ -81,17 +81,15 @@ def _open_accounts(world: World, opened: datetime) -> None:
     data = world.scenario["people"]
     derived = make_password(data["password"])
     for row in data["people"]:
-        person = people.open_account(
+        world.people[row["name"]] = people.open_account(
             actor=None,
             email=row["email"],
             name=row["name"],
             roles=row["roles"],
-            password=None,
+            password=data["password"],
+            derived=derived,
             now=opened,
         )
-        person.password = derived
-        person.save(update_fields=["password"])
-        world.people[row["name"]] = person
 
 
 def _read_notices(world: World, now: datetime) -> None:

@@ -247,7 +247,7 @@ def _shoot(take: Take, scene: Scene, spec: PaintingSpec) -> Iterable[TakenFrame]
                     exposure.pixels,
                     px_per_mm=take.px_per_mm,
                     is_linear=exposure.is_linear,
-                    compression="deflate",
+                    compression="none",
                     notes=CameraNotes(
                         taken_at=at.astimezone(ZoneInfo(take.zone)),
                         exposure_s=exposure_s,

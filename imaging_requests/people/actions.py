@@ -45,19 +45,22 @@ def open_account(
     email: str,
     name: str,
     roles: Iterable[str],
-    password: str | None,
+    password: str,
+    derived: str = "",
     now: datetime | None = None,
 ) -> User:
     """Open an account with its first roles. `actor` is None only when a command does it.
 
-    Without a password nobody can sign in until one is set.
+    `derived`: what was derived of the same password before; deriving takes a second on purpose.
     """
     if actor is not None:
         demand(actor, KEEP_ACCOUNTS)
     now = now or timezone.now()
     roles = [str(role) for role in roles]
     _refuse_mixture(set(roles))
-    user = User.objects.create_user(email, password, name=name.strip(), joined_at=now)
+    user = User.objects.create_user(
+        email, password, derived=derived, name=name.strip(), joined_at=now
+    )
     for role in sorted(set(roles)):
         RoleHolding.objects.create(user=user, role=Role(role), held_from=now)
     audit.record(

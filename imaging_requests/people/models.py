@@ -27,10 +27,15 @@ class Role(models.TextChoices):
 class UserManager(BaseUserManager["User"]):
     """Makes users by e-mail address; there is no user name."""
 
-    def create_user(self, email: str, password: str | None = None, **extra: Any) -> User:
+    def create_user(
+        self, email: str, password: str | None = None, *, derived: str = "", **extra: Any
+    ) -> User:
         """Create a user; the address is kept in lower case, unique as people read it."""
         user = self.model(email=email.strip().lower(), **extra)
-        user.set_password(password)
+        if derived:
+            user.password = derived
+        else:
+            user.set_password(password)
         user.full_clean()
         user.save(using=self._db)
         return user

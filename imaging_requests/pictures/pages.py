@@ -37,7 +37,8 @@ from imaging_requests.reckoning.truth.words import FACE_WORDS, TECHNIQUE_WORDS
 from imaging_requests.requesting.words import numbers_of, view_words
 
 THUMB = "full/!256,256/0/default.jpg"
-LARGE = "full/!1024,1024/0/default.jpg"
+# A miniature has fewer pixels; without the circumflex a larger size is refused.
+LARGE = "full/^!1024,1024/0/default.jpg"
 AN_INSTANT = timedelta(microseconds=1)
 WHOLE_SIZE = "full/max/0/default.jpg"
 

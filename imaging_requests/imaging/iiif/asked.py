@@ -194,7 +194,7 @@ def _size(text: str, width_px: int, height_px: int, limits: Limits) -> tuple[int
         wide, high = max(wide, int(percent > 0)), max(high, int(percent > 0))
         is_larger = percent > PERCENT
     else:
-        wide, high = _sides(plain, width_px, height_px, may_enlarge=may_enlarge)
+        wide, high = _sides(plain, width_px, height_px)
         is_larger = wide > width_px or high > height_px
     if wide < 1 or high < 1:
         raise WrongRequestError("The size asked for has no width or no height.")
@@ -217,7 +217,7 @@ def _enlarged(width_px: int, height_px: int, limits: Limits) -> tuple[int, int]:
     return limits.fit(width_px, height_px, may_enlarge=True)
 
 
-def _sides(text: str, width_px: int, height_px: int, *, may_enlarge: bool) -> tuple[int, int]:
+def _sides(text: str, width_px: int, height_px: int) -> tuple[int, int]:
     is_within = text.startswith("!")
     numbers = (text[1:] if is_within else text).split(",")
     is_readable = len(numbers) == 2 and all(not each or _WHOLE.fullmatch(each) for each in numbers)
@@ -229,8 +229,6 @@ def _sides(text: str, width_px: int, height_px: int, *, may_enlarge: bool) -> tu
     wide, high = (int(each) if each else 0 for each in numbers)
     if is_within:
         scale = min(wide / width_px, high / height_px)
-        if not may_enlarge:  # a box larger than the region holds the region as it is
-            scale = min(scale, 1.0)
         return _scaled(width_px, scale, wide), _scaled(height_px, scale, high)
     if not numbers[1]:
         high = _scaled(height_px, wide / width_px)
