@@ -59,6 +59,22 @@ def sealed(picture: Deliverable, signe: User, number: str = "P-1") -> Package:
     return package
 
 
+def replaced(old: Package, picture: Deliverable, signe: User) -> Package:
+    """Seal a package with another proven picture of the object in the old one's place."""
+    line = factory.shot_line(factory.session(), picture.object, meets=[])
+    frames = factory.frames_for(line)
+    factory.proven(frames)
+    fresh = factory.deliverable(picture.object, technique="UV", frames=frames)
+    return actions.seal_package(
+        actor=signe,
+        entry_id=old.entry_id or 0,
+        deliverable_ids=[fresh.pk],
+        purpose="text",
+        replaces_id=old.pk,
+        now=LATER,
+    )
+
+
 def recalled(picture: Deliverable, signe: User, **more: object) -> Correction:
     picture.refresh_from_db()
     actions.recall(
@@ -247,18 +263,7 @@ def test_what_is_restricted_is_handed_to_nobody_from_whom_it_is_kept(
     client.force_login(signe)
     page = client.get(reverse("pictures:restrictions", args=[picture.object_id])).content.decode()
     assert f">{old.number}</a>, handed to Oda, Elke Marrun" in page
-    line = factory.shot_line(factory.session(), picture.object, meets=[])
-    frames = factory.frames_for(line)
-    factory.proven(frames)
-    fresh = factory.deliverable(picture.object, technique="UV", frames=frames)
-    made = actions.seal_package(
-        actor=signe,
-        entry_id=old.entry_id or 0,
-        deliverable_ids=[fresh.pk],
-        purpose="text",
-        replaces_id=old.pk,
-        now=LATER,
-    )
+    made = replaced(old, picture, signe)
     assert [each.recipient for each in made.deliveries.all()] == ["Oda"]
     told = Notice.objects.filter(user=signe).latest("pk").text
     assert "was not handed to Elke Marrun" in told
@@ -273,25 +278,14 @@ def test_a_replacing_package_goes_to_everybody_who_had_the_old_one(
     actions.hand_over(actor=signe, package_id=old.pk, recipient="Elke Marrun", now=NOW)
     with pytest.raises(DomainError, match="has this package already"):
         actions.hand_over(actor=signe, package_id=old.pk, recipient="elke marrun", now=NOW)
-    line = factory.shot_line(factory.session(), picture.object, meets=[])
-    frames = factory.frames_for(line)
-    factory.proven(frames)
-    fresh = factory.deliverable(picture.object, technique="UV", frames=frames)
-    made = actions.seal_package(
-        actor=signe,
-        entry_id=old.entry_id or 0,
-        deliverable_ids=[fresh.pk],
-        purpose="text",
-        replaces_id=old.pk,
-        now=LATER,
-    )
+    made = replaced(old, picture, signe)
     assert made.replaces == old
     assert [each.recipient for each in made.deliveries.all()] == ["Oda", "Elke Marrun"]
     with pytest.raises(DomainError, match="not a standing package"):
         actions.seal_package(
             actor=signe,
             entry_id=old.entry_id or 0,
-            deliverable_ids=[fresh.pk],
+            deliverable_ids=[made.items.get().deliverable_id],
             purpose="again",
             replaces_id=old.pk,
             now=LATER,
