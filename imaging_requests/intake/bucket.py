@@ -96,8 +96,21 @@ class Bucket:
 
     def write(self, key: Key, chunks: Iterable[bytes]) -> None:
         """Send a stream; it appears only if it came to its end and has the right digest."""
+        if not self.holds(key):
+            self._send(key, chunks)
+
+    def replace(self, key: Key, chunks: Iterable[bytes]) -> None:
+        """Copy what lies there to the damaged ones, and send the right bytes over it.
+
+        A bucket swaps an object at the instant at which the new one has come to its end.
+        """
         if self.holds(key):
-            return
+            source = {"Bucket": self.bucket, "Key": self._name(key.path)}
+            with self._errors():
+                self._client.copy(source, self.bucket, self._name(key.path_aside))
+        self._send(key, chunks)
+
+    def _send(self, key: Key, chunks: Iterable[bytes]) -> None:
         with self._errors():
             self._client.upload_fileobj(
                 _Proving(chunks, key.sha256),
@@ -109,13 +122,6 @@ class Bucket:
                     use_threads=False,
                 ),
             )
-
-    def set_aside(self, key: Key) -> None:
-        """Move an object that does not match to the damaged ones."""
-        source = {"Bucket": self.bucket, "Key": self._name(key.path)}
-        with self._errors():
-            self._client.copy(source, self.bucket, self._name(key.path_aside))
-            self._client.delete_object(**source)
 
     def free_bytes(self) -> int | None:
         """A bucket does not say how much room it has."""

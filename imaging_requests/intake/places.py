@@ -11,7 +11,7 @@ import os
 import time
 import uuid
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -67,8 +67,11 @@ class Place(Protocol):
     def write(self, key: Key, chunks: Iterable[bytes]) -> None:
         """Keep a stream under the key; nothing if its digest is another one or it breaks off."""
 
-    def set_aside(self, key: Key) -> None:
-        """Move what lies under the key out of the way; it is kept for a person."""
+    def replace(self, key: Key, chunks: Iterable[bytes]) -> None:
+        """Put the right bytes where wrong ones lie; the wrong ones are kept for a person.
+
+        At every instant something lies under the key: the old, or the new once it is proven.
+        """
 
     def free_bytes(self) -> int | None:
         """Return the room that is left; None if the place does not say."""
@@ -99,24 +102,45 @@ class Folder:
     def write(self, key: Key, chunks: Iterable[bytes]) -> None:
         """Write under a scratch name, synchronise, and link into place."""
         target = self.path_of(key)
-        with self.errors():
-            make_folder(target.parent)
-            scratch = target.parent / f".{uuid.uuid4()}.part"
+        with self.errors(), self._proven(key, chunks) as scratch:
             try:
-                with open(scratch, "xb") as into:
-                    found = hash_stream(chunks, into=into)
-                if found.sha256 != key.sha256:
-                    raise NotTheSameError(f"the source of the {self.name} of {key.sha256}")
-                os.chmod(scratch, READ_ONLY)
-                try:
-                    os.link(scratch, target)
-                except FileExistsError:
-                    return
-                except OSError:
-                    os.rename(scratch, target)
-                sync_folder(target.parent)
-            finally:
-                scratch.unlink(missing_ok=True)
+                os.link(scratch, target)
+            except FileExistsError:
+                return
+            except OSError:
+                os.rename(scratch, target)
+            sync_folder(target.parent)
+
+    def replace(self, key: Key, chunks: Iterable[bytes]) -> None:
+        """Give the old file a second name among the damaged ones, and slip the new one under it.
+
+        Whoever has the old file open reads on in it; whoever is killed here leaves the old file or
+        the new one, never none. A disk without links has no copy for the moment between two names.
+        """
+        target, kept = self.path_of(key), self.root / key.path_aside
+        with self.errors(), self._proven(key, chunks) as scratch:
+            make_folder(kept.parent)
+            with suppress(FileNotFoundError):
+                _keep_under(target, kept)
+            sync_folder(kept.parent)
+            os.replace(scratch, target)
+            sync_folder(target.parent)
+
+    @contextmanager
+    def _proven(self, key: Key, chunks: Iterable[bytes]) -> Iterator[Path]:
+        """Write a stream beside its place and yield the file if its digest is the right one."""
+        folder = self.path_of(key).parent
+        make_folder(folder)
+        scratch = folder / f".{uuid.uuid4()}.part"
+        try:
+            with open(scratch, "xb") as into:
+                found = hash_stream(chunks, into=into)
+            if found.sha256 != key.sha256:
+                raise NotTheSameError(f"the source of the {self.name} of {key.sha256}")
+            os.chmod(scratch, READ_ONLY)
+            yield scratch
+        finally:
+            scratch.unlink(missing_ok=True)
 
     def adopt(self, key: Key, part: Path) -> bool:
         """Link a received file into place; tell whether it could be linked on this disk."""
@@ -135,14 +159,6 @@ class Folder:
                 return False
             sync_folder(target.parent)
         return True
-
-    def set_aside(self, key: Key) -> None:
-        """Move a file that does not match into the folder of damaged ones."""
-        kept = self.root / key.path_aside
-        with self.errors():
-            kept.parent.mkdir(parents=True, exist_ok=True)
-            os.rename(self.path_of(key), kept)
-            sync_folder(kept.parent)
 
     def free_bytes(self) -> int | None:
         """Return the free space of the disk."""
@@ -201,6 +217,15 @@ def make_folder(folder: Path) -> None:
     make_folder(folder.parent)
     folder.mkdir(exist_ok=True)
     sync_folder(folder.parent)
+
+
+def _keep_under(target: Path, kept: Path) -> None:
+    try:
+        os.link(target, kept)
+    except OSError as error:
+        if error.errno not in NO_LINKS_HERE:
+            raise
+        os.rename(target, kept)
 
 
 def _sync_file(path: Path) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import logging
 import os
+from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -80,7 +81,7 @@ def put(part: Path, *, sha256: str, extension: str) -> None:
     first, second = _first(), place(SECOND)
     if _stands(first, key):
         if not _stands(second, key):
-            second.write(key, first.read(key))
+            _give(second, key, first.read(key))
             _demand(second, key)
         return
     if _stands(second, key):
@@ -88,25 +89,32 @@ def put(part: Path, *, sha256: str, extension: str) -> None:
             raise NotTheSameError(f"the received file of {sha256}")
         _adopt(first, key, part)
         return
-    second.write(key, read_from_disk(part))
+    _give(second, key, read_from_disk(part))
     _adopt(first, key, part)
     _demand(second, key)
 
 
 def _stands(where: Place, key: Key) -> bool:
-    """Whether a good copy is there already; a bad one is moved out of the way."""
-    if not where.holds(key):
-        return False
-    if _matches(where, key):
-        return True
-    where.set_aside(key)
-    return False
+    """Whether a good copy is there already."""
+    return where.holds(key) and _matches(where, key)
+
+
+def _give(where: Place, key: Key, chunks: Iterable[bytes]) -> None:
+    """Write where nothing lies, and replace what is bad now; somebody may have mended it."""
+    if _is_bad(where, key):
+        where.replace(key, chunks)
+    else:
+        where.write(key, chunks)
+
+
+def _is_bad(where: Place, key: Key) -> bool:
+    return where.holds(key) and not _matches(where, key)
 
 
 def _adopt(first: Folder, key: Key, part: Path) -> None:
-    """Link a proven part into the first place; on a disk without links, copy and prove it."""
-    if not first.adopt(key, part):
-        first.write(key, read_from_disk(part))
+    """Link a proven part into the first place; where a bad copy lies, or no links are, copy it."""
+    if _is_bad(first, key) or not first.adopt(key, part):
+        _give(first, key, read_from_disk(part))
         _demand(first, key)
 
 
@@ -133,15 +141,15 @@ def is_good(name: str, sha256: str, extension: str) -> bool:
 def repair(name: str, sha256: str, extension: str) -> bool:
     """Replace a bad copy by the good one of the other place; the bad one is kept aside.
 
-    Returns whether the place is good afterwards.
+    Returns whether the place is good afterwards. Nothing is taken away before its successor is
+    written and proven beside it, so that neither a second sweep at the same time nor a kill at any
+    instant leaves a place without the copy that it had.
     """
     key = Key(sha256, extension)
     bad, good = place(name), place(other(name))
     if not _matches(good, key):
         return False
-    if bad.holds(key):
-        bad.set_aside(key)
-    bad.write(key, good.read(key))
+    _give(bad, key, good.read(key))
     return _matches(bad, key)
 
 
