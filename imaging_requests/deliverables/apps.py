@@ -19,7 +19,7 @@ class DeliverablesConfig(AppConfig):
         from imaging_requests.deliverables.actions.comparing import COMPARE
         from imaging_requests.deliverables.actions.joins import ask_for_joins
         from imaging_requests.deliverables.actions.registering import REGISTER
-        from imaging_requests.deliverables.joined import lost_joins
+        from imaging_requests.deliverables.joined import lost_joins, pictures_that_need
         from imaging_requests.deliverables.joining import JOIN
         from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
         from imaging_requests.deliverables.recognising import shown_faces
@@ -32,7 +32,7 @@ class DeliverablesConfig(AppConfig):
         guards.declare()
         add_hold_rule(why_frame_stays)
         add_references(shown_faces)
-        add_rebuilder(Rebuilder("joined pictures", lost_joins, ask_for_joins))
+        add_rebuilder(Rebuilder("joined pictures", lost_joins, ask_for_joins, pictures_that_need))
         outlook.tell_returns(why_sent_back)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
         longest_s = {JOIN: joins_work.LONGEST_S, MEASURE: measuring.LONGEST_S}

@@ -9,14 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from django.conf import settings
+from django.db.models import Q
 
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.intake.actions.deriving import PYRAMID
+from imaging_requests.intake.actions.made import bad_paths
+from imaging_requests.intake.places import Key
 
+EXTENSION = "tif"
+INVERTED = "inverted"
 UNCERTAIN = "The joining of its tiles is uncertain; each tile has an identifier of its own."
 NOT_YET = "The tiles of this picture are not joined yet; each tile has an identifier of its own."
 
@@ -81,12 +86,42 @@ def why_none(row: Deliverable) -> str:
     return UNCERTAIN if is_doubted else NOT_YET
 
 
+def stored_path(join: Join) -> str:
+    """Return where the joined file lies below the top of both places; empty if there is none."""
+    return Key(join.sha256, EXTENSION).path if join.sha256 else ""
+
+
 def is_whole(join: Join) -> bool:
-    """Whether every derived file of a joining is where it was put."""
-    return all((Path(settings.DERIVED_DIR) / each["path"]).is_file() for each in join.pictures)
+    """Whether every file of a joining is where it was put and none was found bad."""
+    return _is_whole(join, bad_paths())
+
+
+def _is_whole(join: Join, bad: frozenset[str]) -> bool:
+    made = [each["path"] for each in join.pictures]
+    if bad and not bad.isdisjoint([stored_path(join), *made]):
+        return False
+    return all((Path(settings.DERIVED_DIR) / path).is_file() for path in made)
 
 
 def lost_joins() -> list[int]:
-    """Return the pictures of tiles whose joining stands but has lost derived files."""
+    """Return the pictures of tiles whose joining stands but has lost files, or has bad ones."""
     tiled = Deliverable.objects.filter(joins__isnull=False).distinct()
-    return sorted(pk for pk, join in standing_joins(tiled).items() if not is_whole(join))
+    bad = bad_paths()
+    return sorted(pk for pk, join in standing_joins(tiled).items() if not _is_whole(join, bad))
+
+
+def pictures_that_need(path: str) -> list[int]:
+    """Return the pictures whose joining stands or is the newest and has a file at this path."""
+    stem = PurePosixPath(path).stem
+    named = Q(joins__sha256=stem) | Q(joins__recipe=stem.removesuffix(f"-{INVERTED}"))
+    rows = list(Deliverable.objects.filter(named).distinct())
+    standing = standing_joins(rows)
+    return [
+        row.pk
+        for row in rows
+        if any(
+            path in (stored_path(join), *(each["path"] for each in join.pictures))
+            for join in (standing.get(row.pk), joining.newest_join(row))
+            if join is not None
+        )
+    ]

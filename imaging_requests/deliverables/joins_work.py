@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-import shutil
+import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,24 +13,25 @@ from django.conf import settings
 
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_join
-from imaging_requests.deliverables.joined import is_whole
+from imaging_requests.deliverables.actions.records import spoken
+from imaging_requests.deliverables.joined import EXTENSION, INVERTED, is_whole
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.derived import Derived
-from imaging_requests.imaging.files.fixity import hash_file
+from imaging_requests.imaging.files.fixity import hash_file, sync_folder
 from imaging_requests.imaging.files.guard import GuardFailure, Trouble
 from imaging_requests.intake import store
+from imaging_requests.intake.actions.made import DERIVED, MadeFile
 from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import CannotDoError, TryLaterError, Work
 from imaging_requests.intake.limits import recipe
+from imaging_requests.intake.places import Key
 
 logger = logging.getLogger(__name__)
 
 QUEUE = "pixels"
 #: 84 plates are 1.3 thousand million pixels; the guarded process has its own, shorter limit.
 LONGEST_S = 1_800.0
-EXTENSION = "tif"
-INVERTED = "inverted"
 #: Rough room for one pixel of a tile while it is read, joined and written, in px of the limit.
 PASSES = 4
 
@@ -85,6 +86,10 @@ def _settle(failure: GuardFailure, work: Work) -> str:
 
 
 def _keep_refusal(work: Work, row: Deliverable, plan: joining.Plan, sentence: str) -> None:
+    """Keep that the tiles cannot be joined; what was joined once keeps its verdict."""
+    joined_once = Join.objects.filter(deliverable=row, recipe=plan.recipe).exclude(sha256="")
+    if joined_once.exists():
+        raise CannotDoError(f"The joined picture cannot be made again. {sentence}")
     with work.publish():
         keep_join(
             row=row,
@@ -124,10 +129,11 @@ def _keep_joined(
     if not isinstance(made, Derived):
         raise CannotDoError(f"The joined picture cannot be shown. {made.sentence}")
     pictures = _pictures(made, folder)
+    name = f"joined picture ({spoken(row)})"
+    files = [MadeFile(sha256, size_bytes, name, Key(sha256, EXTENSION).path, store.PLACES)]
     if inverted is not None:
-        kept = folder / f"{plan.recipe}-{INVERTED}.tif"
-        if not kept.exists():
-            shutil.move(inverted, kept)
+        kept = folder / f"{plan.recipe}-{INVERTED}.{EXTENSION}"
+        files.append(_keep_inverted(inverted, kept, f"inverted {name}"))
         pictures.append(_picture(INVERTED, kept, report["width_px"], report["height_px"]))
     with work.publish():
         keep_join(
@@ -145,9 +151,20 @@ def _keep_joined(
                 "is_tone_stretched": made.is_tone_stretched,
             },
             checks=joining.judged(report, plan),
+            files=files,
             now=work.now(),
         )
         work.result = {"verdict": report["verdict"], "rms_px": report["rms_px"]}
+
+
+def _keep_inverted(inverted: Path, kept: Path, name: str) -> MadeFile:
+    """Put the inverted file in its place, over one that is there unless it is the same."""
+    found = hash_file(inverted)
+    if not kept.is_file() or hash_file(kept, is_from_disk=True) != found:
+        os.replace(inverted, kept)
+        sync_folder(kept.parent)
+    path = str(kept.relative_to(settings.DERIVED_DIR))
+    return MadeFile(found.sha256, found.size_bytes, name, path, (DERIVED,))
 
 
 def _pictures(made: Derived, folder: Path) -> list[dict[str, Any]]:

@@ -19,6 +19,11 @@ HAND_IN = act(
     "Handing in a picture",
     roles=frozenset({Role.PHOTOGRAPHER, Role.LEAD}),
 )
+TAKE_FULL_DEPTH = act(
+    "deliverables.take_full_depth",
+    "Taking a joined picture with all its levels",
+    roles=frozenset({Role.PHOTOGRAPHER, Role.LEAD}),
+)
 LAY_PLATES = act(
     "deliverables.lay_plates",
     "Laying the tiles of a picture",

@@ -14,7 +14,26 @@ from django.db.models import Q
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.intake.models_made import MadeCopy
 from imaging_requests.people.models import Versioned
+
+__all__ = [
+    "Arrival",
+    "ArrivalState",
+    "CameraClock",
+    "Copy",
+    "Derivative",
+    "Drop",
+    "FileCheck",
+    "Frame",
+    "FrameLook",
+    "FrameRole",
+    "FrameState",
+    "Job",
+    "JobState",
+    "MadeCopy",
+    "SortingStep",
+]
 
 
 class Drop(Versioned):

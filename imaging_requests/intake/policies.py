@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import Role, User
-from imaging_requests.people.policies import EVERYBODY, act
+from imaging_requests.people.policies import EVERYBODY, act, why_not
 
 STUDIO = frozenset({Role.PHOTOGRAPHER, Role.LEAD})
 
-#: Answers with the reason why this person may not see this frame, or with an empty string.
-PictureRule = Callable[[User, Frame], str]
+#: Answers with the reason why this person may not see this frame or picture so large, or with an
+#: empty string. The number is the longest side in px of what would be given; 0 is the smallest.
+PictureRule = Callable[[User, Any, int], str]
 _picture_rules: list[PictureRule] = []
 
 
@@ -22,14 +22,24 @@ def add_picture_rule(rule: PictureRule) -> None:
         _picture_rules.append(rule)
 
 
-def _why_hidden(user: User, subject: Any) -> str:
+def why_closed(user: User, subject: Any, *, longest_px: int = 0) -> str:
+    """Return why this person may not see a frame or picture so large, or an empty string."""
+    if reason := why_not(user, SEE_PICTURES):
+        return reason
     for rule in _picture_rules:
-        if reason := rule(user, subject):
+        if reason := rule(user, subject, longest_px):
             return reason
     return ""
 
 
+def _why_hidden(user: User, subject: Any) -> str:
+    return why_closed(user, subject)
+
+
 READ_DROPS = act("intake.read_drops", "Reading drops", roles=STUDIO | {Role.KEEPER})
+READ_STORE = act(
+    "intake.read_store", "Reading how the store stands", roles=STUDIO | {Role.KEEPER, Role.HEAD}
+)
 UPLOAD = act("intake.upload", "Bringing files", roles=STUDIO)
 PLACE = act("intake.place", "Placing frames", roles=STUDIO)
 SEE_PICTURES = act("intake.see_pictures", "Seeing pictures", roles=EVERYBODY, rule=_why_hidden)

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 class Rebuilder:
     """`lost` returns what is missing, by primary key; `ask` asks for it in the background.
 
-    `words` says what they are, several of them: "joined pictures".
+    `words` says what they are, several of them: "joined pictures". `holders` returns what needs
+    the made file that lies at a path of its place; nothing if it is another room's file.
     """
 
     words: str
     lost: Callable[[], Sequence[int]]
     ask: Callable[[Sequence[int]], None]
+    holders: Callable[[str], Sequence[int]]
 
 
 _REBUILDERS: list[Rebuilder] = []

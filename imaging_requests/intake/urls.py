@@ -13,6 +13,7 @@ urlpatterns = [
     path("drops/<int:pk>/receipt/", views.receipt, name="receipt"),
     path("drops/<int:pk>/close/", views.drop_close, name="drop_close"),
     path("drops/<int:pk>/clock/", views.drop_clock, name="drop_clock"),
+    path("store/", views.store_page, name="store"),
     path("files/", views_tus.tus, name="tus"),
     path("files/<uuid:token>/", views_tus.tus_upload, name="tus_upload"),
     path("files/<uuid:token>/give-up/", views.arrival_give_up, name="arrival_give_up"),

@@ -23,11 +23,13 @@ from imaging_requests.intake.forms import (
 )
 from imaging_requests.intake.models import Arrival, Drop, Frame, Job
 from imaging_requests.intake.pages_receipt import receipt_of
+from imaging_requests.intake.pages_store import store_context
 from imaging_requests.intake.policies import (
     ASK_AGAIN,
     CLEAR_REFUSED,
     PLACE,
     READ_DROPS,
+    READ_STORE,
     SEE_PICTURES,
     UPLOAD,
 )
@@ -38,6 +40,13 @@ from imaging_requests.people.requests import signed_in, whole_number
 DROPS_PER_PAGE = 40
 DAY_S = 86_400
 PICTURE_KINDS = ("256", "1024")
+
+
+@requires(READ_STORE)
+@require_GET
+def store_page(request: HttpRequest) -> HttpResponse:
+    """Say how far each place is proven, what is bad now, and what was found before."""
+    return render(request, "intake/store.html", store_context())
 
 
 @requires(READ_DROPS)
@@ -236,7 +245,7 @@ def picture(request: HttpRequest, frame_pk: int, kind: str) -> HttpResponseBase:
     frame = get_object_or_404(Frame, pk=frame_pk)
     if kind not in PICTURE_KINDS:
         raise Http404("There is no such kind of picture.")
-    if (closed := hidden.refusal(request, frame)) is not None:
+    if (closed := hidden.refusal(request, frame, longest_px=int(kind))) is not None:
         return closed
     made = queries.picture(frame_pk, kind)
     path = Path(settings.DERIVED_DIR) / made.path if made is not None else None

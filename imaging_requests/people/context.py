@@ -70,6 +70,7 @@ BELOW: tuple[tuple[str, str], ...] = (
     ("/entries/", "progress:catalogues"),
     ("/objects/", "progress:catalogues"),
     ("/intake/sorting/", "intake:drops"),
+    ("/intake/store/", "intake:drops"),
     ("/deliverables/", "deliverables:reviews"),
     ("/treatment-steps/", "progress:treatments"),
     ("/decisions/", "progress:treatments"),

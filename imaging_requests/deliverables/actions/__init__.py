@@ -19,7 +19,12 @@ from imaging_requests.deliverables.actions.correcting import (
 )
 from imaging_requests.deliverables.actions.filing import file_accepted, seal_package
 from imaging_requests.deliverables.actions.handing_over import confirm_receipt, hand_over
-from imaging_requests.deliverables.actions.joins import ask_for_join, keep_join, lay_plates
+from imaging_requests.deliverables.actions.joins import (
+    ask_for_join,
+    keep_join,
+    lay_plates,
+    record_taking,
+)
 from imaging_requests.deliverables.actions.notes import change_note, withdraw_note, write_note
 from imaging_requests.deliverables.actions.reviewing import (
     accept,
@@ -47,6 +52,7 @@ __all__ = [
     "keep_recognition",
     "lay_plates",
     "recall",
+    "record_taking",
     "seal_package",
     "send_back",
     "start_again",

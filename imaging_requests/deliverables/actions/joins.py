@@ -12,6 +12,7 @@ from django.utils import timezone
 from imaging_requests.deliverables import joining
 from imaging_requests.deliverables.actions.records import record, spoken, tell_about
 from imaging_requests.deliverables.actions.registering import REGISTER
+from imaging_requests.deliverables.joined import stored_path
 from imaging_requests.deliverables.joining import JOIN
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -19,9 +20,11 @@ from imaging_requests.deliverables.models import (
     Join,
     PlateMap,
 )
-from imaging_requests.deliverables.policies import LAY_PLATES
+from imaging_requests.deliverables.policies import LAY_PLATES, TAKE_FULL_DEPTH
 from imaging_requests.intake import jobs as background
+from imaging_requests.intake.actions.made import MadeFile, drop_made, keep_made
 from imaging_requests.intake.models import FileCheck
+from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
@@ -55,9 +58,14 @@ def keep_join(
     plan: joining.Plan,
     values: Mapping[str, Any],
     checks: Sequence[Mapping[str, Any]],
+    files: Sequence[MadeFile] = (),
     now: datetime,
 ) -> Join:
-    """Keep one joining with its checks; doing it twice does it once."""
+    """Keep one joining with its checks and its files; doing it twice does it once.
+
+    The same recipe may give other bytes on another machine. If the file was lost, the new one takes
+    its place, and that is written down.
+    """
     made, is_new = Join.objects.get_or_create(
         deliverable=row,
         recipe=plan.recipe,
@@ -68,6 +76,9 @@ def keep_join(
             "made_at": now,
         },
     )
+    keep_made(files, now=now)
+    if not is_new and values.get("sha256", made.sha256) != made.sha256:
+        _keep_other_bytes(made, values, now)
     if row.cover_id is not None:
         for check in checks:
             FileCheck.objects.update_or_create(
@@ -99,6 +110,39 @@ def keep_join(
                 page="deliverables:plates",
             )
     return made
+
+
+def _keep_other_bytes(made: Join, values: Mapping[str, Any], now: datetime) -> None:
+    before, path = made.sha256, stored_path(made)
+    for name, value in values.items():
+        setattr(made, name, value)
+    made.save(update_fields=list(values))
+    if path and not Join.objects.filter(sha256=before).exists():
+        drop_made(path)
+    record(
+        "deliverables.joined_anew",
+        made.deliverable,
+        actor=None,
+        before=made.deliverable.state,
+        after={"join": made.verdict, "recipe": made.recipe, "from": before, "sha256": made.sha256},
+        now=now,
+    )
+
+
+@transaction.atomic
+def record_taking(
+    *, actor: User, row: Deliverable, join: Join, kind: str, now: datetime | None = None
+) -> None:
+    """Write down that somebody takes a joined picture with all its levels."""
+    demand(actor, TAKE_FULL_DEPTH)
+    audit.record(
+        "deliverables.joined_taken",
+        actor=actor,
+        subject=row,
+        object_id=row.object_id,
+        after={"kind": kind, "recipe": join.recipe, "sha256": join.sha256},
+        now=now,
+    )
 
 
 @transaction.atomic

@@ -6,18 +6,18 @@ import logging
 import time
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from enum import StrEnum
+from datetime import UTC, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.intake import store
+from imaging_requests.intake.actions.made import check_made
 from imaging_requests.intake.limits import background
-from imaging_requests.intake.models import Copy, Frame
+from imaging_requests.intake.models import Copy, Frame, MadeCopy
+from imaging_requests.intake.proofs import CopyOutcome, CopyReport
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
 from imaging_requests.people.models import AuditEvent, Role
@@ -25,26 +25,10 @@ from imaging_requests.people.queries import holders
 
 logger = logging.getLogger(__name__)
 
-
-class CopyOutcome(StrEnum):
-    """What was found of one copy, and what became of it."""
-
-    GOOD = "good"
-    REPAIRED = "repaired"
-    LOST = "lost"
-    UNREAD = "unread"
-
-
-@dataclass(frozen=True, slots=True)
-class CopyReport:
-    """One copy after it was read again."""
-
-    place: str
-    sha256: str
-    name: str
-    outcome: CopyOutcome
-    sentence: str
-    size_bytes: int
+A_DAY = timedelta(days=1)
+CopyModel = type[Copy] | type[MadeCopy]
+MODELS: tuple[CopyModel, CopyModel] = (Copy, MadeCopy)
+NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 def check_store(
@@ -56,22 +40,35 @@ def check_store(
     never deleted. A place that does not answer says nothing about its copies: they keep their
     last proof, and the others are read.
     """
-    wanted = Copy.objects.select_related("frame").order_by(
-        F("verified_at").asc(nulls_first=True), "pk"
-    )
-    if verified_before is not None:
-        wanted = wanted.exclude(verified_at__gte=verified_before)
     silent: set[str] = set()
-    for pk in list(wanted.values_list("pk", flat=True)[:most]):
-        copy = Copy.objects.select_related("frame").get(pk=pk)
-        if copy.place in silent:
+    for model, pk in _longest_ago_first(verified_before)[:most]:
+        copy = model.objects.filter(pk=pk).first()
+        if copy is None or copy.place in silent:
             continue
-        report = _check(copy)
+        report = _check(copy) if isinstance(copy, Copy) else check_made(copy)
         if report.outcome is CopyOutcome.UNREAD:
             silent.add(copy.place)
         yield report
     if not silent:
         yield from _add_missing(most)
+
+
+def _longest_ago_first(before: datetime | None) -> list[tuple[CopyModel, int]]:
+    """Return the copies of masters and of made files that are to be read, in their order.
+
+    In portions a made file that is being made again is left in peace for a day.
+    """
+    masters: QuerySet[Copy] = Copy.objects.all()
+    made: QuerySet[MadeCopy] = MadeCopy.objects.all()
+    if before is not None:
+        asked = Q(is_good=False, asked_at__gte=timezone.now() - A_DAY)
+        masters = masters.exclude(verified_at__gte=before)
+        made = made.exclude(verified_at__gte=before).exclude(asked)
+    found: list[tuple[datetime, int, int]] = []
+    for order, rows in enumerate((masters, made)):
+        for proven_at, pk in rows.values_list("verified_at", "pk"):
+            found.append((proven_at or NEVER, order, pk))
+    return [(MODELS[order], pk) for _, order, pk in sorted(found)]
 
 
 def check_portion(*, now: datetime | None = None) -> Counter[str]:
@@ -100,14 +97,14 @@ def _tell_silent(report: CopyReport, now: datetime) -> None:
     """Say once a day that a place does not answer."""
     code = "intake.place_silent"
     with transaction.atomic():
-        said = AuditEvent.objects.filter(code=code, recorded_at__gt=now - timedelta(days=1))
+        said = AuditEvent.objects.filter(code=code, recorded_at__gt=now - A_DAY)
         if said.filter(after__place=report.place).exists():
             return
-        frame = Frame.objects.get(sha256=report.sha256)
+        subject = Frame.objects.filter(sha256=report.sha256).first()
         audit.record(
             code,
             actor=None,
-            subject=frame,
+            subject=subject or MadeCopy.objects.get(sha256=report.sha256, place=report.place),
             after={"place": report.place},
             reason=report.sentence,
             now=now,
@@ -165,8 +162,12 @@ def _record(place: str, frame: Frame, outcome: CopyOutcome, sentence: str) -> No
     is_good = outcome is CopyOutcome.REPAIRED
     values = {"is_good": is_good} | ({"verified_at": now} if is_good else {})
     Copy.objects.update_or_create(frame=frame, place=place, defaults=values)
+    code = f"intake.copy_{outcome}"
+    said = AuditEvent.objects.filter(code=code, recorded_at__gt=now - A_DAY, reason=sentence)
+    if not is_good and said.filter(subject_id=str(frame.pk)).exists():
+        return
     audit.record(
-        f"intake.copy_{outcome}",
+        code,
         actor=None,
         subject=frame,
         after={"place": place, "sha256": frame.sha256},

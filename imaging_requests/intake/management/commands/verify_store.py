@@ -1,6 +1,8 @@
 """Read every stored copy again, and repair a bad one from the good one.
 
-Run it nightly, or after trouble with a disk. It ends with an error if a copy could not be
+Masters, and the full-size files that the program made of them: joined pictures in both places, and
+inverted X-rays. A made file without a good copy is asked for again; a worker makes it. Run it
+nightly, or after trouble with a disk. It ends with an error if a copy of a master could not be
 repaired, so that whatever runs it raises an alarm.
 """
 
@@ -17,16 +19,20 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from imaging_requests.intake import store
-from imaging_requests.intake.actions.fixity import CopyOutcome, check_store
+from imaging_requests.intake.actions.fixity import check_store
+from imaging_requests.intake.proofs import CopyOutcome
 
 SCRATCH_S = 24 * 3600
-SHOWN = (CopyOutcome.GOOD, CopyOutcome.REPAIRED, CopyOutcome.LOST)
+ALWAYS_SHOWN = (CopyOutcome.GOOD, CopyOutcome.REPAIRED, CopyOutcome.LOST)
 
 
 class Command(BaseCommand):
     """Read every stored copy again, and repair a bad one from the good one."""
 
-    help = "Prove both copies of every master; repair a bad copy from the good one."
+    help = (
+        "Prove both copies of every master and of every joined picture; repair a bad copy from the "
+        "good one, or have a joined picture made again."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--older-than-days", type=float, help="only copies proven longer ago")
@@ -49,7 +55,8 @@ class Command(BaseCommand):
             answer = {"counts": dict(counts), "trouble": [asdict(each) for each in trouble]}
             self.stdout.write(json.dumps(answer, indent=1))
         else:
-            named = ", ".join(f"{counts[outcome]} {outcome}" for outcome in SHOWN)
+            shown = [each for each in CopyOutcome if counts[each] or each in ALWAYS_SHOWN]
+            named = ", ".join(f"{counts[outcome]} {outcome}" for outcome in shown)
             self.stdout.write(f"{counts.total()} copies read: {named}.")
         if counts[CopyOutcome.UNREAD]:
             raise CommandError(
