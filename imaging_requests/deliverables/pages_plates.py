@@ -14,6 +14,7 @@ from imaging_requests.deliverables.forms import PlateMapForm
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.joining.words import ALL_TURNS
 from imaging_requests.intake.models import JobState
+from imaging_requests.intake.policies import why_closed
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may, why_not
 
@@ -78,7 +79,7 @@ def joined_context(row: Deliverable, user: User) -> dict[str, Any]:
             "progress": progress_of(row) if made is None and row.is_complete else None,
             "picture": joined_picture(made, shown.LARGE),
             "figures": figures(made),
-            "files": files_of(made),
+            "files": files_of(made, user),
             "plates": reverse("deliverables:plates", args=[row.pk])
             if may(user, policies.LAY_PLATES)
             else "",
@@ -86,9 +87,11 @@ def joined_context(row: Deliverable, user: User) -> dict[str, Any]:
     }
 
 
-def files_of(made: Join | None) -> list[dict[str, Any]]:
-    """Return the files of a joined picture that can be fetched."""
-    if made is None or not made.sha256:
+def files_of(made: Join | None, user: User) -> list[dict[str, Any]]:
+    """Return the full files of a joined picture: for the studio, unless closed to the person."""
+    if made is None or not made.sha256 or not may(user, policies.TAKE_FULL_DEPTH):
+        return []
+    if why_closed(user, made.deliverable, longest_px=max(made.width_px, made.height_px)):
         return []
     files = [{"words": "Joined picture, 16 bit", "kind": MASTER}]
     if any(each["kind"] == INVERTED for each in made.pictures):

@@ -138,7 +138,7 @@ def deliverable(request: HttpRequest, pk: int) -> HttpResponse:
 def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """Send the small picture of a deliverable of several frames."""
     row = pages.picture(pk)
-    if (closed := hidden.refusal(request, row)) is not None:
+    if (closed := hidden.refusal(request, row, longest_px=sheets.LONGEST_SIDE_PX)) is not None:
         return closed
     found = sheets.sheet_of(row)
     if not found.cells:

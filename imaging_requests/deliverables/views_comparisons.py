@@ -58,8 +58,9 @@ def comparison(request: HttpRequest, pk: int) -> HttpResponse:
 def picture(request: HttpRequest, pk: int) -> HttpResponseBase:
     """Send the drawn comparison; its sentence is part of the picture."""
     row = _found(pk)
+    longest_px = max(row.width_px, row.height_px)
     for each in (row.before, row.after):
-        if (closed := hidden.refusal(request, each)) is not None:
+        if (closed := hidden.refusal(request, each, longest_px=longest_px)) is not None:
             return closed
     path = Path(settings.DERIVED_DIR) / row.picture
     if not row.picture or not path.is_file():

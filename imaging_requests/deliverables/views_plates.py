@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from django.conf import settings
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from imaging_requests.deliverables import actions, joining, pages, pages_plates, policies
+from imaging_requests.deliverables import actions, joining, pages, pages_plates, policies, shown
 from imaging_requests.deliverables.forms import PlateMapForm
-from imaging_requests.deliverables.models import Deliverable
+from imaging_requests.deliverables.joined import EXTENSION, file_of
+from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.intake import hidden, store
 from imaging_requests.people.errors import DomainError
-from imaging_requests.people.policies import requires
+from imaging_requests.people.policies import demand, requires
 from imaging_requests.people.requests import signed_in
-
-EXTENSION = "tif"
 
 
 @requires(policies.LAY_PLATES)
@@ -61,27 +59,38 @@ def _bound(request: HttpRequest, row: Deliverable) -> PlateMapForm | None:
 @requires(policies.READ_DELIVERABLES)
 @require_safe
 def joined(request: HttpRequest, pk: int, kind: str) -> HttpResponseBase:
-    """Send the joined picture: a small one, the 16-bit file, or the inverted file."""
+    """Send the joined picture: a small one; for the studio the 16-bit file, or it inverted."""
     row = pages.picture(pk)
-    if (closed := hidden.refusal(request, row)) is not None:
-        return closed
     made = joining.newest_join(row)
-    if made is None or not made.sha256:
-        raise Http404("The tiles of this picture are not joined.")
-    if kind == pages_plates.MASTER:
-        path = store.readable_path(made.sha256, EXTENSION)
-    else:
-        found = next((each["path"] for each in made.pictures if each["kind"] == kind), None)
-        path = Path(settings.DERIVED_DIR) / found if found is not None else None
-    if path is None or not path.is_file():
+    if kind not in (*pages_plates.FILE_KINDS, shown.SMALL, shown.LARGE):
         raise Http404("There is no such picture.")
     is_file = kind in pages_plates.FILE_KINDS
+    full_px = max(made.width_px, made.height_px) if made is not None else 0
+    longest_px = full_px if is_file else int(kind)
+    if (closed := hidden.refusal(request, row, longest_px=longest_px)) is not None:
+        return closed
+    if is_file:
+        demand(signed_in(request), policies.TAKE_FULL_DEPTH)
+    if made is None or not made.sha256:
+        raise Http404("The tiles of this picture are not joined.")
+    path = _path_of(made, kind)
+    if path is None or not path.is_file():
+        raise Http404("There is no such picture.")
+    if is_file and request.method == "GET":
+        actions.record_taking(actor=signed_in(request), row=row, join=made, kind=kind)
     answer = FileResponse(
         path.open("rb"),
-        content_type="image/tiff" if path.suffix == ".tif" else "image/jpeg",
+        content_type="image/tiff" if is_file else "image/jpeg",
         as_attachment=is_file,
         filename=f"{row.technique}-{row.face}-{kind}.tif" if is_file else "",
     )
     answer["ETag"] = f'"{made.recipe[:32]}-{kind}"'
     answer["Cache-Control"] = "private, no-cache"
     return answer
+
+
+def _path_of(made: Join, kind: str) -> Path | None:
+    if kind == pages_plates.MASTER:
+        return store.readable_path(made.sha256, EXTENSION)
+    found = file_of(made, kind)
+    return found.path if found is not None else None

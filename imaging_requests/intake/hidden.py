@@ -8,8 +8,8 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from imaging_requests.intake.policies import SEE_PICTURES
-from imaging_requests.people.policies import is_outside, why_not
+from imaging_requests.intake.policies import why_closed
+from imaging_requests.people.policies import is_outside
 from imaging_requests.people.requests import signed_in
 
 LINE_CHARACTERS = 32
@@ -17,13 +17,14 @@ MOST_LINES = 4
 FIRST_LINE_PX, LINE_PX = 100, 16
 
 
-def refusal(request: HttpRequest, subject: Any) -> HttpResponse | None:
+def refusal(request: HttpRequest, subject: Any, *, longest_px: int = 0) -> HttpResponse | None:
     """Return a drawing that says why a picture is closed, or None if it is open.
 
-    For people from outside a closed picture does not exist: raises `Http404`.
+    `longest_px` is the longest side of what would be given: who sees small pictures only gets
+    nothing larger. For people from outside a closed picture does not exist: raises `Http404`.
     """
     user = signed_in(request)
-    reason = why_not(user, SEE_PICTURES, subject)
+    reason = why_closed(user, subject, longest_px=longest_px)
     if not reason:
         return None
     if is_outside(user):

@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Min, Q, QuerySet
 from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
@@ -260,7 +260,32 @@ def kept_back(package: Package, user: User | None, now: datetime) -> list[str]:
     ]
 
 
-def why_hidden(user: User, subject: Any) -> str:
-    """Return why the person sees nothing of a picture, or an empty string; for the policies."""
+def tiles_along(subject: Deliverable | Frame) -> int:
+    """Return of how many tiles in a row or column a frame is one; 1 for a whole picture.
+
+    A small picture of one tile shows as much as one of the whole that is so many times larger.
+    """
+    if isinstance(subject, Deliverable):
+        return 1
+    pictures = DeliverableFrame.objects.filter(frame=subject).values("deliverable")
+    spread = DeliverableFrame.objects.filter(deliverable__in=pictures).aggregate(
+        across=Max("tile_x") - Min("tile_x") + 1, down=Max("tile_y") - Min("tile_y") + 1
+    )
+    return max(spread["across"] or 1, spread["down"] or 1)
+
+
+def is_small(subject: Deliverable | Frame, longest_px: int) -> bool:
+    """Tell whether so long a side of this subject is a small picture."""
+    most_px = access_numbers().small_px
+    return longest_px <= most_px and longest_px * tiles_along(subject) <= most_px
+
+
+def why_hidden(user: User, subject: Any, longest_px: int) -> str:
+    """Return why the person may not see a picture so large, or an empty string; for the policies.
+
+    Who sees small pictures only gets none whose longest side is more than that of a small one.
+    """
     found = decision(user, subject)
-    return found.because if found.seen is Seen.NOTHING else ""
+    if found.seen is Seen.FULL or (found.seen is Seen.SMALL and is_small(subject, longest_px)):
+        return ""
+    return found.because

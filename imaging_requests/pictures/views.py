@@ -16,7 +16,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import declares, demand, is_outside, may, public
 from imaging_requests.people.requests import signed_in
 from imaging_requests.pictures import answers, looks, memory
-from imaging_requests.pictures.access import decision, decision_until
+from imaging_requests.pictures.access import decision, decision_until, is_small, tiles_along
 from imaging_requests.pictures.links import read_link
 from imaging_requests.pictures.numbers import access_numbers, service_numbers
 from imaging_requests.pictures.rules import Decision, Seen
@@ -40,11 +40,13 @@ class Opened:
     def allow(self, asked: Asked, canonical: str) -> None:
         """Refuse what is more than the person sees; write down what is more than small."""
         longest_px = max(asked.out_width_px, asked.out_height_px)
-        is_small = asked.is_full and longest_px <= access_numbers().small_px
-        if is_small:
-            return
+        is_whole = asked.is_full and longest_px <= access_numbers().small_px
         if self.decision.seen < Seen.FULL:
-            raise _closed(self.user, self.decision)
+            if not is_whole or not is_small(self.source.subject, longest_px):
+                raise _closed(self.user, self.decision)
+            return
+        if is_whole:
+            return
         if longest_px > access_numbers().small_px:
             looks.note_download(self.user, self.source.subject, self.identifier, canonical)
         else:
@@ -63,7 +65,7 @@ class Opened:
         limits = service_numbers().limits
         if self.decision.seen is Seen.FULL:
             return limits
-        side_px = access_numbers().small_px
+        side_px = max(1, access_numbers().small_px // tiles_along(self.source.subject))
         return Limits(max_area_px=side_px * side_px, max_side_px=side_px)
 
 

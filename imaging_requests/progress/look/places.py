@@ -25,7 +25,7 @@ from imaging_requests.pictures.sources import identifier_of
 from imaging_requests.reckoning.shots import StudioSettings
 
 FaceSize = tuple[float, float]
-LARGE = "1024"
+SMALL, LARGE = "256", "1024"
 #: Edges are laid out below each other with this room between them, mm.
 EDGE_GAP_MM = 12.0
 PARALLAX = "Parallax: in an X-ray, what lies off the painted surface is shifted."
@@ -71,13 +71,15 @@ class Placing:
         frame = seat.frame
         width, height = frame.width_px or 1, frame.height_px or 1
         small = made[LARGE]
+        # a small picture of one tile shows more than a small picture of the whole may
+        kind = SMALL if is_small and self.row.kind not in WHOLE and SMALL in made else LARGE
         if (small.width_px > small.height_px) != (width > height) and width != height:
             width, height = height, width
         return Laid(
             placement=for_edges(self.measured or self._planned(seat, (width, height))),
             width_px=width,
             height_px=height,
-            src=f"{reverse('intake:picture', args=[frame.pk, LARGE])}?of={small.recipe}",
+            src=f"{reverse('intake:picture', args=[frame.pk, kind])}?of={small.recipe}",
             info=None if is_small else self._info(seat, made.get(PYRAMID)),
         )
 
