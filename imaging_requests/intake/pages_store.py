@@ -64,6 +64,7 @@ def store_context(*, now: datetime | None = None) -> dict[str, Any]:
             {"place": _words(place), "size_bytes": size}
             for place, size in store.free_bytes().items()
         ],
+        "gone": [_words(name) for name in store.PLACES if not store.is_there(name)],
         "as_of": now,
     }
 

@@ -161,8 +161,11 @@ class Folder:
         return True
 
     def free_bytes(self) -> int | None:
-        """Return the free space of the disk."""
-        found = os.statvfs(self.root)
+        """Return the free space of the disk; None while the folder is not there."""
+        try:
+            found = os.statvfs(self.root)
+        except OSError:
+            return None
         return found.f_bavail * found.f_frsize
 
     def sweep_scratch(self, *, older_than_s: float) -> int:

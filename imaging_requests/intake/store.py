@@ -173,12 +173,21 @@ def free_bytes() -> dict[str, int]:
     return {name: free for name, free in told.items() if free is not None}
 
 
+def is_there(name: str) -> bool:
+    """Tell whether the folder of a place is there; a bucket is only known by asking it."""
+    where = place(name)
+    return not isinstance(where, Folder) or where.root.is_dir()
+
+
 def share_one_disk() -> bool:
     """Tell whether both places lie on the same disk, which protects from less than two do."""
     second = place(SECOND)
     if not isinstance(second, Folder):
         return False
-    return os.stat(_first().root).st_dev == os.stat(second.root).st_dev
+    try:
+        return os.stat(_first().root).st_dev == os.stat(second.root).st_dev
+    except OSError:
+        return False
 
 
 def sweep_scratch(*, older_than_s: float) -> int:

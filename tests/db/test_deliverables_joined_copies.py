@@ -223,3 +223,12 @@ def test_other_bytes_of_the_same_recipe_take_the_place_of_the_lost_ones(joined: 
         stored_path(Join.objects.get()),
         str(file_in(DERIVED, joined).relative_to(settings.DERIVED_DIR)),
     }
+
+
+def test_a_store_whose_folder_is_gone_is_said_and_no_page_breaks(
+    joined: Join, settings: Any, tmp_path: Path
+) -> None:
+    settings.SECOND_STORE_DIR = tmp_path / "not-mounted"
+    assert "Second copy: its folder is not there" in page()
+    assert store.free_bytes().keys() == {store.FIRST}
+    assert store.share_one_disk() is False
