@@ -134,6 +134,12 @@ def _sentence(found: Recognition, number: str) -> str:
         return f"This looks like {number}, as it should."
     if found.verdict is Recognised.CANNOT_TELL:
         return f"There is no reference picture to say whether this is {number}. Look at it."
+    if found.verdict is Recognised.WARN and found.own is None:
+        return (
+            f"There is no reference picture of {number} yet, and this looks much like "
+            f"{found.other}. Look whether it is a companion piece or a version of it, or the "
+            "wrong object."
+        )
     if found.verdict is Recognised.WARN:
         return f"This looks like {number}, but {found.other} is nearly as like. Look at it."
     return (

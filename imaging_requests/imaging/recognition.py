@@ -92,16 +92,20 @@ def recognise(
 ) -> Recognition:
     """Compare a picture with its object's reference and with those of other objects.
 
-    Fails when another object fits clearly and better than its own, or clearly while its own has
-    no reference yet; cannot tell when nothing fits clearly.
+    Fails when another object fits clearly and better than its own; cannot tell when nothing fits
+    clearly. While its own has no reference yet, a clear likeness to another only warns: pendants,
+    copies and versions are as like as that, and nothing speaks for the object itself.
     """
     likes = {key: likeness(picture, each) for key, each in others.items()}
     other = max(likes, key=lambda key: likes[key], default="")
     best = likes.get(other)
     mine = likeness(picture, own) if own is not None else None
     fits_other = best is not None and best >= limits.least_likeness
-    if mine is None or mine < limits.least_likeness:
-        is_other = fits_other and best is not None and best > (mine or 0.0)
+    if mine is None:
+        unsure = Recognised.WARN if fits_other else Recognised.CANNOT_TELL
+        return Recognition(unsure, mine, best, other)
+    if mine < limits.least_likeness:
+        is_other = fits_other and best is not None and best > mine
         verdict = Recognised.FAIL if is_other else Recognised.CANNOT_TELL
         return Recognition(verdict, mine, best, other)
     ratio = mine / best if best is not None and best > 0 else float("inf")
