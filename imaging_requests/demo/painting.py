@@ -13,7 +13,15 @@ from pathlib import Path
 
 from imaging_requests.demo.codes import spec_of_view
 from imaging_requests.demo.diary import PLANNED, Visit
-from imaging_requests.demo.takes import Sitter, Take, TakenFrame, camera_for, photograph
+from imaging_requests.demo.scenario import Thing
+from imaging_requests.demo.takes import (
+    Sitter,
+    Take,
+    TakenFrame,
+    camera_for,
+    keep_to_one_core,
+    photograph,
+)
 from imaging_requests.demo.treating import changes_before
 from imaging_requests.demo.world import World
 
@@ -32,12 +40,12 @@ class Darkroom:
     """Where painted frames wait until the story needs them."""
 
     folder: Path
-    futures: dict[str, Future[list[TakenFrame]]] = field(default_factory=dict)
+    futures: dict[Visit, Future[list[TakenFrame]]] = field(default_factory=dict)
     frames: dict[str, list[TakenFrame]] = field(default_factory=dict)
 
     def frames_of(self, visit: Visit, code: str) -> list[TakenFrame]:
-        """Return the frames of one shot line, waiting until its object is painted."""
-        future = self.futures.pop(visit.number, None)
+        """Return the frames of one shot line, waiting until its visit is photographed."""
+        future = self.futures.pop(visit, None)
         if future is not None:
             by_take: dict[str, list[TakenFrame]] = defaultdict(list)
             for frame in future.result():
@@ -55,44 +63,58 @@ class Darkroom:
 def opened(world: World, visits: Sequence[Visit], folder: Path) -> Iterator[Darkroom]:
     """Set painters to work on all objects, those that are needed first in front.
 
+    An object stays with one painter for all its visits: painting takes longer than photographing.
     What a demo that was cut short left behind is removed first.
     """
     shutil.rmtree(folder, ignore_errors=True)
     room = Darkroom(folder=folder)
-    sitters = sitters_of(world, visits, folder)
-    pool = ProcessPoolExecutor(PAINTERS, mp_context=multiprocessing.get_context("spawn"))
+    painters = [
+        ProcessPoolExecutor(
+            1, mp_context=multiprocessing.get_context("spawn"), initializer=keep_to_one_core
+        )
+        for _ in range(PAINTERS)
+    ]
+    frames = dict.fromkeys(painters, 0)
+    by_object: dict[str, list[tuple[Visit, Sitter]]] = defaultdict(list)
+    for visit, sitter in sittings(world, visits, folder):
+        by_object[visit.number].append((visit, sitter))
     try:
-        for sitter in sitters:
-            room.futures[sitter.number] = pool.submit(photograph, sitter)
+        for of_object in by_object.values():
+            painter = min(painters, key=frames.__getitem__)
+            for visit, sitter in of_object:
+                frames[painter] += sum(take.expected_frames for take in sitter.takes)
+                room.futures[visit] = painter.submit(photograph, sitter)
         yield room
     finally:
-        pool.shutdown(cancel_futures=True)
+        for painter in painters:
+            painter.shutdown(cancel_futures=True)
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def sitters_of(world: World, visits: Sequence[Visit], folder: Path) -> list[Sitter]:
-    """Return every object with all its takes, in the order in which they come to the studio."""
-    takes: dict[str, list[Take]] = {}
+def sittings(world: World, visits: Sequence[Visit], folder: Path) -> Iterator[tuple[Visit, Sitter]]:
+    """Yield every visit with what is taken of its object, in the order of the visits."""
     counters: dict[str, int] = defaultdict(lambda: 1)
-    for visit in visits:
-        if visit.outcome != PLANNED:
-            takes.setdefault(visit.number, []).extend(_takes_of(world, visit, folder, counters))
     things = {thing.number: thing for thing in world.scenario.things}
-    return [
-        Sitter(
-            number=number,
-            title=things[number].facts["title"],
-            facts=dict(things[number].facts),
-            looks=dict(things[number].looks),
-            takes=tuple(own),
+    for visit in visits:
+        if visit.outcome == PLANNED:
+            continue
+        thing = things[visit.number]
+        yield (
+            visit,
+            Sitter(
+                number=visit.number,
+                title=thing.facts["title"],
+                facts=dict(thing.facts),
+                looks=dict(thing.looks),
+                takes=tuple(_takes_of(world, thing, visit, folder, counters)),
+            ),
         )
-        for number, own in takes.items()
-    ]
 
 
-def _takes_of(world: World, visit: Visit, folder: Path, counters: dict[str, int]) -> Iterator[Take]:
+def _takes_of(
+    world: World, thing: Thing, visit: Visit, folder: Path, counters: dict[str, int]
+) -> Iterator[Take]:
     """The takes of a visit, one after the other, spread over its time."""
-    thing = next(each for each in world.scenario.things if each.number == visit.number)
     begins, ends = visit.begins_at(world.calendar), visit.ends_at(world.calendar)
     for place, view in enumerate(visit.views):
         spec = spec_of_view(thing, view, world.scenario.studio)

@@ -1,17 +1,21 @@
 """Photograph synthetic paintings into camera files: real 16-bit TIFFs with profile and Exif.
 
-Everything here is independent of the database, so that several processes can work at once: one
-process paints an object once and takes all its pictures, in whatever condition each is asked for.
+Everything here is independent of the database, so that several processes can work at once. One
+process keeps the object that it painted last, for all its visits, in whatever condition it was.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
+
+import cv2
 
 from imaging_requests.imaging.synthesis import (
     BackFinish,
@@ -20,6 +24,7 @@ from imaging_requests.imaging.synthesis import (
     Condition,
     Direction,
     Face,
+    Painting,
     PaintingSpec,
     Rect,
     Scene,
@@ -124,6 +129,11 @@ class Take:
     has_barrier_filter: bool = True
     detail_mm: tuple[float, float, float, float] | None = None
 
+    @property
+    def expected_frames(self) -> int:
+        """How many files it makes."""
+        return math.prod(self.tiles) * len(self.exposures_ev) * self.focus_slices
+
 
 @dataclass(frozen=True, kw_only=True)
 class Sitter:
@@ -170,20 +180,31 @@ def spec_of(sitter: Sitter) -> PaintingSpec:
     )
 
 
+def keep_to_one_core() -> None:
+    """Let this process paint in one thread: there are as many painters as cores."""
+    cv2.setNumThreads(1)
+
+
 def photograph(sitter: Sitter) -> list[TakenFrame]:
-    """Take all pictures of one object, oldest first, and write them; returns what was written."""
+    """Take these pictures of one object in their order; returns what was written."""
     spec = spec_of(sitter)
-    painting = build_painting(spec)
-    scenes: dict[tuple[str, ...], Scene] = {}
     written: list[TakenFrame] = []
     for take in sitter.takes:
-        if take.changes not in scenes:
-            condition = Condition.initial(spec)
-            for change in take.changes:
-                condition = condition.after(Change(change))
-            scenes[take.changes] = Scene(painting, condition)
-        written += _shoot(take, scenes[take.changes], spec)
+        written += _shoot(take, _scene(spec, take.changes), spec)
     return written
+
+
+@lru_cache(maxsize=1)
+def _painting(spec: PaintingSpec) -> Painting:
+    return build_painting(spec)
+
+
+@lru_cache(maxsize=2)
+def _scene(spec: PaintingSpec, changes: tuple[str, ...]) -> Scene:
+    condition = Condition.initial(spec)
+    for change in changes:
+        condition = condition.after(Change(change))
+    return Scene(_painting(spec), condition)
 
 
 def _rects(take: Take, spec: PaintingSpec) -> list[tuple[int, int, Rect]]:
