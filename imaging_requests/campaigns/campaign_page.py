@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.urls import reverse
+from django.utils import timezone
 
 from imaging_requests.campaigns import queries
 from imaging_requests.campaigns.models import Campaign, Session, SessionState, Station
@@ -78,7 +79,17 @@ def _actions(campaign: Campaign, user: User) -> list[dict[str, str]]:
     if not may(user, PLAN):
         return []
     href = reverse("campaigns:session_new", args=[campaign.pk])
-    return [{"label": "Plan a session", "href": href, "kind": "do"}]
+    if not has_ended(campaign):
+        return [{"label": "Plan a session", "href": href, "kind": "do"}]
+    return [
+        {"label": "Open a campaign", "href": reverse("campaigns:campaign_new"), "kind": "do"},
+        {"label": "Plan a session after its end", "href": href},
+    ]
+
+
+def has_ended(campaign: Campaign) -> bool:
+    """Tell whether the last day of a campaign is over in the studio."""
+    return campaign.ends_on < timezone.localdate()
 
 
 def _hours(sessions: Sequence[Session], station: Station) -> str:
@@ -106,8 +117,10 @@ def _days(sessions: Sequence[Session], stations: Sequence[Station]) -> list[dict
 
 
 def _answer(campaign: Campaign, live: Sequence[Session]) -> str:
+    ended = has_ended(campaign)
+    name = f"{campaign.name} has ended" if ended else campaign.name
     if not live:
-        return f"{campaign.name}: no session is planned yet"
+        return f"{name}: no session was held" if ended else f"{name}: no session is planned yet"
     drafts = sum(session.state == SessionState.DRAFT for session in live)
     closed = sum(session.state == SessionState.CLOSED for session in live)
     parts = [f"{len(live)} session{'' if len(live) == 1 else 's'}"]
@@ -115,7 +128,7 @@ def _answer(campaign: Campaign, live: Sequence[Session]) -> str:
         parts.append(f"{closed} closed")
     if drafts:
         parts.append(f"{drafts} still a draft" if drafts == 1 else f"{drafts} still drafts")
-    return f"{campaign.name}: {', '.join(parts)}"
+    return f"{name}: {', '.join(parts)}"
 
 
 def _counts(live: Sequence[Session]) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import Versioned
 from imaging_requests.protocols.models import ProtocolVersion
+from imaging_requests.reckoning.truth.words import view_words
 from imaging_requests.requesting.models import OwedView
 
 
@@ -205,7 +206,7 @@ class ShotLine(Versioned):
         )
 
     def __str__(self) -> str:
-        return " ".join(part for part in (self.technique, self.face, self.variant) if part)
+        return view_words(self.technique, self.face, self.variant)
 
 
 class Resource(models.Model):

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
+from django.urls import reverse
 
 from imaging_requests.campaigns.models import SetupCard
 from imaging_requests.imaging.comparison.limits import recall_tolerances
@@ -79,6 +80,15 @@ class RecallForm(forms.Form):
         return found
 
 
+#: The form in the order of the work: each part is one thing to set, with what tells of it.
+PARTS = (
+    ("Distance", ("distance_mm", "px_per_mm", "seen_px_per_mm")),
+    ("Tilt", ("upper_px", "lower_px", "height_mm")),
+    ("Exposure", ("grey_l", "seen_grey_l")),
+    ("Lamp", ("elevation_deg", "lamp_distance_mm", "pin_mm", "shadow_mm")),
+)
+
+
 @lru_cache(maxsize=1)
 def _tolerances() -> Tolerances:
     text = (settings.BASE_DIR / "fixtures" / DATA).read_text("utf-8")
@@ -108,7 +118,16 @@ def recall_context(card: SetupCard, form: RecallForm) -> dict[str, Any]:
     return {
         "card": card,
         "form": form,
+        "parts": [
+            {"label": label, "fields": [form[name] for name in names]} for label, names in PARTS
+        ],
         "answer": answer,
+        "crumbs": [
+            {
+                "label": f"Set-up card {card}",
+                "href": reverse("campaigns:setup_card", args=[card.pk]),
+            }
+        ],
         "advice": advice,
         "refusal": refusal,
         "is_asked": form.is_bound and form.is_valid(),

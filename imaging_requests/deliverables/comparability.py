@@ -23,6 +23,7 @@ from imaging_requests.intake.limits import read_data
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError
 from imaging_requests.protocols.queries import trigger_tables
+from imaging_requests.reckoning.truth.words import inside
 from imaging_requests.requesting.known_facts import latest_facts
 from imaging_requests.treatments.models import Intervention
 
@@ -96,7 +97,7 @@ def demand_one_view(before: Deliverable, after: Deliverable) -> None:
         )
     if before.technique not in TECHNIQUES:
         raise DomainError(
-            f"There is no table of set-ups for the technique {before.technique}.",
+            f"There is no table of set-ups to compare {inside(str(before))} by.",
             code="deliverables.no_set_up_table",
             next_step="Look at the two pictures side by side.",
         )

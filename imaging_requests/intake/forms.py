@@ -65,6 +65,22 @@ class _ManyFilesField(forms.FileField):
         return list(files)
 
 
+#: What a browser writes in the name of a file that is sent with a form (HTML Living Standard,
+#: "multipart/form-data encoding algorithm"); nothing else in a name is escaped, "%" neither.
+ESCAPED = (("%22", '"'), ("%0D", "\r"), ("%0A", "\n"))
+
+
+def sent_name(written: str) -> str:
+    """The name of a file as it is on its disk, from the name that came with a form.
+
+    >>> sent_name("panel %22left%22 50%.tif")
+    'panel "left" 50%.tif'
+    """
+    for escaped, character in ESCAPED:
+        written = written.replace(escaped, character)
+    return written
+
+
 class UploadForm(forms.Form):
     """Files sent in one go, for browsers without scripts."""
 

@@ -255,6 +255,27 @@ def failed_jobs(*, drop_id: int | None = None) -> QuerySet[Job]:
     return failed.filter(of_arrivals | of_frames | Q(kind=SORT, subject_id=drop_id))
 
 
+def drops_of_jobs(jobs: Sequence[Job]) -> dict[int, int]:
+    """The drop that each job works for, by the job's key; work of other rooms has none."""
+    by_kind: dict[str, dict[int, int]] = {
+        "receive": dict(
+            Arrival.objects.filter(
+                pk__in=[job.subject_id for job in jobs if job.kind == "receive"]
+            ).values_list("pk", "drop")
+        ),
+        "derive": dict(
+            Arrival.objects.filter(
+                frame__in=[job.subject_id for job in jobs if job.kind == "derive"]
+            )
+            .order_by("-pk")
+            .values_list("frame", "drop")
+        ),
+        SORT: {job.subject_id: job.subject_id for job in jobs if job.kind == SORT},
+    }
+    found = {job.pk: by_kind.get(job.kind, {}).get(job.subject_id) for job in jobs}
+    return {pk: drop for pk, drop in found.items() if drop is not None}
+
+
 def frames_without_pictures(folder: Path, *, everything: bool = False) -> list[int]:
     """Return frames that were read once and whose pictures are missing or of another recipe.
 

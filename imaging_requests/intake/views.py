@@ -20,6 +20,7 @@ from imaging_requests.intake.forms import (
     ClockForm,
     DropForm,
     UploadForm,
+    sent_name,
 )
 from imaging_requests.intake.models import Arrival, Drop, Frame, Job
 from imaging_requests.intake.pages_receipt import receipt_of
@@ -121,7 +122,7 @@ def _take_in(request: HttpRequest, row: Drop, form: UploadForm) -> None:
             actions.receive_whole(
                 actor=signed_in(request),
                 drop_id=row.pk,
-                name=file.name or "",
+                name=sent_name(file.name or ""),
                 size_bytes=file.size or 0,
                 chunks=file.chunks(),
             )

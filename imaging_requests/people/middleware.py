@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from imaging_requests.people.errors import DomainError, StaleWrite
+from imaging_requests.people.way_back import typed, way_back
 
 logger = logging.getLogger(__name__)
 
@@ -69,6 +70,8 @@ class DomainErrors:
         context = {
             "error": error,
             "differences": error.differences if isinstance(error, StaleWrite) else [],
+            "back": way_back(request),
+            "typed": typed(request),
         }
         htmx = bool(getattr(request, "htmx", False))
         template = "errors/refusal_fragment.html" if htmx else f"errors/{error.status}.html"

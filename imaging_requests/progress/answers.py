@@ -18,6 +18,8 @@ class Row:
     href: str = ""
     note: str = ""
     status: str = ""
+    #: address to which "Try again" is posted
+    again: str = ""
 
 
 @dataclass(frozen=True)

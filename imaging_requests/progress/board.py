@@ -96,7 +96,7 @@ def draw_board(rows: Sequence[BoardRow]) -> SafeString:
 @lru_cache(maxsize=1)
 def draw_legend() -> SafeString:
     """Draw every mark with its word; it is always the same."""
-    return draw("components/legend.html", status_legend())
+    return draw("components/legend.html", status_legend(empty="not owed"))
 
 
 @lru_cache(maxsize=ROWS_KEPT)

@@ -11,11 +11,17 @@ from django.urls import reverse
 from imaging_requests.campaigns.models import Session, SessionState, ShotLineState
 from imaging_requests.collection.models import Entry
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
-from imaging_requests.intake.models import Frame, FrameState, Job, JobState
+from imaging_requests.intake.models import Frame, FrameState
 from imaging_requests.people.models import Role, User
 from imaging_requests.progress.answers import ROWS, Row, Section, clock, count, day
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.board_reads import catalogues_with_numbers, totals_of
+from imaging_requests.progress.first_page_keeping import (
+    accounts,
+    failed_jobs,
+    kept_refused,
+    waiting_drops,
+)
 from imaging_requests.progress.first_page_treatments import (
     SHORTLY,
     debt,
@@ -331,17 +337,6 @@ def catalogues(user: User, now: datetime) -> Section:
     )
 
 
-def failed_jobs(user: User, now: datetime) -> Section:
-    """Background work that needs a person."""
-    jobs = list(Job.objects.filter(state=JobState.FAILED).order_by("-ended_at")[:ROWS])
-    return Section(
-        answer=f"{count(len(jobs), 'background job')} failed for good",
-        rows=[Row(text=str(job), note=job.last_error) for job in jobs],
-        empty="All background work is done or under way.",
-        is_pressing=bool(jobs),
-    )
-
-
 Maker = Callable[[User, datetime], Section]
 
 #: What each role sees, in this order; a person with two roles sees both, each section once.
@@ -359,7 +354,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         debt,
     ),
     Role.HEAD: (catalogues, debt, lost_for_good, steps_ahead, sessions_ahead),
-    Role.KEEPER: (failed_jobs, unplaced),
+    Role.KEEPER: (failed_jobs, waiting_drops, kept_refused, accounts),
 }
 
 

@@ -151,9 +151,17 @@ def _groups(views: Iterable[ShownView]) -> list[dict[str, Any]]:
     if present:
         groups.append({"label": "As it is now", "is_past": False, "faces": by_face(present)})
     if past:
-        treatments = [{"label": "", "views": past}]
-        groups.append({"label": "For treatments", "is_past": True, "faces": treatments})
+        groups.append({"label": "For treatments", "is_past": True, "faces": _past_faces(past)})
     return groups
+
+
+def _past_faces(past: list[ShownView]) -> list[dict[str, Any]]:
+    """What is still to be done first; what stands may be folded away."""
+    unmet = [view for view in past if not view.is_resolved]
+    settled = [view for view in past if view.is_resolved]
+    fold = f"{len(settled)} view{'' if len(settled) == 1 else 's'} that want nothing more"
+    faces: list[dict[str, Any]] = [{"label": "", "views": unmet}] if unmet else []
+    return [*faces, {"label": "", "views": settled, "fold": fold}] if settled else faces
 
 
 def _number_words(row: ObjectNumber) -> str:

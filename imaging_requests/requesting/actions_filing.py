@@ -23,7 +23,7 @@ from imaging_requests.requesting.known_facts import latest_facts
 from imaging_requests.requesting.models import LineState, Purpose, Request, RequestLine
 from imaging_requests.requesting.overlaps import Overlap, WishedView, find_overlaps
 from imaging_requests.requesting.policies import ASK
-from imaging_requests.requesting.words import numbers_of
+from imaging_requests.requesting.words import numbers_of, view_words
 
 
 def check_wishes(wishes: Sequence[WishedView], *, now: datetime) -> list[WishedView]:
@@ -107,7 +107,8 @@ def _refuse_not_applicable(wishes: Sequence[WishedView], overlaps: Sequence[Over
         if rule is not None and not wish.insists_because.strip():
             number = numbers_of([wish.object_id])[wish.object_id]
             raise DomainError(
-                f"{wish.technique} of {number} does not apply: {rule.reason}.",
+                f"{view_words(wish.technique, wish.face, wish.direction)} of {number} does not "
+                f"apply: {rule.reason}.",
                 code="requesting.not_applicable",
                 next_step="Leave it out, or say why it is wanted all the same.",
             )

@@ -5,34 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from imaging_requests.collection.models import ObjectNumber
-from imaging_requests.reckoning.truth.words import (
-    DIRECTION_WORDS,
-    FACE_WORDS,
-    TECHNIQUE_WORDS,
-    inside,
-)
-from imaging_requests.requesting.duties import direction_of
+from imaging_requests.reckoning.truth.words import inside, view_words
 from imaging_requests.requesting.models import Anchor, OwedView, RequestLine
 
-THROUGH = "T"
-
-
-def view_words(technique: str, face: str, variant: str = "", surface: str = "") -> str:
-    """``Raking light from the left of the front, detail 2``.
-
-    >>> view_words("UV", "F"), view_words("XR", "T"), view_words("VF", "B", "", "B.2")
-    ('UV of the front', 'X-ray', 'Visible light (flash) of the back (B.2)')
-    """
-    words = TECHNIQUE_WORDS.get(technique, technique)
-    direction = direction_of(technique, variant)
-    detail = variant.removeprefix(direction or "").strip()
-    if direction is not None:
-        words = f"{words} {DIRECTION_WORDS[direction]}"
-    if face != THROUGH:
-        words = f"{words} of {FACE_WORDS.get(face, face)}"
-        if surface not in ("", face, f"{face}.1"):
-            words = f"{words} ({surface})"
-    return f"{words}, {detail}" if detail else words
+__all__ = ["Numbers", "as_of_words", "inside_words", "numbers_of", "view_words", "words_of"]
 
 
 def words_of(view: OwedView | RequestLine) -> str:

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import Versioned
+from imaging_requests.reckoning.truth.words import view_words
 
 
 class TreatmentState(models.TextChoices):
@@ -302,7 +303,7 @@ class DecisionCase(Versioned):
         )
 
     def __str__(self) -> str:
-        return f"{self.technique} {self.face}: still true?"
+        return f"{view_words(self.technique, self.face, self.variant)}: still true?"
 
 
 class Verdict(models.TextChoices):

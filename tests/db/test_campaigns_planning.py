@@ -84,14 +84,14 @@ def test_lines_come_in_the_order_of_a_visit(
     session = plan(signe, amaro, bay, at_bay(ropewalk))
     lines = list(session.shot_lines.all())
     assert [str(line) for line in lines] == [
-        "VF F",
-        "VC F",
-        "RK F L",
-        "RK F T",
-        "UV F",
-        "VF B",
-        "RK B L",
-        "UV B",
+        "Visible light (flash) of the front",
+        "Visible light (continuous) of the front",
+        "Raking light from the left of the front",
+        "Raking light from the top of the front",
+        "UV of the front",
+        "Visible light (flash) of the back",
+        "Raking light from the left of the back",
+        "UV of the back",
     ]
     assert [line.position for line in lines] == list(range(1, 9))
     assert count_turns([line.face for line in lines]) == 1
@@ -340,7 +340,7 @@ def test_adding_and_dropping_lines(
         now=NOW,
     )
     assert len(made) == 3
-    names = [str(line) for line in session.shot_lines.all()]
+    names = [f"{line.technique} {line.face}" for line in session.shot_lines.all()]
     assert names == ["VF F", "VC F", "UV F", "VF B", "UV B"]
     session.refresh_from_db()
     line = session.shot_lines.get(technique="VC")

@@ -91,7 +91,10 @@ def test_a_request_waits_for_the_lead_and_tells_them(
     assert [line.state for line in request.lines.all()] == ["submitted", "submitted"]
     assert Notice.objects.get(user=signe).text == f"Oda asks for 2 pictures ({request.number})."
     event = AuditEvent.objects.get(code="requesting.request_filed")
-    assert event.after["lines"] == ["UV F", "RK F L"]
+    assert event.after["lines"] == [
+        "UV of the front",
+        "Raking light from the left of the front",
+    ]
 
 
 def test_the_same_wish_twice_is_one_line(oda: User, banner: CollectionObject) -> None:
@@ -354,7 +357,7 @@ def test_what_a_rule_takes_out_is_wanted_only_with_a_reason(oda: User, signe: Us
     copper = factory.museum_object("AR 0015", "Night Ferry", **factory.COPPER_FACTS)
     factory.entry(copper)
     sync_owed_views([copper.pk], NOW)
-    with pytest.raises(DomainError, match="XR of AR 0015 does not apply: the metal plate"):
+    with pytest.raises(DomainError, match="X-ray of AR 0015 does not apply: the metal plate"):
         file(oda, wish(copper, "XR", "T"))
     line = file(
         oda, wish(copper, "XR", "T", insists_because="Above 100 kV the operator can do it.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -182,11 +183,30 @@ def test_opening_a_campaign(client: Client, people: dict[str, User]) -> None:
     assert refused.status_code == 422
     assert "The campaign ends before it starts." in text(refused)
     assert "What treatments undid." in text(refused)
-    client.post(address, {**data, "ends_on": "2026-07-03"})
+    client.post(address, {**data, "ends_on": f"{timezone.localdate() + timedelta(days=9)}"})
     made = Campaign.objects.get()
     assert "Summer re-shoots: no session is planned yet" in text(
         client.get(reverse("campaigns:campaign", args=[made.pk]))
     )
+
+
+def test_a_campaign_that_has_ended_does_not_ask_for_sessions_first(
+    client: Client, people: dict[str, User]
+) -> None:
+    signed_in(client, people["lead"])
+    today = timezone.localdate()
+    made = Campaign.objects.create(
+        name="Spring", starts_on=today - timedelta(days=20), ends_on=today
+    )
+    address = reverse("campaigns:campaign", args=[made.pk])
+    assert 'class="button button--do" href="/campaigns/1/sessions/new/"' in text(
+        client.get(address)
+    ).replace(f"/campaigns/{made.pk}/", "/campaigns/1/")
+    Campaign.objects.filter(pk=made.pk).update(ends_on=today - timedelta(days=1))
+    page = text(client.get(address))
+    assert "Spring has ended: no session was held" in page
+    assert f'class="button button--do" href="{reverse("campaigns:campaign_new")}"' in page
+    assert "Plan a session after its end" in page
 
 
 def session_data(people: dict[str, User], **changes: object) -> dict[str, object]:
@@ -336,7 +356,7 @@ def test_cancelling_needs_a_reason_and_opens_the_views(
     assert session.state == SessionState.CANCELLED
     page = text(client.get(reverse("campaigns:campaign", args=[session.campaign_id])))
     assert "cancelled" in page
-    assert "no session is planned yet" in page
+    assert re.search("no session (was held|is planned yet)", page)
 
 
 def test_an_unwanted_line_is_asked_about_on_every_page_of_the_plan(

@@ -82,6 +82,17 @@ def test_a_form_without_a_file_says_so(client: Client, amaro: User) -> None:
     assert "No file was chosen. Choose one or more" in answer.content.decode()
 
 
+def test_a_quotation_mark_that_a_form_escaped_is_one_again(client: Client, amaro: User) -> None:
+    drop = open_drop(amaro)
+    address = reverse("intake:drop", args=[drop.pk])
+    data = tiff(1, at=factory.NOW)
+    sent = SimpleUploadedFile("panel %22left%22 50%.tif", data, "image/tiff")
+    assert client.post(address, {"offered": [sent]}).status_code == 302
+    shown = page(client, "drop", drop.pk)
+    assert "panel &quot;left&quot; 50%.tif" in shown
+    assert "%22" not in shown
+
+
 def test_a_file_sent_to_a_closed_drop_is_refused_in_words(client: Client, amaro: User) -> None:
     drop = open_drop(amaro)
     client.post(reverse("intake:drop_close", args=[drop.pk]), {"read_version": drop.row_version})

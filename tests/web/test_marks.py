@@ -63,6 +63,8 @@ def test_cannot_tell_is_not_shown_as_a_pass() -> None:
 def test_the_legend_keeps_its_order_and_holds_what_was_asked_for() -> None:
     shown = page("{% status_legend chosen %}", chosen=["filed", "open"])
     assert re.findall(r"<span>([a-z ]+)</span>", shown) == ["open", "filed"]
+    assert "no mark" not in shown
+    assert "no mark: <span>not owed</span>" in page('{% status_legend empty="not owed" %}')
 
 
 @pytest.mark.parametrize(

@@ -10,10 +10,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import SessionState
+from imaging_requests.intake.models import Job
 from imaging_requests.people.models import User
 from imaging_requests.requesting.models import OwedView
 from tests import factory
 from tests import progress_scene as scene
+from tests.intake_scene import open_drop
 
 pytestmark = pytest.mark.django_db
 
@@ -73,6 +75,43 @@ def test_the_head_reads_first_how_many_entries_are_whole(client: Client) -> None
     scene.derive(timezone.now())
     page = first_page(client, factory.head())
     assert "<h1>0 of 1 entries" in page or "<h1>0 of 1 entry" in page
+
+
+def test_the_keeper_is_led_to_what_a_keeper_may_do(client: Client) -> None:
+    amaro, hale = factory.photographer(), factory.person("Hale", "keeper")
+    drop = open_drop(amaro)
+    job = Job.objects.create(
+        kind="sort",
+        key="sort:1",
+        subject_id=drop.pk,
+        queue="ingest",
+        state="failed",
+        ended_at=factory.NOW,
+        last_error="The second copy takes no files now.",
+    )
+    page = first_page(client, hale)
+    assert "<h1>1 background job failed for good</h1>" in page
+    words = "Finding the places of a drop&#x27;s frames"
+    assert f'<a href="{reverse("intake:drop", args=[drop.pk])}">{words}</a>' in page
+    assert "The second copy takes no files now." in page
+    assert "sorting/" not in page
+    again = reverse("intake:job_again", args=[job.pk])
+    assert f'action="{again}"' in page
+    assert client.post(again, {"next": "/"})["Location"] == "/"
+    assert "No background job failed for good" in first_page(client, hale)
+
+
+def test_the_keeper_sees_who_has_no_role(client: Client) -> None:
+    hale, runa, una = (
+        factory.person("Hale", "keeper"),
+        factory.conservator("Runa"),
+        factory.person("Una", "conservator"),
+    )
+    una.role_holdings.update(held_until=timezone.now())
+    page = first_page(client, hale)
+    assert f"{User.objects.filter(is_active=True).count()} people can sign in" in page
+    assert reverse("people:account", args=[una.pk]) in page
+    assert reverse("people:account", args=[runa.pk]) not in page
 
 
 def test_no_answer_speaks_of_nothing_in_the_plural(client: Client) -> None:

@@ -136,14 +136,20 @@ def mark_only(name: str) -> SafeString:
 
 
 @register.inclusion_tag("components/legend.html")
-def status_legend(statuses: Iterable[object] | None = None) -> dict[str, Any]:
-    """List the marks with their words: all of them, or those in `statuses`, in the fixed order."""
+def status_legend(statuses: Iterable[object] | None = None, *, empty: str = "") -> dict[str, Any]:
+    """List the marks with their words: all of them, or those in `statuses`, in the fixed order.
+
+    `empty` says what a place without any mark means, where there are such places.
+    """
     chosen = (
         set(STATUS_WORDS)
         if statuses is None
         else {mark_name(each, STATUS_WORDS) for each in statuses}
     )
-    return {"entries": [(drawing(n), word) for n, word in STATUS_WORDS.items() if n in chosen]}
+    return {
+        "entries": [(drawing(n), word) for n, word in STATUS_WORDS.items() if n in chosen],
+        "empty": empty,
+    }
 
 
 def words_of_cell(statuses: Iterable[object]) -> str:

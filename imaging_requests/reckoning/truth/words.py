@@ -98,6 +98,27 @@ def name_view(view: OwedView | Picture) -> str:
     return words
 
 
+def view_words(technique: str, face: str, variant: str = "", surface: str = "") -> str:
+    """What a view is called everywhere: ``Raking light from the left of the front, detail 2``.
+
+    >>> view_words("UV", "F"), view_words("XR", "T"), view_words("VF", "B", "", "B.2")
+    ('UV of the front', 'X-ray', 'Visible light (flash) of the back (B.2)')
+    >>> view_words("RK", "F", "L detail 2")
+    'Raking light from the left of the front, detail 2'
+    """
+    words = TECHNIQUE_WORDS.get(technique, technique)
+    first, _, rest = variant.partition(" ")
+    has_direction = technique == "RK" and first in DIRECTION_WORDS
+    detail = rest.strip() if has_direction else variant
+    if has_direction:
+        words = f"{words} {DIRECTION_WORDS[first]}"
+    if face != "T":
+        words = f"{words} of {FACE_WORDS.get(face, face)}"
+        if surface not in ("", face, f"{face}.1"):
+            words = f"{words} ({surface})"
+    return f"{words}, {detail}" if detail else words
+
+
 def name_anchor(anchor: Anchor, speech: Speech) -> str:
     """``as it is now``, ``before treatment T2``, ``while B.1 can be seen`` …"""
     treatment = speech.name(anchor.treatment or "")

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.models import Versioned
+from imaging_requests.reckoning.truth.words import view_words
 from imaging_requests.requesting.models.duties import FACES, OwedView, Technique
 
 
@@ -172,7 +173,7 @@ class NotApplicable(models.Model):
         )
 
     def __str__(self) -> str:
-        return f"{self.technique} {self.face} not applicable"
+        return f"{view_words(self.technique, self.face)} not applicable"
 
 
 class GapStatement(models.Model):

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import Versioned
+from imaging_requests.reckoning.truth.words import view_words
 from imaging_requests.treatments.models import Intervention, Treatment
 
 
@@ -107,6 +108,4 @@ class OwedView(Versioned):
         indexes = (models.Index(fields=("object", "ended_at"), name="owed_view_by_object"),)
 
     def __str__(self) -> str:
-        return " ".join(
-            part for part in (self.technique, self.face, self.variant, self.anchor) if part
-        )
+        return view_words(self.technique, self.face, self.variant, self.surface)

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.models import Versioned
+from imaging_requests.reckoning.truth.words import view_words
 from imaging_requests.requesting.models.duties import FACES, OwedView, Technique
 from imaging_requests.treatments.models import Treatment
 
@@ -109,7 +110,7 @@ class RequestLine(Versioned):
         indexes = (models.Index(fields=("state", "object"), name="line_by_state"),)
 
     def __str__(self) -> str:
-        return " ".join(part for part in (self.technique, self.face, self.variant) if part)
+        return view_words(self.technique, self.face, self.variant)
 
 
 class Demand(models.Model):

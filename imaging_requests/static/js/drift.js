@@ -26,20 +26,25 @@
     if (!place || chart.days.length === 0) continue;
     place.hidden = false;
     const count = chart.days.length;
+    // Without a pointer on the chart the line below it speaks of the last week; a number that does
+    // not exist is said in words.
+    const atLast = (drawn) => drawn.cursor.idx == null && drawn.setLegend({ idx: count - 1 }, false);
+    const limit = (_, value) => (value == null ? "none before the base line is complete" : value);
     const axis = { font, labelFont: font, stroke: ink, grid: { stroke: ink, width: 0.15 }, ticks: { stroke: ink, width: 0.5 } };
-    new uPlot(
+    const drawn = new uPlot(
       {
         width: Math.max(280, Math.min(place.clientWidth, 1600)),
         height: 240,
         tzDate: (instant) => uPlot.tzDate(new Date(instant * 1000), "Etc/UTC"),
         scales: { x: { time: true } },
         axes: [{ ...axis, space: 72, values: (_, days) => days.map(inWords) }, { ...axis, size: 56 }],
+        hooks: { setCursor: [atLast] },
         series: [
-          { label: "Week of", value: (_, day) => (day == null ? "–" : inWords(day)) },
-          { label: "Mean", stroke: mark, width: 2, points: { show: true, size: 6 } },
-          { label: "Centre", stroke: ink, width: 1, points: { show: false } },
-          { label: "Lower limit", stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
-          { label: "Upper limit", stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
+          { label: "Week of", value: (_, day) => (day == null ? "no week" : inWords(day)) },
+          { label: "Mean", value: (_, mean) => (mean == null ? "not measured" : mean), stroke: mark, width: 2, points: { show: true, size: 6 } },
+          { label: "Centre", value: limit, stroke: ink, width: 1, points: { show: false } },
+          { label: "Lower limit", value: limit, stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
+          { label: "Upper limit", value: limit, stroke: ink, width: 1, dash: [6, 4], points: { show: false } },
         ],
       },
       [
@@ -51,5 +56,6 @@
       ],
       place,
     );
+    atLast(drawn);
   }
 })();

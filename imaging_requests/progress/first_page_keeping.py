@@ -1,0 +1,123 @@
+"""Answers of the system keeper's first page: what the program could not do, and what lies about."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db.models import Count
+from django.urls import reverse
+
+from imaging_requests.intake import queries as intake
+from imaging_requests.intake.models import Arrival, ArrivalState, Frame, FrameState, Job
+from imaging_requests.people.models import User
+from imaging_requests.progress.answers import ROWS, Row, Section, count, day
+
+#: What each kind of background work does, as people say it.
+WORK_WORDS = {
+    "receive": "Receiving a file",
+    "derive": "Making the small pictures of a frame",
+    "sort": "Finding the places of a drop's frames",
+    "assemble": "Putting a picture together",
+    "join": "Joining tiles",
+    "measure": "Measuring a picture",
+    "register": "Laying a picture on its face",
+    "compare": "Mapping what changed",
+}
+
+
+def failed_jobs(user: User, now: datetime) -> Section:
+    """Background work that was given up: why, where it belongs, and a button to try again."""
+    failed = intake.failed_jobs()
+    total = failed.count()
+    first = list(failed[:ROWS])
+    drops = intake.drops_of_jobs(first)
+    return Section(
+        answer=f"{count(total, 'background job')} failed for good",
+        rows=[_failed(job, drops.get(job.pk)) for job in first],
+        empty="All background work is done or under way.",
+        is_pressing=bool(first),
+    )
+
+
+def _failed(job: Job, drop_id: int | None) -> Row:
+    return Row(
+        text=WORK_WORDS.get(job.kind, job.kind),
+        href=reverse("intake:drop", args=[drop_id]) if drop_id else "",
+        note=f"{job.last_error} Since {day(job.ended_at)}.",
+        again=reverse("intake:job_again", args=[job.pk]),
+    )
+
+
+def waiting_drops(user: User, now: datetime) -> Section:
+    """Where frames wait for a place; the studio places them, the keeper sees that they wait."""
+    waiting = (
+        Frame.objects.filter(state=FrameState.WAITING, arrivals__drop__isnull=False)
+        .values("arrivals__drop", "arrivals__drop__number")
+        .annotate(frames=Count("pk", distinct=True))
+        .order_by("-arrivals__drop")
+    )
+    total = Frame.objects.filter(state=FrameState.WAITING).count()
+    return Section(
+        answer=f"{count(total, 'file')} {'waits' if total <= 1 else 'wait'} for a place",
+        rows=[
+            Row(
+                text=f"Drop {row['arrivals__drop__number']}",
+                href=reverse("intake:drop", args=[row["arrivals__drop"]]),
+                note=f"{count(row['frames'], 'frame')}; photographers and the imaging lead place "
+                "them on the sorting table",
+            )
+            for row in waiting[:ROWS]
+        ],
+        empty="The sorting table is empty.",
+        more_label="All drops",
+        more_href=reverse("intake:drops"),
+    )
+
+
+def kept_refused(user: User, now: datetime) -> Section:
+    """Refused files whose bytes are still kept; only the keeper removes them."""
+    kept = (
+        Arrival.objects.filter(state=ArrivalState.REFUSED, refused_kept=True)
+        .values("drop", "drop__number")
+        .annotate(files=Count("pk"))
+        .order_by("-drop")
+    )
+    total = Arrival.objects.filter(state=ArrivalState.REFUSED, refused_kept=True).count()
+    return Section(
+        answer=f"The bytes of {count(total, 'refused file')} are kept"
+        if total
+        else "No refused file takes up room",
+        rows=[
+            Row(
+                text=f"Drop {row['drop__number']}",
+                href=reverse("intake:drop", args=[row["drop"]]),
+                note=count(row["files"], "refused file"),
+            )
+            for row in kept[:ROWS]
+        ],
+        empty="Refused files whose bytes are kept will be here, to be removed.",
+    )
+
+
+def accounts(user: User, now: datetime) -> Section:
+    """Who can sign in, and who of them has no role yet."""
+    people = User.objects.filter(is_active=True)
+    without = list(
+        people.exclude(role_holdings__held_until=None, role_holdings__isnull=False).order_by(
+            "name"
+        )[:ROWS]
+    )
+    return Section(
+        answer=f"{count(people.count(), 'person', 'people')} can sign in",
+        rows=[
+            Row(
+                text=person.name,
+                href=reverse("people:account", args=[person.pk]),
+                note="has no role yet",
+            )
+            for person in without
+        ],
+        empty="Everybody who can sign in has a role.",
+        more_label="All accounts",
+        more_href=reverse("people:accounts"),
+    )
