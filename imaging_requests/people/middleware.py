@@ -52,14 +52,24 @@ class StudioZone:
 class DomainErrors:
     """Turn a refusal that no view handled into a page or a fragment with its sentence.
 
-    A row that is gone when its action looks for it is answered like one that never was.
+    A row that is gone when its action looks for it is answered like one that never was. An address
+    that only takes forms says so to a person who opens it, as after a sign-in amid a step.
     """
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        if (
+            response.status_code != 405
+            or request.method != "GET"
+            or not (back := way_back(request))
+        ):
+            return response
+        page = render(request, "errors/405.html", {"back": back}, status=405)
+        page.headers["Allow"] = response.headers["Allow"]
+        return page
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         if isinstance(error, ObjectDoesNotExist):

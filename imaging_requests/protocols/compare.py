@@ -10,7 +10,8 @@ from imaging_requests.protocols import words
 from imaging_requests.protocols.models import RuleKind
 
 Document = Mapping[str, Any]
-NOTHING = "–"
+NOT_THERE = "not there"
+NOT_SET = "not set"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ def _keyed(
     for key in [*newer, *(key for key in older if key not in newer)]:
         place = f"{name} {key}"
         if key not in older:
-            yield Difference(place, "whole", NOTHING, "added")
+            yield Difference(place, "whole", NOT_THERE, "added")
         elif key not in newer:
             yield Difference(place, "whole", "there", "taken out")
         else:
@@ -57,7 +58,7 @@ def _parts(place: str, older: Document, newer: Document, *, skip: str) -> Iterat
 def _said(stored: Any) -> str:
     if isinstance(stored, Mapping) and stored.keys() & {"fact", "all", "any", "not"}:
         return words.condition(stored, words.FactNames(None))
-    return words.value(stored) or NOTHING
+    return words.value(stored) or NOT_SET
 
 
 def _protocols(older: Document, newer: Document) -> Iterator[Difference]:

@@ -24,6 +24,16 @@ EFFECTS: dict[str, str] = {
     "N": "a new or re-exposed surface appears",
     EITHER_WAY: "hidden when put on, new when taken off",
 }
+#: What the first part of a column of the trigger table means, and what its second part does.
+COLUMN_WORDS = {
+    "VIS": "visible light",
+    "RK": "raking light",
+    "UV": "UV fluorescence",
+    "IR": "infrared",
+    "XR": "X-ray",
+    "E": "edges",
+}
+SIDE_WORDS = {"F": ", the treated face", "B": ", the other face"}
 AS_OF = {"before": "before treatment", "cleaned": "of the cleaned state"}
 
 
@@ -77,15 +87,25 @@ def _protocol(version: ProtocolVersion, facts: words.FactNames) -> dict[str, Any
 
 def _table(table: TriggerTable) -> dict[str, Any]:
     return {
-        "columns": table.columns,
+        "columns": [{"code": code, "words": column_words(code)} for code in table.columns],
         "effects": [{"letter": letter, "words": said} for letter, said in EFFECTS.items()],
         "rows": [_trigger_row(row, table.columns) for row in table.rows.values()],
-        "area_cm2": table.max_area_cm2,
-        "area_percent": table.max_area_pct,
+        "area_cm2": f"{table.max_area_cm2:g}",
+        "area_percent": f"{table.max_area_pct:g}",
         "softened": sorted(table.softened_columns, key=table.columns.index),
-        "witness_within_h": table.witness_within_h,
+        "witness_within_h": f"{table.witness_within_h:g}",
         "reason_length": table.min_reason_length,
     }
+
+
+def column_words(code: str) -> str:
+    """Say which pictures a column of the trigger table speaks of.
+
+    >>> column_words("VIS-F"), column_words("XR")
+    ('visible light, the treated face', 'X-ray')
+    """
+    technique, _, side = code.partition("-")
+    return COLUMN_WORDS.get(technique, technique) + SIDE_WORDS.get(side, "")
 
 
 def _trigger_row(row: Row, columns: tuple[str, ...]) -> dict[str, Any]:
@@ -96,7 +116,7 @@ def _trigger_row(row: Row, columns: tuple[str, ...]) -> dict[str, Any]:
         "number": row.number,
         "name": row.name,
         "cells": [
-            {"column": column, "letter": letter, "words": EFFECTS[letter]}
+            {"column": column_words(column), "letter": letter, "words": EFFECTS[letter]}
             for column, letter in zip(columns, letters, strict=True)
         ],
         "last_look": _last_looks(row),

@@ -8,6 +8,7 @@ from typing import Any
 from imaging_requests.reckoning.shots.protocol import NotApplicableRule, ProtocolLine, Replacement
 from imaging_requests.reckoning.shots.settings import StudioSettings
 from imaging_requests.reckoning.shots.words import DIRECTION_NAMES, FACE_NAMES
+from imaging_requests.reckoning.truth.words import inside, view_words
 
 TECHNIQUES: Mapping[str, str] = {
     "VF": "visible light, flash",
@@ -128,11 +129,19 @@ def departures(line: ProtocolLine) -> str:
 
 
 def not_applicable(rule: NotApplicableRule) -> str:
-    """Say which views a rule takes away: "X-ray" or "every view but VC-F, VF-F"."""
+    """Say which views a rule takes away: "X-ray", or "every view but UV of the front"."""
     techniques = " and ".join(TECHNIQUES.get(each, each) for each in rule.techniques)
     faces = " and ".join(FACES.get(each, each) for each in rule.faces)
     said = ", ".join(part for part in (techniques or "every view", faces) if part)
-    return f"{said} but {', '.join(rule.except_views)}" if rule.except_views else said
+    kept = " and ".join(_one_view(code) for code in rule.except_views)
+    return f"{said} but {kept}" if kept else said
+
+
+def _one_view(code: str) -> str:
+    """Say a view by the code that documents use for it: technique, face, light direction."""
+    technique, _, rest = code.partition("-")
+    face, _, direction = rest.partition("-")
+    return inside(view_words(technique, face or "T", direction))
 
 
 def replacement(rule: Replacement) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 from typing import Any
 
 from django.utils import timezone
@@ -47,9 +48,23 @@ def book_rows(waivers: Iterable[Waiver]) -> list[dict[str, Any]]:
             "number": numbers[waiver.owed_view.object_id],
             "words": words_of(waiver.owed_view),
             "as_of": as_of_words(waiver.owed_view),
+            "holds": _holds(waiver),
         }
         for waiver in rows
     ]
+
+
+def _holds(waiver: Waiver) -> str:
+    """How long a waiver holds; one that lapses at midnight holds to the end of the day before."""
+    if waiver.ended_at is not None:
+        ended = f"{timezone.localtime(waiver.ended_at):%-d %b %Y}"
+        return f"over since {ended}: {waiver.end_reason}"
+    if waiver.lapses_at is None:
+        return "until somebody ends it"
+    lapses = timezone.localtime(waiver.lapses_at)
+    if (lapses.hour, lapses.minute) == (0, 0):
+        return f"to the end of {lapses - timedelta(days=1):%-d %b %Y}"
+    return f"until {lapses:%-d %b %Y, %H:%M}"
 
 
 def proposal_rows(user: User) -> list[dict[str, Any]]:

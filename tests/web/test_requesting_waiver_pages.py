@@ -81,6 +81,7 @@ def test_waiving_by_the_lead_and_proposing_by_others(
     assert waiver.lapses_at is not None
     lapses = waiver.lapses_at.astimezone(ZoneInfo("Europe/London"))
     assert (lapses.date(), lapses.hour) == (date(2030, 7, 1), 0)
+    assert "to the end of 30 Jun 2030" in text(client.get(reverse("requesting:waivers")))
 
 
 def test_the_first_signature_of_a_last_look_is_kept(

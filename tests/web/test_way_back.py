@@ -56,3 +56,16 @@ def test_what_was_written_stands_on_the_refusal(client: Client) -> None:
     assert "What you had written, to take along" in page
     assert "<dt>Words</dt><dd>The gauge was left in the other room &amp; must come first." in page
     assert "dose_limit" not in page
+
+
+def test_an_address_that_only_takes_forms_leads_to_its_page(client: Client) -> None:
+    """So after a sign-in in the middle of a step, which leads to the form's own address."""
+    factory.rules()
+    session = factory.session(by=factory.photographer())
+    client.force_login(factory.person("Una", "photographer"))
+    answer = client.get(reverse("campaigns:session_start", args=[session.pk]))
+    assert answer.status_code == 405
+    assert answer.headers["Allow"] == "POST"
+    page = answer.content.decode()
+    assert "It only takes what a form sends." in page
+    assert ways(page) == [reverse("campaigns:session", args=[session.pk]), "/"]
