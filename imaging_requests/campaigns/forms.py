@@ -75,8 +75,12 @@ class CampaignForm(forms.Form):
 class SessionForm(forms.Form):
     """When, where and by whom; carries the version that was read when it edits."""
 
-    station = forms.ModelChoiceField(queryset=Station.objects.none())
-    photographer = forms.ModelChoiceField(queryset=User.objects.none())
+    station = forms.ModelChoiceField(
+        queryset=Station.objects.none(), empty_label="choose a station"
+    )
+    photographer = forms.ModelChoiceField(
+        queryset=User.objects.none(), empty_label="choose a photographer"
+    )
     day = DayField(label="Day")
     starts = ClockField(label="Start")
     ends = ClockField(label="End", help_text=f"{TIME_HELP} Earlier than the start: the next day.")

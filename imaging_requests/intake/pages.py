@@ -118,7 +118,8 @@ def _drop_answer(drop: Drop, count: DropCount, waiting: int) -> str:
     if not count.offered:
         return f"{drop} is empty: bring its files"
     here = count.offered - count.under_way - count.refused
-    parts = [f"{here:,} of {number_of(count.offered, 'file')} are received"]
+    verb = "is" if count.offered == 1 else "are"
+    parts = [f"{here:,} of {number_of(count.offered, 'file')} {verb} received"]
     if count.under_way:
         parts.append(f"{count.under_way:,} on the way")
     if count.refused:

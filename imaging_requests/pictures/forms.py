@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django import forms
 from django.utils import timezone
+from django.utils.text import Truncator
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import Role, User
@@ -87,6 +88,7 @@ class GrantForm(forms.Form):
 
     person = forms.ModelChoiceField(
         queryset=User.objects.none(),
+        empty_label="choose a person",
         help_text="Accounts of co-authors and lenders; the system keeper opens them.",
     )
     objects = forms.CharField(
@@ -112,7 +114,7 @@ class GrantForm(forms.Form):
         for number in dict.fromkeys(filter(None, numbers)):
             thing = CollectionObject.objects.filter(numbers__number__iexact=number).first()
             if thing is None:
-                unknown.append(number)
+                unknown.append(Truncator(number).chars(40))
             else:
                 found.append(thing.pk)
         if unknown:

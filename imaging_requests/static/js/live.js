@@ -1,6 +1,10 @@
 // After a part of a page was replaced: says so to a screen reader and keeps the focus at the place
 // where the person was. A refusal (4xx) with a sentence of its own is shown, not swallowed.
 
+// A refused form is read from its summary on; a browser leaves it aside where the address names a
+// place of its own.
+document.querySelector("[role=alert][autofocus]")?.focus();
+
 const voice = document.querySelector("[data-voice]");
 
 document.addEventListener("htmx:beforeSwap", (event) => {
