@@ -159,7 +159,10 @@ def _past_faces(past: list[ShownView]) -> list[dict[str, Any]]:
     """What is still to be done first; what stands may be folded away."""
     unmet = [view for view in past if not view.is_resolved]
     settled = [view for view in past if view.is_resolved]
-    fold = f"{len(settled)} view{'' if len(settled) == 1 else 's'} that want nothing more"
+    number = len(settled)
+    fold = (
+        f"{number} views that want nothing more" if number > 1 else "1 view that wants nothing more"
+    )
     faces: list[dict[str, Any]] = [{"label": "", "views": unmet}] if unmet else []
     return [*faces, {"label": "", "views": settled, "fold": fold}] if settled else faces
 
