@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from imaging_requests.deliverables.actions import ask_for_join, assemble_line, keep_recognition
 from imaging_requests.deliverables.actions.measuring import ask_to_measure
-from imaging_requests.deliverables.actions.registering import keep_registration
+from imaging_requests.deliverables.actions.registering import ask_for_owed, keep_registration
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.deliverables.recognising import check_recognition
 from imaging_requests.deliverables.registering import register_picture
@@ -33,6 +33,8 @@ def assemble(work: Work) -> None:
                 ask_for_join(row, now=work.now())
             if work.as_of is None or row.technique == "UV":
                 ask_to_measure(work.subject_id)
+            if work.as_of is None and row.is_complete:
+                ask_for_owed(row, now=work.now())
         elif row is not None and row.state == DeliverableState.TO_REVIEW and row.technique == "UV":
             # a frame with the lamps off may come after the picture was handed in
             ask_to_measure(work.subject_id)

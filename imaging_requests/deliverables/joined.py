@@ -45,7 +45,7 @@ def standing_joins(rows: Iterable[Deliverable]) -> dict[int, Join]:
     made = Join.objects.filter(deliverable__in=plans).order_by("made_at", "pk")
     for join in made.defer("report"):
         plan = plans[join.deliverable_id]
-        if not _is_of(join, plan):
+        if not is_of(join, plan):
             continue
         if join.sha256 and (join.verdict == Join.Verdict.JOINED or plan.plate_map is not None):
             found[join.deliverable_id] = join
@@ -54,7 +54,7 @@ def standing_joins(rows: Iterable[Deliverable]) -> dict[int, Join]:
     return found
 
 
-def _is_of(join: Join, plan: joining.Plan) -> bool:
+def is_of(join: Join, plan: joining.Plan) -> bool:
     """Whether a joining put the tiles together as they lie today, with whichever numbers."""
     now = plan.ingredients
     return all(join.ingredients.get(name) == now[name] for name in ("plates", "is_fixed"))

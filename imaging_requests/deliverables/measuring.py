@@ -26,6 +26,7 @@ from imaging_requests.deliverables.models import (
     DeliverableState,
     Polarity,
 )
+from imaging_requests.deliverables.owed import composed
 from imaging_requests.imaging.files.guard import GuardFailure, Trouble
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.verdicts import Outcome
@@ -93,7 +94,8 @@ def measure_line(work: Work) -> None:
             keep_measurements(
                 found=[warm_up], frame_ids=every, rules=[lamps.WARM_UP_RULE], now=work.now()
             )
-        work.result = {"seen": seen, "frames": len(measured)}
+        every_seat = [seat for seats in tiles.values() for seat in seats]
+        work.result = {"seen": seen, "frames": len(measured), "of": composed(every_seat)}
 
 
 def without_echoes(found: Iterable[Found]) -> list[Found]:

@@ -127,6 +127,16 @@ def demand_measured(unread: int) -> None:
         )
 
 
+def demand_nothing_owed(owed: Sequence[str]) -> None:
+    """Refuse an acceptance while something has still to be looked at, with what it is."""
+    if owed:
+        raise IllegalStep(
+            f"Still to come: {', '.join(owed)}.",
+            code="deliverables.checks_owed",
+            next_step="Wait for it; the page shows it as it comes.",
+        )
+
+
 def demand_no_fail(fails: Sequence[str], *, override_reason: str, override_not_because: str) -> str:
     """Refuse an acceptance against a failed check unless it is overridden with a reason.
 

@@ -198,7 +198,11 @@ class _Act:
                 )
             else:
                 deliverables.accept(
-                    actor=self.lead, deliverable_id=row.pk, read_version=row.row_version, now=now
+                    actor=self.lead,
+                    deliverable_id=row.pk,
+                    read_version=row.row_version,
+                    is_history=True,
+                    now=now,
                 )
 
     def _sign_limits(self, session: Session, now: datetime) -> None:

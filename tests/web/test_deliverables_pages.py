@@ -339,7 +339,7 @@ def test_the_review_page_asks_the_database_a_fixed_number_of_times(
     large, _ = waiting(obj, amaro, "VF", tiles_across=3, tiles_down=4, expected_files=12)
     client = signed_in(signe)
     client.get(at("review", small.pk))
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(24):
         client.get(at("review", small.pk))
     with django_assert_num_queries(24):  # two more for the joining of tiles, however many
         client.get(at("review", large.pk))

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from imaging_requests.deliverables import queries
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Registration
+from imaging_requests.deliverables.owed import owed_by
 from imaging_requests.intake.actions.deriving import PYRAMID
 from imaging_requests.intake.jobs import enqueue
 from imaging_requests.intake.models import Derivative, FileCheck
@@ -105,3 +106,18 @@ def ask_for_registrations(*, code_version: int, most: int) -> int:
     for pk in chosen:
         enqueue(REGISTER, pk, again=True)
     return len(chosen)
+
+
+@transaction.atomic
+def ask_for_owed(row: Deliverable, *, now: datetime | None = None) -> int:
+    """Ask for everything that a picture owes and nobody has asked for; return how much."""
+    missing = [each for each in owed_by(row) if not each.is_under_way and not each.failed_because]
+    for each in missing:
+        enqueue(each.kind, each.subject_id, key=each.key, again=True, now=now)
+    return len(missing)
+
+
+def ask_for_what_reviews_wait_for(*, most: int) -> int:
+    """Ask again for what pictures before a reviewer owe, as after a lost job or an update."""
+    waiting = Deliverable.objects.filter(state=DeliverableState.TO_REVIEW)
+    return sum(ask_for_owed(row) for row in waiting.order_by("handed_in_at", "pk")[:most])

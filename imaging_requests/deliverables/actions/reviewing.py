@@ -18,6 +18,7 @@ from imaging_requests.deliverables.actions.records import (
     tell_about,
 )
 from imaging_requests.deliverables.models import Deliverable, LoneWorker, Review
+from imaging_requests.deliverables.owed import owed_by
 from imaging_requests.deliverables.policies import (
     ALLOW_LONE_WORK,
     OVERRIDE_CHECK,
@@ -49,9 +50,14 @@ def accept(
     read_version: int,
     note: str = "",
     override_reason: str = "",
+    is_history: bool = False,
     now: datetime | None = None,
 ) -> Review:
-    """Accept a picture: complete, measured, without an open fail, and reviewed by another.
+    """Accept a picture: complete, looked at, without an open fail, and reviewed by another.
+
+    What the program has still to look at follows from the picture (see `owed`); what it gave up
+    counts as failed, which the lead may override. A review that was held long ago and is entered
+    later (`is_history`) waits for nothing.
 
     A failed check is overridden by the lead with a reason. A picture that was captured after a
     treatment began is accepted for what it shows, but no longer for the state before.
@@ -64,8 +70,10 @@ def accept(
     rules.demand_complete(row.missing, is_complete=row.is_complete)
     rules.demand_polarity(row.technique, row.polarity)
     rules.demand_measured(queries.unread_frames(row))
+    owed = [] if is_history else owed_by(row)
+    rules.demand_nothing_owed([each.words for each in owed if not each.failed_because])
     override = rules.demand_no_fail(
-        queries.failures(row),
+        [*queries.failures(row), *(each.failed_because for each in owed)],
         override_reason=override_reason,
         override_not_because=why_not(actor, OVERRIDE_CHECK, row),
     )
