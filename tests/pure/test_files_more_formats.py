@@ -29,6 +29,7 @@ from pydicom.uid import (
     generate_uid,
 )
 
+from imaging_requests.imaging.files import unfold
 from imaging_requests.imaging.files.decode import open_pixels
 from imaging_requests.imaging.files.derive import build_derivatives
 from imaging_requests.imaging.files.derived import Derived
@@ -422,3 +423,11 @@ def test_twelve_bits_are_unpacked_and_judged(
     made = derived(path, tmp_path)
     assert made.is_tone_stretched == (bands == 1)
     assert "12 bits per channel" in verdict(path, "G3", made).sentence
+
+
+def test_twelve_bits_behind_a_wrong_sum_are_refused() -> None:
+    whole = zlib.compress(bytes(range(240)), 9)
+    assert unfold._inflated(whole, 240) == bytes(range(240))
+    for spoilt in (whole[:-2], whole[:-1] + bytes([whole[-1] ^ 1])):
+        with pytest.raises(zlib.error):
+            unfold._inflated(spoilt, 240)

@@ -35,6 +35,7 @@ from imaging_requests.imaging.files.levels import (
 )
 from imaging_requests.imaging.files.limits import Limits, refuse_by_header
 from imaging_requests.imaging.files.mark import stretched_mark
+from imaging_requests.imaging.files.packed import demand_whole_parts
 from imaging_requests.imaging.files.recipe import (
     Recipe,
     Tone,
@@ -132,6 +133,8 @@ def _derive(
     clock: _Clock,
 ) -> Derived:
     clock.lap("header")
+    demand_whole_parts(path, structure)
+    clock.lap("sums")
     image = open_pixels(path, structure, folder)
     bands, has_levels = colour_bands(image), image.format in LEVELS
     levels: tuple[ChannelLevels, ...] = ()

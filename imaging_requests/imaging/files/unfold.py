@@ -175,7 +175,21 @@ def _strips(path: Path, structure: Structure) -> Iterator[tuple[bytes, int]]:
             packed = source.read(at, length, f"strip {number + 1}")
             if structure.compression == DEFLATE:
                 try:
-                    packed = zlib.decompressobj().decompress(packed, rows * row_bytes)
+                    packed = _inflated(packed, rows * row_bytes)
                 except zlib.error as error:
                     raise pyvips.Error(f"strip {number + 1}: {error}") from error
             yield packed, rows
+
+
+def _inflated(packed: bytes, size: int) -> bytes:
+    """Return the first ``size`` bytes of a packed strip once its end and check sum were read.
+
+    The sum stands behind the last level. Who stops when there are levels enough never sees it.
+    """
+    stream = zlib.decompressobj()
+    data = stream.decompress(packed, size)
+    if not stream.eof:
+        stream.decompress(stream.unconsumed_tail, size)
+    if not stream.eof:
+        raise zlib.error("the packed levels do not come to their end")
+    return data

@@ -14,6 +14,7 @@ import pyvips
 from imaging_requests.imaging.files.decode import explain, open_pixels
 from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.limits import Limits, refuse_by_header
+from imaging_requests.imaging.files.packed import demand_whole_parts
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.joining.row_sources import (
@@ -135,7 +136,12 @@ def _open(number: int, path: Path, limits: Limits, scratch: Path) -> Tile | Unjo
             "Check that it is the full picture and not a preview.",
             number,
         )
-    return Tile(number, path, structure, bands, scratch)
+    tile = Tile(number, path, structure, bands, scratch)
+    try:
+        demand_whole_parts(path, structure)
+    except pyvips.Error as error:
+        return damaged(tile, error)
+    return tile
 
 
 def reduction_of(tiles: Sequence[Tile], *, side_px: int) -> int:
@@ -164,6 +170,9 @@ def reduce_tile(tile: Tile, factor: int) -> Grey | Unjoined:
                 rows = rows.astype(np.float32)
             small = cv2.resize(rows, (width, count), interpolation=cv2.INTER_AREA)
             reduced[top : top + count] = small if small.ndim == 2 else small.mean(axis=2)
+        if rest := tile.height_px - height * factor:
+            # no reduced row is made of these, but the file is read to its end here or nowhere
+            source.fetch(height * factor, rest)
     except pyvips.Error as error:
         return damaged(tile, error)
     reduced /= np.float32(tile.top_level)
@@ -175,7 +184,7 @@ def damaged(tile: Tile, error: pyvips.Error) -> Unjoined:
     refusal = explain(error)
     return Unjoined(
         Trouble.UNREADABLE,
-        f"Tile {tile.number} ({tile.path.name}) cannot be read. {refusal.sentence}",
+        f"Tile {tile.number} ({tile.path.name}) cannot be read to its end. {refusal.sentence}",
         tile.number,
         refusal.detail,
     )
