@@ -20,12 +20,13 @@ from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.fixity import hash_file, sync_folder
 from imaging_requests.imaging.files.guard import GuardFailure, Trouble
+from imaging_requests.imaging.joining.words import Trouble as Broken
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.made import DERIVED, MadeFile
 from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import CannotDoError, TryLaterError, Work
 from imaging_requests.intake.limits import recipe
-from imaging_requests.intake.places import Key
+from imaging_requests.intake.places import Key, reason_of
 
 logger = logging.getLogger(__name__)
 
@@ -34,10 +35,35 @@ QUEUE = "pixels"
 LONGEST_S = 1_800.0
 #: Rough room for one pixel of a tile while it is read, joined and written, in px of the limit.
 PASSES = 4
+TILES_ARE_SAFE = "The tiles are safe, and are joined as soon as this is put right."
+NOT_WRITTEN = (
+    "The joined picture cannot be written beside the derived pictures: the disk is full or the "
+    f"folder may not be written to. {TILES_ARE_SAFE}"
+)
 
 
 def join(work: Work) -> None:
-    """Join the tiles of one picture, unless the same has been done before and is all there."""
+    """Join the tiles of one picture, unless the same has been done before and is all there.
+
+    What is in the way of writing is said and tried again; it is never an answer to the tiles.
+    """
+    try:
+        _join(work)
+    except store.StoreError as error:
+        raise TryLaterError(f"{error.trouble} {TILES_ARE_SAFE}") from error
+    except store.NotTheSameError as error:
+        raise TryLaterError(
+            f"What was written of the joined picture does not read back the same ({error}). The "
+            f"disk may be failing. {TILES_ARE_SAFE}"
+        ) from error
+    except OSError as error:
+        raise TryLaterError(
+            f"The joined picture cannot be written beside the derived pictures: "
+            f"{reason_of(error)}. {TILES_ARE_SAFE}"
+        ) from error
+
+
+def _join(work: Work) -> None:
     row = Deliverable.objects.filter(pk=work.subject_id).first()
     if row is None or not row.is_complete or not joining.is_joined_kind(row):
         return
@@ -61,7 +87,13 @@ def join(work: Work) -> None:
         if isinstance(answer, GuardFailure):
             answer = {"refused": {"sentence": _settle(answer, work)}}
         if "refused" in answer:
-            _keep_refusal(work, row, plan, str(answer["refused"]["sentence"]))
+            if answer["refused"].get("reason") == Broken.SAVE.value:
+                raise TryLaterError(NOT_WRITTEN)
+            _demand_good_copies(answer["refused"], plan)
+            sentence = str(answer["refused"]["sentence"])
+            for path, plate in zip(paths, plan.plates, strict=True):
+                sentence = sentence.replace(path.name, plate.name)
+            _keep_refusal(work, row, plan, sentence)
             return
         _keep_joined(work, row, plan, answer["report"], target, inverted)
 
@@ -74,6 +106,29 @@ def _path_of(plate: joining.Plate) -> Path:
             "disks; the check of the store repairs one copy from the other."
         )
     return path
+
+
+def _demand_good_copies(refused: dict[str, Any], plan: joining.Plan) -> None:
+    """Restore the stored copy of a tile that cannot be read, if it is not what was received.
+
+    A tile that was broken when it came is an answer; one that rotted in the store is not.
+    """
+    number = refused.get("tile", 0)
+    if refused.get("reason") != Broken.UNREADABLE.value or not number:
+        return
+    plate = plan.plates[number - 1]
+    if store.is_good(store.FIRST, plate.sha256, plate.extension):
+        return
+    restored = store.repair(store.FIRST, plate.sha256, plate.extension)
+    raise TryLaterError(
+        f"The stored copy of {plate.name} did not match any more. "
+        + (
+            "It was restored from the second copy, and the tiles are joined again."
+            if restored
+            else "It could not be restored from the second copy: bring the same file again from "
+            "the card or from another backup."
+        )
+    )
 
 
 def _settle(failure: GuardFailure, work: Work) -> str:

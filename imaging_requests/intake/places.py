@@ -25,7 +25,15 @@ NO_LINKS_HERE = (errno.EPERM, errno.EOPNOTSUPP, errno.EMLINK, errno.EXDEV)
 
 
 class StoreError(Exception):
-    """The store cannot keep or give this now; the message is a sentence for people."""
+    """The store cannot keep or give this now; the message is a sentence for people.
+
+    `trouble` is the part of it that says what is wrong with the place, for who stores other things
+    than what was received.
+    """
+
+    def __init__(self, message: str, *, trouble: str = "") -> None:
+        super().__init__(message)
+        self.trouble = trouble or message
 
 
 class NotTheSameError(Exception):
@@ -207,9 +215,11 @@ def reason_of(error: OSError) -> str:
 
 def cannot_take(name: str, where: str, reason: str) -> StoreError:
     """Return the error of a place that does not take a file."""
+    trouble = f"The {name} at {where} cannot take files now: {reason}."
     return StoreError(
-        f"The {name} at {where} cannot take files now: {reason}. What was received is safe in "
-        "quarantine and is stored as soon as this is put right."
+        f"{trouble} What was received is safe in quarantine and is stored as soon as this is put "
+        "right.",
+        trouble=trouble,
     )
 
 

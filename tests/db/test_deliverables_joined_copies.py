@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import json
+import os
 from datetime import timedelta
 from io import StringIO
 from pathlib import Path
@@ -10,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import tifffile
 from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
@@ -20,7 +24,7 @@ from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables.actions.joins import ask_for_joins
 from imaging_requests.deliverables.joined import lost_joins, pictures_that_need, stored_path
 from imaging_requests.deliverables.models import Join
-from imaging_requests.intake import store, tasks
+from imaging_requests.intake import places, store, tasks
 from imaging_requests.intake.actions.made import DERIVED
 from imaging_requests.intake.jobs import Outcome, run
 from imaging_requests.intake.models import Copy, Job, MadeCopy
@@ -232,3 +236,90 @@ def test_a_store_whose_folder_is_gone_is_said_and_no_page_breaks(
     assert "Second copy: its folder is not there" in page()
     assert store.free_bytes().keys() == {store.FIRST}
     assert store.share_one_disk() is False
+
+
+@pytest.mark.parametrize("where", ["store", "derived", "scratch"])
+def test_a_disk_that_takes_no_joined_picture_is_said_and_the_tiles_are_joined_afterwards(
+    joined: Join, monkeypatch: pytest.MonkeyPatch, settings: Any, where: str
+) -> None:
+    """Nothing was joined yet; then the disk is full at one place after the other."""
+    row = joined.deliverable
+    MadeCopy.objects.all().delete()
+    Join.objects.all().delete()
+    for each in store.PLACES:
+        file_in(each, joined).unlink()
+
+    def full(*_: Any, **__: Any) -> Any:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        if where == "store":
+            patch.setattr(places, "hash_stream", full)
+        elif where == "derived":
+            patch.setattr("imaging_requests.deliverables.joins_work.os.replace", full)
+            file_in(DERIVED, joined).unlink()
+        else:
+            settings.DERIVED_DIR = Path("/dev/null") / "derived"
+        ask_for_joins([row.pk])
+        assert join_again() is Outcome.LATER
+        said = Job.objects.get(kind="join").last_error
+        assert "the tiles are safe" in said.lower()
+        assert ("disk is full" in said) is (where != "scratch"), said
+    settings.DERIVED_DIR = Path(settings.STORE_DIR).parent / "derived"
+    assert not Join.objects.exists(), "a full disk is no answer to the tiles"
+    assert join_again() is Outcome.DONE
+    assert Join.objects.get().sha256 == joined.sha256
+    assert sweep()["counts"] == {"good": 3}
+
+
+def test_a_tile_that_rotted_in_the_store_is_restored_and_the_tiles_are_joined(
+    joined: Join,
+) -> None:
+    Join.objects.all().delete()
+    sha256 = joined.ingredients["plates"][2][0]
+    folder = store.place(store.FIRST)
+    assert isinstance(folder, Folder)
+    path = folder.path_of(places.Key(sha256, "tif"))
+    good = path.read_bytes()
+    path.chmod(0o644)
+    path.write_bytes(good[: len(good) // 2])
+    ask_for_joins([joined.deliverable_id])
+    assert join_again() is Outcome.LATER
+    said = Job.objects.get(kind="join").last_error
+    assert "plate-03.tif did not match any more. It was restored from the second copy" in said
+    assert path.read_bytes() == good
+    assert join_again() is Outcome.DONE
+    assert Join.objects.get().verdict == Join.Verdict.JOINED
+
+
+def test_a_tile_that_came_broken_is_named_as_the_photographer_knows_it(
+    stores: Path, tmp_path: Path, tiles: list[np.ndarray]
+) -> None:
+    """One bit of a packed strip is wrong since before it came: an answer, not a joining."""
+    factory.rules()
+    session = factory.session(station=factory.station("xray"), by=factory.photographer())
+    line = factory.shot_line(
+        session, factory.museum_object("AR 0082", "Boy with a Tern"), "XR", "T",
+        tiles_across=2, tiles_down=2, px_per_mm=10, expected_files=4,
+    )  # fmt: skip
+    folder = tmp_path / "card"
+    folder.mkdir()
+    for number, plate in enumerate(tiles):
+        path = folder / f"plate-{number + 1:02d}.tif"
+        tifffile.imwrite(path, plate, compression="zlib", rowsperstrip=16)
+        if number == 1:
+            with tifffile.TiffFile(path) as opened:
+                page = opened.pages[0]
+                at = page.dataoffsets[7] + page.databytecounts[7] // 2
+            spoilt = bytearray(path.read_bytes())
+            spoilt[at] ^= 4
+            path.write_bytes(bytes(spoilt))
+        sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+        store.put(path, sha256=sha256, extension="tif")
+        factory.frame(
+            line, sha256=sha256, first_name=path.name, tile_x=number % 2, tile_y=number // 2
+        )
+    work_off(line)
+    made = Join.objects.get()
+    assert made.verdict == Join.Verdict.NOT_JOINED
+    assert made.sentence.startswith("Tile 2 (plate-02.tif) cannot be read to its end.")
