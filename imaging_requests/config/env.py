@@ -172,7 +172,8 @@ def sqlite(path: Path) -> dict[str, Any]:
     """Return the desk database: write-ahead log, immediate transactions, full synchronisation.
 
     `synchronous=FULL` is chosen over the faster NORMAL because a receipt that was shown
-    must survive a power cut.
+    must survive a power cut. `recursive_triggers` lets the guards on DELETE see the rows that
+    an `INSERT OR REPLACE` would take away.
     """
     return {
         "ENGINE": "django.db.backends.sqlite3",
@@ -182,6 +183,7 @@ def sqlite(path: Path) -> dict[str, Any]:
             "transaction_mode": "IMMEDIATE",
             "init_command": (
                 "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+                "PRAGMA recursive_triggers=ON;"
             ),
         },
     }

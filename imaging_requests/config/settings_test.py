@@ -21,4 +21,5 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
     DATABASES["default"]["TEST"] = {"NAME": str(_work_dir / "tests.sqlite3")}  # noqa: F405
     DATABASES["default"]["OPTIONS"]["init_command"] = (  # noqa: F405
         "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF; PRAGMA foreign_keys=ON;"
+        "PRAGMA recursive_triggers=ON;"
     )

@@ -9,6 +9,7 @@ they stay up and are only renewed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -113,11 +114,32 @@ def _statements(connection: BaseDatabaseWrapper, guard: Guard) -> tuple[str, ...
             f"CREATE OR REPLACE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table} "
             f"FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
         )
-    condition = f" WHEN {guard.when.format(differs='IS NOT')}" if guard.when else ""
+    test = guard.when.format(differs="IS NOT")
+    made = _trigger(guard, guard.name, guard.event, test)
+    return (*made, *_against_replacing(guard, test)) if guard.event == "DELETE" else made
+
+
+def _trigger(guard: Guard, name: str, event: str, test: str) -> tuple[str, ...]:
+    condition = f" WHEN {test}" if test else ""
     return (
-        f'DROP TRIGGER IF EXISTS "{guard.name}"',
-        f'CREATE TRIGGER "{guard.name}" BEFORE {guard.event} ON {guard.table}{condition} '
+        f'DROP TRIGGER IF EXISTS "{name}"',
+        f'CREATE TRIGGER "{name}" BEFORE {event} ON {guard.table}{condition} '
         f"BEGIN SELECT RAISE(ABORT, '{guard.message}'); END",
+    )
+
+
+def _against_replacing(guard: Guard, test: str) -> tuple[str, ...]:
+    """Return what refuses `INSERT OR REPLACE` of a row that may not be deleted.
+
+    SQLite takes the row away without asking the triggers on DELETE, unless the connection says
+    `recursive_triggers`, as this program's do and those of a tool at the side do not.
+    """
+    kept = re.sub(r"\bOLD\.", "kept.", test) or "TRUE"
+    return _trigger(
+        guard,
+        f"{guard.name}_nor_replaced",
+        "INSERT",
+        f"EXISTS (SELECT 1 FROM {guard.table} AS kept WHERE kept.id = NEW.id AND ({kept}))",
     )
 
 

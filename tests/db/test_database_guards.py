@@ -201,6 +201,29 @@ def test_a_published_version_never_changes_whatever_its_kind(kind: str) -> None:
     refused(*delete_raw(row), said="is never deleted")
 
 
+@pytest.mark.parametrize("at_the_side", [False, True], ids=["own connection", "tool at the side"])
+def test_what_is_never_deleted_is_not_replaced_either(at_the_side: bool) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("only SQLite knows INSERT OR REPLACE")
+    row, draft = factory.protocol(3), factory.protocol(4, state=VersionState.DRAFT)
+    event = audit.record("tests.event", actor=None, subject=row, now=NOW)
+    if at_the_side:
+        raw("PRAGMA recursive_triggers=OFF")
+    try:
+        for kept, changes in ((row, {"definition": "{}"}), (event, {"reason": "another"})):
+            sql, values = copy_raw(kept, id=kept.pk, **changes)
+            refused(sql.replace("INSERT", "INSERT OR REPLACE"), values, said="never")
+        if not at_the_side:
+            sql, values = copy_raw(row, definition="{}")
+            refused(sql.replace("INSERT", "INSERT OR REPLACE"), values, said="never")
+            sql, values = set_raw(draft, number=3)
+            refused(sql.replace("UPDATE", "UPDATE OR REPLACE"), values, said="never")
+    finally:
+        raw("PRAGMA recursive_triggers=ON")
+    sql, values = copy_raw(draft, definition="{}")
+    raw(sql.replace("INSERT", "INSERT OR REPLACE"), values)
+
+
 def test_a_protocol_keeps_its_name_and_a_draft_is_free() -> None:
     refused(*set_raw(factory.protocol(3), name="other"), said="never changes")
     draft = factory.protocol(4, state=VersionState.DRAFT)
