@@ -115,6 +115,10 @@ def test_a_provisional_list_is_made_and_marked(written):
         ("{", "are not valid JSON: line 1"),
         ("[1, 2]", "must be one JSON object"),
         ("", "are not valid JSON"),
+        ("[" * 100_000, "lists stand inside lists"),
+        ('{"height_mm": 1' + "0" * 5000 + "}", "thousands of digits"),
+        (document(height_mm=10**400), "height_mm has 401 digits"),
+        (document(outline_mm=[[0, 0], [10**400, 0], [0, 9]]), "outline_mm has 401 digits"),
     ],
 )
 def test_a_file_that_is_no_facts_document(written, content, words):

@@ -135,6 +135,12 @@ def _number(given: str, value: Any) -> float:
         raise _RefusedError(f"{given} is the text “{value}”, but must be a number without a unit.")
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise _RefusedError(f"{given} is {value!r}, but must be a number.")
+    try:
+        float(value)
+    except OverflowError:
+        raise _RefusedError(
+            f"{given} has {len(str(abs(value)))} digits: check the unit and the digits."
+        ) from None
     return value
 
 

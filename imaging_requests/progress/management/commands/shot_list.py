@@ -102,6 +102,11 @@ class Command(BaseCommand):
                 f"The {what} in {'standard input' if path == '-' else path} are not valid JSON: "
                 f"line {problem.lineno}, column {problem.colno}: {problem.msg}."
             )
+        except (ValueError, RecursionError):
+            self._refuse(
+                f"The {what} in {'standard input' if path == '-' else path} cannot be read: a "
+                "number has thousands of digits, or lists stand inside lists without end."
+            )
 
     def _refuse(self, *sentences: str) -> NoReturn:
         for sentence in sentences:
