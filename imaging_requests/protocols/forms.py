@@ -10,6 +10,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.http import QueryDict
 
+from imaging_requests.people.documents import read_json
 from imaging_requests.protocols.models import ProtocolVersion, RuleVersion
 from imaging_requests.protocols.queries import publishable_targets
 
@@ -45,10 +46,14 @@ class DraftForm(forms.Form):
         if not text.strip():
             raise forms.ValidationError("Choose a file or paste a document.")
         try:
-            document = json.loads(text)
-        except ValueError as fault:
+            document = read_json(text)
+        except json.JSONDecodeError as fault:
             raise forms.ValidationError(
                 f"This is not JSON: {fault}. Correct that place and send it again."
+            ) from None
+        except ValueError as fault:
+            raise forms.ValidationError(
+                f"This cannot be kept: {fault}. Correct that place and send it again."
             ) from None
         if not isinstance(document, dict):
             raise forms.ValidationError("The document must be a group of named values.")

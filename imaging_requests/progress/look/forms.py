@@ -48,7 +48,7 @@ class NoteForm(forms.Form):
             return None
         try:
             corners = [[float(x), float(y)] for x, y in json.loads(text)]
-        except (ValueError, TypeError) as error:
+        except (ValueError, TypeError, OverflowError, RecursionError) as error:
             raise forms.ValidationError(
                 "The outline could not be read. Draw it again, or type a rectangle."
             ) from error
