@@ -20,7 +20,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.queries import holders
 from imaging_requests.people.versions import lock_row, save_row
-from imaging_requests.protocols import queries, rules
+from imaging_requests.protocols import queries, rules, trial
 from imaging_requests.protocols.models import (
     MODELS,
     EntryPin,
@@ -44,6 +44,12 @@ def _family(kind: str, document: Mapping[str, Any]) -> dict[str, Any]:
     return {"name": str(document["id"])} if kind == RuleKind.PROTOCOL else {}
 
 
+def _demand_usable(kind: str, document: Mapping[str, Any], now: datetime | None) -> None:
+    """Refuse a document that could not be used together with what is in force."""
+    protocol, settings = queries.companions(now or timezone.now())
+    trial.demand_usable(kind, document, protocol=protocol, settings=settings)
+
+
 def _demand_room(kind: str, document: Mapping[str, Any], *, own_pk: int | None = None) -> None:
     """Refuse a number that is taken, or that would stand before a published one."""
     family, number = _family(kind, document), rules.version_number(document)
@@ -64,7 +70,7 @@ def draft_version(
     """Keep a document as a new draft, once it can be read without a fault."""
     demand(actor, DRAFT_RULES)
     now = now or timezone.now()
-    rules.read_definition(kind, document)
+    _demand_usable(kind, document, now)
     _demand_room(kind, document)
     row = MODELS[kind]._default_manager.create(
         number=rules.version_number(document),
@@ -96,7 +102,7 @@ def replace_draft(
     row = lock_row(MODELS[kind], pk, read_version=read_version)
     demand(actor, DRAFT_RULES, row)
     rules.next_state(row.state, Step.EDIT)
-    rules.read_definition(kind, document)
+    _demand_usable(kind, document, now)
     family = _family(kind, document)
     _demand_room(kind, document, own_pk=row.pk)
     before = {"number": row.number, "signed_by": row.published_by_id}
@@ -126,7 +132,7 @@ def sign_version(
     demand(actor, SIGN_RULES, row)
     now = now or timezone.now()
     rules.next_state(row.state, Step.SIGN)
-    rules.read_definition(kind, row.definition)
+    _demand_usable(kind, row.definition, now)
     row.published_by = actor
     save_row(row, fields=["published_by"])
     audit.record("protocols.signed", actor=actor, subject=row, now=now)

@@ -103,6 +103,15 @@ def settings_for_words(at: datetime) -> StudioSettings | None:
     return None if found is None else studio_settings_of(found)
 
 
+def companions(at: datetime) -> tuple[Protocol | None, StudioSettings | None]:
+    """Return the newest protocol and the studio's numbers at `at`, each None while there is none.
+
+    A draft of either kind is tried with the other.
+    """
+    protocol = _published(ProtocolVersion.objects.exclude(state=VersionState.RETIRED), at).first()
+    return None if protocol is None else protocol_of(protocol), settings_for_words(at)
+
+
 def newest_protocol(at: datetime, name: str = "catalogue") -> ProtocolVersion:
     """Return the protocol version that a new entry is pinned to at `at`."""
     version = (

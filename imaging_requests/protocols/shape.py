@@ -193,12 +193,18 @@ _TYPES = {
     "integer": "a whole number",
     "number": "a number",
     "boolean": "true or false",
+    "null": "null",
 }
 
 
 def misfits(kind: str, document: object) -> list[str]:
     """Return one sentence for each place where `document` has not the shape of its kind."""
-    errors = sorted(Draft202012Validator(SHAPES[kind]).iter_errors(document), key=_place_in_order)
+    return misfits_of(Draft202012Validator(SHAPES[kind]), document)
+
+
+def misfits_of(shape: Draft202012Validator, document: object) -> list[str]:
+    """Return one sentence for each place where `document` does not fit `shape`."""
+    errors = sorted(shape.iter_errors(document), key=_place_in_order)
     return list(dict.fromkeys(_sentence(error, document) for error in errors))
 
 
@@ -212,7 +218,8 @@ def _sentence(error: ValidationError, document: object) -> str:
     found: Any = error.instance
     schema: Any = error.schema
     if error.validator == "type":
-        return f"{where} must be {_TYPES[value]}."
+        kinds = [value] if isinstance(value, str) else value
+        return f"{where} must be {' or '.join(_TYPES[kind] for kind in kinds)}."
     if error.validator == "additionalProperties":
         strange = sorted(set(found) - set(schema["properties"]))
         return f"{where} has {_listed(strange)}, which no version knows."
@@ -237,7 +244,7 @@ def _where(path: Iterable[str | int], document: object) -> str:
             own = here.get("id") or here.get("row") if isinstance(here, Mapping) else None
             parts.append(f"no. {step + 1}" if own is None else f"“{own}”")
         else:
-            parts.append(step.replace("_", " "))
+            parts.append(f"“{step}”" if "." in step else step.replace("_", " "))
     words = ", ".join(parts)
     return words[:1].upper() + words[1:] if words else "The document"
 

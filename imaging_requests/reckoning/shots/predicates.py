@@ -31,6 +31,7 @@ _TESTS: dict[str, Callable[[Any, Any], bool]] = {
     "in": lambda value, limit: value in limit,
     "includes": lambda value, limit: limit in value,
 }
+_ORDERS = ("at_least", "at_most", "above", "below")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def _read_test(
     source: Mapping[str, Any], known: frozenset[str] | set[str], used: set[str]
 ) -> Callable[[Any], Answer]:
     name = source["fact"]
-    if name not in known:
+    if not isinstance(name, str) or name not in known:
         raise BadConditionError(
             f"The condition looks at “{name}”, which is not an object fact. "
             f"Known facts: {', '.join(sorted(known))}."
@@ -118,6 +119,10 @@ def _read_test(
         )
     used.add(name)
     compare, limit = _TESTS[tests[0]], source[tests[0]]
+    if tests[0] == "in" and not isinstance(limit, list | tuple):
+        raise BadConditionError(f"The condition on “{name}” needs a list after “in”.")
+    if tests[0] in _ORDERS and (isinstance(limit, bool) or not isinstance(limit, int | float)):
+        raise BadConditionError(f"The condition on “{name}” needs a number after “{tests[0]}”.")
 
     def holds(facts: object) -> Answer:
         value = getattr(facts, name)
