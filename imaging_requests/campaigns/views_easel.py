@@ -22,6 +22,7 @@ from imaging_requests.campaigns.slate_page import slate_context
 from imaging_requests.campaigns.views import read_version
 from imaging_requests.campaigns.words import card_figures, card_rest, local_day
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.people.clock import can_reckon
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import may, requires
 from imaging_requests.people.requests import signed_in
@@ -29,10 +30,12 @@ from imaging_requests.people.requests import signed_in
 
 def _day(request: HttpRequest) -> date:
     """The day of the address, else today on the studio's clock."""
+    today = local_day(timezone.now())
     try:
-        return date.fromisoformat(request.GET.get("date", ""))
+        day = date.fromisoformat(request.GET.get("date", ""))
     except ValueError:
-        return local_day(timezone.now())
+        return today
+    return day if can_reckon(day) else today
 
 
 def _line(pk: int) -> ShotLine:

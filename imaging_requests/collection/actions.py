@@ -72,6 +72,12 @@ def create_catalogue(
 ) -> Catalogue:
     """Start a catalogue."""
     demand(actor, KEEP_CATALOGUE)
+    if Catalogue.objects.filter(title=title.strip()).exists():
+        raise DomainError(
+            f"There is a catalogue “{title.strip()}” already.",
+            code="collection.catalogue_title_taken",
+            next_step="Open it, or choose another title, such as the same with its year.",
+        )
     catalogue = Catalogue.objects.create(
         title=title.strip(),
         edition=edition,

@@ -6,6 +6,7 @@ from django import forms
 
 from imaging_requests.collection.models import Flaking, LightClass, ObjectFacts, Support
 from imaging_requests.collection.rules import why_not_a_measure
+from imaging_requests.people.clock import demand_reckonable
 
 
 def _yes_no(label: str, help_text: str = "") -> forms.TypedChoiceField:
@@ -62,6 +63,7 @@ class FactsForm(forms.Form):
     measured_on = forms.DateField(
         label="Measured on",
         required=False,
+        validators=[demand_reckonable],
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
     method = forms.CharField(label="How it was measured", max_length=120, required=False)

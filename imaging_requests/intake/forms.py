@@ -13,6 +13,7 @@ from django.utils import timezone
 from imaging_requests.intake.actions.placing import Choice
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame, FrameRole
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
 
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
@@ -192,6 +193,7 @@ class SortingForm(forms.Form):
                     label=f"When {name} was taken",
                     required=False,
                     input_formats=INSTANT_FORMATS,
+                    validators=[demand_reckonable],
                     widget=forms.TextInput(attrs={"placeholder": "2026-04-16 09:12", "size": 17}),
                     error_messages={"invalid": "Write the time as 2026-04-16 09:12, studio time."},
                 )

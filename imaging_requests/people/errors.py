@@ -67,3 +67,18 @@ class IllegalStep(DomainError):
     """A life cycle does not know this step from where the thing stands now."""
 
     status = 409
+
+
+class Contradiction(DomainError):
+    """The database itself refused a row; nothing else had seen it coming."""
+
+    status = 409
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This contradicts what is recorded already: most often a number, a name or a place "
+            "that somebody else saved a moment ago.",
+            code="people.contradiction",
+            next_step="Go back, look at what is there now, and send yours again with another "
+            "value.",
+        )

@@ -8,11 +8,12 @@ from collections.abc import Callable
 
 from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist
+from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from imaging_requests.people.errors import DomainError, StaleWrite
+from imaging_requests.people.errors import Contradiction, DomainError, StaleWrite
 from imaging_requests.people.way_back import typed, way_back
 
 logger = logging.getLogger(__name__)
@@ -53,7 +54,9 @@ class DomainErrors:
     """Turn a refusal that no view handled into a page or a fragment with its sentence.
 
     A row that is gone when its action looks for it is answered like one that never was. An address
-    that only takes forms says so to a person who opens it, as after a sign-in amid a step.
+    that only takes forms says so to a person who opens it, as after a sign-in amid a step. What the
+    database refuses by itself, such as a name that somebody saved a moment earlier, is a refusal
+    too, and stands in the log with its trace.
     """
 
     def __init__(self, get_response: GetResponse) -> None:
@@ -75,6 +78,9 @@ class DomainErrors:
         if isinstance(error, ObjectDoesNotExist):
             logger.warning("Gone, or never there: %s at %s", error, request.path)
             return render(request, "errors/404.html", status=404)
+        if isinstance(error, IntegrityError):
+            logger.exception("The database refused a row at %s", request.path)
+            error = Contradiction()
         if not isinstance(error, DomainError):
             return None
         context = {

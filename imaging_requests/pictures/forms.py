@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.text import Truncator
 
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
 from imaging_requests.pictures.models import RestrictionKind, Sight
@@ -32,6 +33,7 @@ def _day(label: str, *, required: bool, help_text: str) -> forms.DateField:
         required=required,
         help_text=help_text,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        validators=[demand_reckonable],
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from imaging_requests.collection.models import CollectionObject, Kind, Unavailability
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
 
@@ -16,6 +17,7 @@ def _day(label: str, *, required: bool = False) -> forms.DateField:
         label=label,
         required=required,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        validators=[demand_reckonable],
     )
 
 
@@ -82,6 +84,7 @@ class StayForm(forms.Form):
         label="Since",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
         input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
+        validators=[demand_reckonable],
     )
     confirmed_by = forms.CharField(label="Confirmed by", max_length=120, required=False)
 

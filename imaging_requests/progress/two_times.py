@@ -17,6 +17,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from imaging_requests.collection.models import Entry, EntryObject
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.names import speech_for
@@ -33,12 +34,14 @@ class LookBackForm(forms.Form):
     as_of = forms.DateField(
         label="As of",
         required=False,
+        validators=[demand_reckonable],
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="How it stood at the end of this day.",
     )
     known_on = forms.DateField(
         label="As known on",
         required=False,
+        validators=[demand_reckonable],
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="What the house had learnt by the end of this day; empty means today.",
     )

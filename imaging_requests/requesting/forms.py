@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
 from imaging_requests.requesting.models import Purpose, WaiverReason
 from imaging_requests.requesting.overlaps import WishedView
@@ -43,6 +44,7 @@ class DayField(forms.DateField):
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("help_text", DAY_HELP)
+        kwargs.setdefault("validators", [demand_reckonable])
         kwargs.setdefault("input_formats", ["%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y"])
         kwargs.setdefault(
             "widget",

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
+from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import User
 from imaging_requests.treatments.models import Incident, Intervention, Verdict
 from imaging_requests.treatments.queries import conservators, step_types, witnesses
@@ -36,12 +37,16 @@ class StudioInstantField(forms.DateTimeField):
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
         formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"]
-        super().__init__(widget=widget, input_formats=formats, **kwargs)
+        super().__init__(
+            widget=widget, input_formats=formats, validators=[demand_reckonable], **kwargs
+        )
 
 
 def _day(**kwargs: Any) -> forms.DateField:
     return forms.DateField(
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **kwargs
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        validators=[demand_reckonable],
+        **kwargs,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -183,6 +184,22 @@ def test_a_foreign_address_is_not_gone_back_to(client: Client, amaro: User) -> N
         reverse("intake:job_again", args=[job.pk]), {"next": "https://elsewhere.example/"}
     )
     assert answer["Location"] == reverse("intake:drops")
+
+
+def test_whatever_can_have_the_focus_keeps_it_when_the_part_is_replaced(
+    client: Client, amaro: User
+) -> None:
+    """A replaced control gets the focus again by its id, so each has one of its own."""
+    drop = open_drop(amaro)
+    bring(drop, "A.tif", tiff(1, at=factory.NOW))
+    bring(drop, "B.tif", b"no picture at all")
+    settle()
+    part = page(client, "drop_state", drop.pk)
+    controls = re.findall(r"<(?:a|button|input(?! type=.hidden)|[a-z]+ [^>]*tabindex)[^>]*>", part)
+    ids = [re.search(r'\bid="([^"]+)"', control) for control in controls]
+    assert len(controls) >= 5
+    assert all(ids), [each for each, found in zip(controls, ids, strict=True) if not found]
+    assert len({found[1] for found in ids if found}) == len(ids)
 
 
 def test_the_part_that_changes_is_answered_alone(client: Client, amaro: User) -> None:
