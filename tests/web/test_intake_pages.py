@@ -498,7 +498,9 @@ def test_the_studio_alone_sees_a_frame_that_belongs_to_no_picture_until_a_rule_h
     assert seen.getvalue()
     assert Client().get(address).status_code == 302
     monkeypatch.setattr(
-        policies, "_picture_rules", [lambda user, each: f"{each} is under embargo until 1 July."]
+        policies,
+        "_picture_rules",
+        [lambda user, each, longest_px: f"{each} is under embargo until 1 July."],
     )
     hidden = lioba.get(address)
     assert hidden.status_code == 403
