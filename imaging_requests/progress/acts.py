@@ -258,8 +258,8 @@ def correction_sentences(
 ) -> tuple[str, ...]:
     """Say what recorded times would change about pictures made since, before they are saved.
 
-    For an end that is entered as it happens nothing is listed: only pictures whose place in the
-    object's history changes are worth a warning.
+    For a start or an end that is entered as it happens nothing is listed: only pictures whose
+    place in the object's history changes are worth a warning.
     """
     if started_at is None:
         return ()
@@ -270,11 +270,16 @@ def correction_sentences(
     since = [
         change.picture
         for change in changes.pictures
-        if is_correction or (finished_at is not None and change.picture.captured_at >= finished_at)
+        if is_correction or change.picture.captured_at >= (finished_at or started_at)
     ]
+    turn = (
+        "will count as made while this step was under way, not before it."
+        if finished_at is None and not is_correction
+        else "will show another state than it is believed to show now."
+    )
     sentences = [
-        f"{capital(inside(name_view(picture)))}, captured on {speech.day(picture.captured_at)}, "
-        "will show another state than it is believed to show now."
+        f"{capital(inside(name_view(picture)))}, "
+        f"captured on {speech.day(picture.captured_at)}, {turn}"
         for picture in since
     ]
     if is_correction:

@@ -224,7 +224,7 @@ def _warnings(
     act: str, step: Intervention, form: forms.Form, request: HttpRequest
 ) -> tuple[str, ...]:
     """List what corrected or backdated times change, once, before they are saved."""
-    if act not in ("correct", "finish") or not form.is_valid() or "seen" in request.POST:
+    if act not in ("start", "correct", "finish") or not form.is_valid() or "seen" in request.POST:
         return ()
     return acts.correction_sentences(
         step,

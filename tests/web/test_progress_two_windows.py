@@ -129,3 +129,24 @@ def test_a_question_that_somebody_decided_meanwhile_says_so(runa: User, step: In
     assert "Not saved. Runa changed" in words(second)
     open_case.refresh_from_db()
     assert open_case.verdicts.get().verdict == "valid"
+
+
+def test_a_start_that_is_entered_late_lists_the_pictures_made_since_before_it_is_saved(
+    runa: User,
+) -> None:
+    thing = factory.museum_object("AR 0070")
+    planned = factory.treatment(thing, (30,), by=runa, code="T4").interventions.get()
+    factory.deliverable(thing, "VF", captured_at=timezone.now() - timedelta(hours=1))
+    client = signed_in(runa)
+    address = reverse("progress:step_act", args=[planned.pk, "start"])
+    sent = {"read_version": planned.row_version, "started_at": hours_ago(3)}
+    listed = client.post(address, sent)
+    assert listed.status_code == 422
+    assert "Before you save" in words(listed)
+    assert "will count as made while this step was under way, not before it." in words(listed)
+    assert 'name="seen" value="yes"' in listed.content.decode()
+    planned.refresh_from_db()
+    assert planned.started_at is None
+    assert "Before you save" not in words(client.post(address, sent | {"started_at": hours_ago(0)}))
+    planned.refresh_from_db()
+    assert planned.started_at is not None
