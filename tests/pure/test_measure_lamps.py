@@ -49,6 +49,18 @@ class TestFluorescence:
         assert seen["U1"].outcome is Outcome.CANNOT_TELL
         assert "target strip" in seen["U1"].sentence
 
+    def test_four_bright_points_of_a_small_frame_are_chance_and_those_of_a_large_one_are_not(self):
+        encoding = as_frame(shoot(Technique.FLUORESCENCE)).encoding
+        verdicts = []
+        for rows, columns, points in ((255, 165, 4), (1020, 660, 80)):
+            pixels = np.random.default_rng(3).normal(9000, 90, (rows, columns, 3))
+            spots = np.random.default_rng(4).permutation((rows // 5) * (columns // 5))[:points]
+            pixels[spots // (columns // 5) * 5 + 2, spots % (columns // 5) * 5 + 2] = 60000
+            frame = frame_from_array(pixels.astype(np.uint16), encoding, clip=tools().clip())
+            seen = {each.rule_id: each for each in check_frame(frame, Plan("UV"), tools())}
+            verdicts.append(seen["U6"].outcome)
+        assert verdicts == [Outcome.CANNOT_TELL, Outcome.FAIL]
+
     def test_uneven_lamps(self):
         exposure = shoot(Technique.FLUORESCENCE)
         ramp = np.sqrt(np.linspace(1.0, 0.45, exposure.pixels.shape[1]))[None, :, None]
