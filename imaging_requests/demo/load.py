@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from itertools import groupby
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from celery import current_app
 from django.conf import settings
+from django.db import connection
+from django.db.backends.signals import connection_created
 
 from imaging_requests.demo import asking, capturing, museum, painting, treating
 from imaging_requests.demo.calendar import Calendar
@@ -33,7 +38,7 @@ def build(scenario: Scenario, *, today: date, say: Say) -> World:
         ),
     )
     own = [visit for visit in visits(scenario) if visit.number in scenario.numbers]
-    with painting.opened(world, own, settings.DATA_DIR / FRAMES) as room:
+    with _hastily(), painting.opened(world, own, settings.DATA_DIR / FRAMES) as room:
         started = time.monotonic()
         museum.build(world)
         say(f"The museum stands: {len(world.objects)} objects, {time.monotonic() - started:.0f} s.")
@@ -60,6 +65,28 @@ def run(steps: Iterable[Step], *, say: Say) -> None:
                 count += 1
             settle(now=step.at)
         say(f"{month}: {count} events, {time.monotonic() - started:.0f} s.")
+
+
+@contextmanager
+def _hastily() -> Iterator[None]:
+    """Let no transaction of SQLite wait for the disk meanwhile.
+
+    A demo that is cut short is begun again, so nothing can be lost. Files are synced as always.
+    """
+
+    def be(level: str, sender: object = None, connection: Any = connection, **_: object) -> None:
+        if connection.vendor == "sqlite":
+            with connection.cursor() as cursor:
+                cursor.execute(f"PRAGMA synchronous = {level}")
+
+    off = partial(be, "OFF")
+    connection_created.connect(off)
+    off()
+    try:
+        yield
+    finally:
+        connection_created.disconnect(off)
+        be("FULL")
 
 
 def _wake_nobody() -> None:

@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -185,26 +184,41 @@ def keep_to_one_core() -> None:
     cv2.setNumThreads(1)
 
 
+@dataclass(frozen=True)
+class _Easel:
+    """A painting at work, and what it looks like in the conditions asked for so far."""
+
+    painting: Painting
+    scenes: dict[tuple[str, ...], Scene] = field(default_factory=dict)
+
+    def scene(self, changes: tuple[str, ...]) -> Scene:
+        if changes not in self.scenes:
+            condition = Condition.initial(self.painting.spec)
+            for change in changes:
+                condition = condition.after(Change(change))
+            self.scenes[changes] = Scene(self.painting, condition)
+        return self.scenes[changes]
+
+
+_at_work: dict[PaintingSpec, _Easel] = {}
+
+
+def _easel_of(spec: PaintingSpec) -> _Easel:
+    """Return the painting at work, or put away the one before it and paint this one."""
+    if spec not in _at_work:
+        _at_work.clear()
+        _at_work[spec] = _Easel(build_painting(spec))
+    return _at_work[spec]
+
+
 def photograph(sitter: Sitter) -> list[TakenFrame]:
     """Take these pictures of one object in their order; returns what was written."""
     spec = spec_of(sitter)
+    easel = _easel_of(spec)
     written: list[TakenFrame] = []
     for take in sitter.takes:
-        written += _shoot(take, _scene(spec, take.changes), spec)
+        written += _shoot(take, easel.scene(take.changes), spec)
     return written
-
-
-@lru_cache(maxsize=1)
-def _painting(spec: PaintingSpec) -> Painting:
-    return build_painting(spec)
-
-
-@lru_cache(maxsize=2)
-def _scene(spec: PaintingSpec, changes: tuple[str, ...]) -> Scene:
-    condition = Condition.initial(spec)
-    for change in changes:
-        condition = condition.after(Change(change))
-    return Scene(_painting(spec), condition)
 
 
 def _rects(take: Take, spec: PaintingSpec) -> list[tuple[int, int, Rect]]:
