@@ -29,7 +29,7 @@
     // Without a pointer on the chart the line below it speaks of the last week; a number that does
     // not exist is said in words.
     const atLast = (drawn) => drawn.cursor.idx == null && drawn.setLegend({ idx: count - 1 }, false);
-    const limit = (_, value) => (value == null ? "none before the base line is complete" : value);
+    const limit = (_, value) => (value == null ? "no base line yet" : value);
     const axis = { font, labelFont: font, stroke: ink, grid: { stroke: ink, width: 0.15 }, ticks: { stroke: ink, width: 0.5 } };
     const drawn = new uPlot(
       {
