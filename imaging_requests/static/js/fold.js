@@ -28,3 +28,8 @@ window.addEventListener("beforeprint", () => {
     part.open = true;
   }
 });
+
+// A ruler of time that is wider than the screen begins with today, not with the oldest month.
+for (const frame of document.querySelectorAll(".ruler__frame")) {
+  frame.scrollLeft = frame.scrollWidth - frame.clientWidth;
+}
