@@ -90,6 +90,11 @@ def _examine(arrival: Arrival, part: Path) -> tuple[Unreadable | None, Master | 
     """
     if arrival.size_bytes == 0:
         return _empty(arrival), None
+    if not part.parent.is_dir():
+        raise TryLaterError(
+            f"The folder of arriving files is not there, so {arrival.name} cannot be read. Have "
+            "the disk looked at, and keep the card."
+        )
     if not part.exists():
         return _gone(arrival), None
     sha256 = _digest_in_one_go(arrival, part)

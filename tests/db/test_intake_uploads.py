@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from django.conf import settings
 
-from imaging_requests.intake import actions, quarantine, store
+from imaging_requests.intake import actions, jobs, quarantine, store
 from imaging_requests.intake.errors import NoRoomError, TooLargeError, WrongOffsetError
 from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Arrival, ArrivalState, Drop, Job
@@ -207,6 +207,44 @@ def test_a_full_disk_keeps_the_acknowledged_part_and_nothing_half(
     assert arrival.offset_bytes == 3 * short_stretches
     assert quarantine.part_path(arrival.token).stat().st_size == arrival.offset_bytes
     append(arrival, DATA[arrival.offset_bytes :], arrival.offset_bytes)
+    settle()
+    assert frame_of(arrival).sha256 == hashlib.sha256(DATA).hexdigest()
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [(errno.EROFS, "it may not be written to"), (errno.EIO, "it does not answer")],
+)
+def test_a_disk_that_takes_nothing_is_said_and_the_acknowledged_part_is_kept(
+    drop: Drop, short_stretches: int, monkeypatch: pytest.MonkeyPatch, number: int, words: str
+) -> None:
+    arrival = begin(drop)
+    append(arrival, DATA[:short_stretches])
+
+    def closed(path: Any, *_: Any) -> int:
+        raise OSError(number, os.strerror(number))
+
+    with monkeypatch.context() as mounted:
+        mounted.setattr(quarantine, "_open_alone", closed)
+        with pytest.raises(NoRoomError, match=words) as refusal:
+            append(arrival, DATA[short_stretches:], short_stretches)
+    assert f"received up to byte {short_stretches:,}, and that part is kept" in str(refusal.value)
+    append(arrival, DATA[short_stretches:], short_stretches)
+    settle()
+    assert frame_of(arrival).sha256 == hashlib.sha256(DATA).hexdigest()
+
+
+def test_a_received_file_is_not_refused_while_its_folder_is_away(
+    drop: Drop, settings: Any, tmp_path: Path
+) -> None:
+    arrival = begin(drop)
+    append(arrival, DATA)
+    there, settings.QUARANTINE_DIR = settings.QUARANTINE_DIR, tmp_path / "not-mounted"
+    jobs.run_due(["ingest"])
+    arrival.refresh_from_db()
+    assert arrival.state == ArrivalState.RECEIVED
+    assert "is not there" in Job.objects.get(kind="receive").last_error
+    settings.QUARANTINE_DIR = there
     settle()
     assert frame_of(arrival).sha256 == hashlib.sha256(DATA).hexdigest()
 

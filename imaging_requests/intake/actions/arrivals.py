@@ -20,6 +20,7 @@ from imaging_requests.intake.actions.layout import ask_for_layout
 from imaging_requests.intake.errors import NoRoomError, TooLargeError, WrongOffsetError
 from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Arrival, ArrivalState, Drop
+from imaging_requests.intake.places import reason_of
 from imaging_requests.intake.policies import CLEAR_REFUSED, UPLOAD
 from imaging_requests.intake.rules import clean_name, demand_arrival_step
 from imaging_requests.people import audit
@@ -28,6 +29,8 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 
 logger = logging.getLogger(__name__)
+
+DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 RECEIVE = "receive"
 MOST_STRETCHES = 1024
@@ -111,22 +114,42 @@ def append_bytes(
     """
     demand(actor, UPLOAD)
     progress = _take_over(token, offset, now)
-    with quarantine.open_part(token, at=offset, is_mine=progress.is_mine) as part:
-        if part is None:
-            raise _replaced(progress.arrival)
-        try:
-            _write(progress, part, chunks)
-        except OSError as error:
-            if error.errno not in (errno.ENOSPC, errno.EDQUOT):
+    try:
+        with quarantine.open_part(token, at=offset, is_mine=progress.is_mine) as part:
+            if part is None:
+                raise _replaced(progress.arrival)
+            try:
+                _write(progress, part, chunks)
+            except OSError as error:
+                if error.errno in DISK_FULL:
+                    quarantine.cut_back(part, progress.durable)
                 raise
-            quarantine.cut_back(part, progress.durable)
-            raise NoRoomError(
-                f"The disk is full. {progress.arrival.name} was received up to byte "
-                f"{progress.durable:,}, and that part is kept.",
-                code="intake.disk_full",
-                next_step="Keep the card. The upload goes on where it stopped once there is room.",
-            ) from error
+    except OSError as error:
+        raise _not_taken(progress, error) from error
     return progress.durable
+
+
+def _not_taken(progress: _Progress, error: OSError) -> NoRoomError:
+    """Say why the disk of arriving files takes no more; what it acknowledged is kept."""
+    kept = (
+        f"{progress.arrival.name} was received up to byte {progress.durable:,}, and that part is "
+        "kept."
+    )
+    if error.errno in DISK_FULL:
+        return NoRoomError(
+            f"The disk is full. {kept}",
+            code="intake.disk_full",
+            next_step="Keep the card. The upload goes on where it stopped once there is room.",
+        )
+    logger.error("arrival %s: quarantine: %s", progress.arrival.pk, error)
+    return NoRoomError(
+        f"The disk for arriving files takes nothing now: {reason_of(error)}. {kept}",
+        code="intake.quarantine_closed",
+        next_step=(
+            "Keep the card, and ask the system keeper to look at the disk. The upload goes on "
+            "where it stopped once this is put right."
+        ),
+    )
 
 
 def _take_over(token: UUID, offset: int, now: datetime | None) -> _Progress:
