@@ -20,6 +20,7 @@ from imaging_requests.intake import store
 from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import TryLaterError, Work
 from imaging_requests.intake.limits import reading_limits
+from imaging_requests.intake.places import reason_of
 
 logger = logging.getLogger(__name__)
 
@@ -30,7 +31,17 @@ Verdict = Comparison.Verdict
 
 
 def compare(work: Work) -> None:
-    """Compare one pair, unless the same has been computed before."""
+    """Compare one pair, unless the same has been computed before; a full disk is tried again."""
+    try:
+        _compare(work)
+    except OSError as error:
+        raise TryLaterError(
+            f"The comparison cannot be written beside the derived pictures: {reason_of(error)}. "
+            "The pictures are safe, and are compared as soon as this is put right."
+        ) from error
+
+
+def _compare(work: Work) -> None:
     row = (
         Comparison.objects.select_related(
             "before__cover",
