@@ -14,6 +14,8 @@ MOST: Mapping[str, tuple[float, str]] = {
     "weight_kg": (5_000, "kg"),
     "pinned_px_per_mm": (500, "px/mm"),
 }
+#: Smallest value that is taken, in the same units; below it metres were typed for millimetres.
+LEAST: Mapping[str, float] = {"height_mm": 5, "width_mm": 5, "depth_mm": 0.1, "weight_kg": 0.01}
 LABELS: Mapping[str, str] = {
     "height_mm": "Height",
     "width_mm": "Width",
@@ -40,6 +42,8 @@ def why_not_a_measure(name: str, value: float | None) -> str:
 
     >>> why_not_a_measure("height_mm", -3)
     'Height cannot be -3 mm. Measure again, or leave it empty if unknown.'
+    >>> why_not_a_measure("height_mm", 0.92)[:56]
+    'Height of 0.92 mm is less than any object here can have.'
     >>> why_not_a_measure("warp_mm", 0)
     ''
     """
@@ -49,6 +53,11 @@ def why_not_a_measure(name: str, value: float | None) -> str:
     most, unit = MOST[name]
     if value != value or value < 0 or (value == 0 and name not in MAY_BE_ZERO):
         return f"{label} cannot be {value:g} {unit}. Measure again, or leave it empty if unknown."
+    if value < LEAST.get(name, 0):
+        return (
+            f"{label} of {value:g} {unit} is less than any object here can have. "
+            "Check the unit: lengths are in millimetres, weights in kilograms."
+        )
     if value > most:
         return (
             f"{label} of {value:g} {unit} is more than the {most:g} {unit} that any object here "

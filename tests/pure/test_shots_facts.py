@@ -31,6 +31,10 @@ def test_the_untouched_document_passes():
 
 REFUSED = [
     ({"height_mm": -920}, "height_mm is -920 mm, but the height must be more than 0 mm."),
+    ({"height_mm": 0.92}, "cannot be less than 5 mm: check the unit and the digits."),
+    ({"width_mm": 1e-9}, "cannot be less than 5 mm: check the unit and the digits."),
+    ({"depth_mm": 0.028}, "cannot be less than 0.1 mm: check the unit and the digits."),
+    ({"weight_kg": 0.007}, "cannot be less than 0.01 kg: check the unit and the digits."),
     ({"width_mm": 0}, "width_mm is 0 mm, but the width must be more than 0 mm."),
     ({"height_mm": 1e9}, "height_mm is 1,000,000,000 mm, which is more than the studio believes"),
     ({"depth_mm": 0}, "depth_mm is 0 mm, but the depth must be more than 0 mm."),

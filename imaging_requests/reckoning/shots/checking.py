@@ -67,9 +67,10 @@ def number_refusals(name: str, value: float, rule: FactRule) -> Iterator[str]:
             f"{_plain(rule.above)} {rule.unit}. {_who(rule)}"
         )
     elif rule.at_least is not None and value < rule.at_least:
+        doubt = ": check the unit and the digits" if value > 0 else ""
         yield (
             f"{name} is {_plain(value)} {rule.unit}, but the {rule.name} cannot be less than "
-            f"{_plain(rule.at_least)} {rule.unit}. {_who(rule)}"
+            f"{_plain(rule.at_least)} {rule.unit}{doubt}. {_who(rule)}"
         )
     elif rule.at_most is not None and value > rule.at_most:
         yield (
