@@ -25,7 +25,7 @@ from imaging_requests.intake.jobs import TryLaterError
 from imaging_requests.people.clock import studio_time
 
 #: Raised whenever the same files may give another comparison.
-CODE_VERSION = 1
+CODE_VERSION = 2
 DATA_VERSIONS = ("checks/comparability-1", "checks/alignment-1", "checks/charts-1")
 JOINED_EXTENSION = "tif"
 

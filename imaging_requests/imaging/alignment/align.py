@@ -44,6 +44,8 @@ WIDE_SEARCH_PX = 12
 SEARCH_PX = 6
 ROUNDS = 8
 SETTLED_PX = 0.25
+#: Spread of a richer model from which on it has no share in the map, px of the level.
+MOST_SPREAD = 2.0
 #: Enough at the first level, since the next one looks again.
 WHOLE_PX = 1.0
 #: First guesses whose corners lie within this share of the reference lead to the same place.
@@ -242,11 +244,18 @@ def _settle(
         if turn == 0 or (moved >= enough and turn < ROUNDS - 2):
             matrix = climbed
             continue
-        judged = choose(matches, matrix, size=size, models=tuple(Model), shared=shared)
+        judged = choose(
+            matches,
+            matrix,
+            size=size,
+            models=tuple(Model),
+            shared=shared,
+            most_spread_px=MOST_SPREAD * matcher.level_px,
+        )
         if judged is None or not _is_sane(judged.matrix, reference, moving, limits):
             return None
-        moved = float(corner_errors(judged.matrix, matrix, *size).max()) / matcher.level_px
-        matrix, model = judged.matrix, judged.model
+        moved = float(corner_errors(judged.reached, matrix, *size).max()) / matcher.level_px
+        matrix, model = judged.matrix, judged.climbed
         fitted = _fitted(judged, matches, start, limits, shared)
         if moved < enough or fitted.agreeing < HOPELESS_SHARE:
             break

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from .matrices import (
     apply,
     centring,
     corner_errors,
+    corners,
     fit,
     inverse,
     jacobian,
@@ -26,9 +27,10 @@ ROUNDS = 12
 TUKEY = 4.685
 FOLDS = 9
 LEAST_SIGMA = 0.05
-BEYOND_DOUBT_SE = 4.0
-LIKELY_SE = 2.5
-APART_SPREADS = 3.0
+#: How many variances of the richer map are taken off the squared distance of two maps.
+SHRINK = 1.5
+#: Share of the way from which on the map is called by the name of the richer model.
+NEEDED_SHARE = 0.8
 CLIMB_STEPS = 15
 DAMPING = 1e-3
 SETTLED_PX = 1e-3
@@ -228,10 +230,21 @@ def _bent(xx: Weights, xy: Weights, yy: Weights) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """A model as its held-out parts judge it: distances in px of the reference."""
+    """A map as its held-out parts judge it: distances in px of the reference.
+
+    Attributes:
+        model: What the map is called: the richest model that is clearly needed.
+        matrix: The map.
+        reached, climbed: The map of the richest model that has a share in it, where climbing ends,
+            and that model.
+        held_out_px, held_out_height: Distance and correlation of each part while held out.
+        spread_px: How uncertain the worst corner is.
+    """
 
     model: Model
     matrix: Matrix
+    reached: Matrix
+    climbed: Model
     held_out_px: Weights
     held_out_height: Weights
     spread_px: float
@@ -265,7 +278,7 @@ def judge(
         return None
     moved = np.array([corner_errors(part, matrix, *size) for part in parts])
     spread = np.sqrt(shared * (FOLDS - 1) / FOLDS * np.sum(moved**2, axis=0))
-    return Judged(model, matrix, held, heights, float(spread.max()))
+    return Judged(model, matrix, matrix, model, held, heights, float(spread.max()))
 
 
 def climb(model: Model, matches: Matches, start: Matrix) -> Matrix | None:
@@ -284,30 +297,80 @@ def choose(
     size: tuple[int, int],
     models: tuple[Model, ...],
     shared: float,
+    most_spread_px: float,
 ) -> Judged | None:
-    """Choose the simplest model that no richer one clearly beats on held-out parts.
+    """Fit the models from the simplest on, and lean on a richer one as far as it can be trusted.
 
-    Compared is the correlation of held-out parts, in standard errors of the mean difference, and
-    how far the two maps part at the corners, in spreads of the richer one. A richer model is
-    taken if its gain is beyond doubt, or likely while the maps part clearly.
+    A rich model is right on average and scatters, a simple one is steady and may be wrong: a
+    camera that stood askew by half a percent moves a corner by more than a px, and no single part
+    proves it. So none is chosen. The map moves from the simpler towards the richer one by the
+    product of 1 - SHRINK s² / d² and 1 - s² / m², each at least 0, with d the distance of the two
+    maps at the corners (root mean square), s the spread of the richer one and m the most that is
+    borne: nothing if they part no more than chance would have it, nearly all the way if they part
+    clearly and the richer one is steady. After the estimator of James and Stein (1961, in its
+    positive part; from memory). What gains nothing on held-out parts has no share.
 
     Args:
+        models: From the simplest to the richest.
         shared: How many times the same px are seen by neighbouring parts, 1 or more; widens the
-            standard error.
+            spread.
+        most_spread_px: Spread from which on a richer model has no share, px of the reference.
     """
     chosen: Judged | None = None
     for model in models:
         judged = judge(model, matches, start, size=size, shared=shared)
         if judged is None:
             continue
-        if chosen is None:
-            chosen = judged
-            continue
-        gain = judged.held_out_height - chosen.held_out_height
-        error = float(gain.std(ddof=1) * np.sqrt(shared / len(gain)))
-        surely = float(gain.mean()) / max(error, 1e-9)
-        apart = corner_errors(chosen.matrix, judged.matrix, *size)
-        is_apart = float(np.sqrt(np.mean(apart**2))) > APART_SPREADS * judged.spread_px
-        if surely > BEYOND_DOUBT_SE or (surely > LIKELY_SE and is_apart):
-            chosen = judged
+        share = 0.0 if chosen is None else _trust(chosen, judged, size, most_spread_px)
+        chosen = judged if chosen is None else _leant(chosen, judged, size, share)
     return chosen
+
+
+def _trust(simple: Judged, rich: Judged, size: tuple[int, int], most_spread_px: float) -> float:
+    """How far a richer map is to be trusted against a simpler one, 0 to 1."""
+    apart2 = float(np.mean(corner_errors(simple.matrix, rich.matrix, *size) ** 2))
+    gain = float((rich.held_out_height - simple.held_out_height).mean())
+    if not np.isfinite(apart2 + rich.spread_px) or apart2 == 0 or gain <= 0:
+        return 0.0
+    by_place = 1 - SHRINK * rich.spread_px**2 / apart2
+    by_spread = 1 - (rich.spread_px / most_spread_px) ** 2
+    return max(0.0, by_place) * max(0.0, by_spread)
+
+
+def _leant(simple: Judged, rich: Judged, size: tuple[int, int], share: float) -> Judged:
+    """Move a simpler map towards a richer one by a share of the way."""
+    apart2 = float(np.mean(corner_errors(simple.matrix, rich.matrix, *size) ** 2))
+    if not np.isfinite(apart2 + rich.spread_px):
+        return simple
+    # as far as the map stays simple it may be wrong by what parts them, yet not by more than s
+    spread2 = rich.spread_px**2
+    kept2 = min(spread2, simple.spread_px**2 + apart2)
+    spread = float(np.sqrt(share * spread2 + (1 - share) * kept2))
+    if share == 0:
+        return replace(simple, spread_px=spread)
+    leader = rich if share >= 0.5 else simple
+    return Judged(
+        model=rich.model if share >= NEEDED_SHARE else simple.model,
+        matrix=_between(simple.matrix, rich.matrix, share, size),
+        reached=rich.matrix,
+        climbed=rich.model,
+        held_out_px=leader.held_out_px,
+        held_out_height=leader.held_out_height,
+        spread_px=spread,
+    )
+
+
+def _between(one: Matrix, other: Matrix, share: float, size: tuple[int, int]) -> Matrix:
+    """Return the map whose corners lie between those of two maps.
+
+    >>> from .matrices import similarity
+    >>> at = _between(np.eye(3), similarity(shift=(4.0, 0.0)), 0.25, (90, 60))
+    >>> float(at[0, 2].round(6))
+    1.0
+    """
+    at = corners(*size)
+    first, second = apply(one, at), apply(other, at)
+    try:
+        return fit(Model.HOMOGRAPHY, at, first + share * (second - first))
+    except (ValueError, np.linalg.LinAlgError):
+        return one

@@ -29,7 +29,7 @@ class Limits:
             level that are always assumed.
     """
 
-    version: int = 2
+    version: int = 3
     agree_px: float = 1.5
     least_parts: int = 12
     least_share: float = 0.25
@@ -39,7 +39,7 @@ class Limits:
     scale_from: float = 0.05
     scale_to: float = 20.0
     finest_px: float = 4600
-    spread_factor: float = 4.5
+    spread_factor: float = 3.0
     held_out_share: float = 1.1
     floor_px: float = 0.15
 
