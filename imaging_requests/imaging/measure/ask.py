@@ -11,16 +11,19 @@ from imaging_requests.imaging.files.guard import GuardFailure, GuardPool, Troubl
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.measure.finding import Finding
 from imaging_requests.imaging.measure.plan import Plan
+from imaging_requests.imaging.measure.traits import Traits
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
     """What was found. ``frames``: for each file its findings and size in px, or why it gives none.
-    ``together``: findings of the bracket that the files make.
+    ``together``: findings of the bracket that the files make. ``traits``: of each file, empty if
+    not asked for.
     """
 
     frames: tuple[tuple[tuple[Finding, ...], tuple[int, int]] | Unreadable, ...]
     together: tuple[Finding, ...]
+    traits: tuple[Traits, ...]
 
 
 def measure(
@@ -32,6 +35,7 @@ def measure(
     megapixels: float,
     charts: tuple[str, ...] = (),
     wanted_ev: Sequence[float] = (),
+    with_traits: bool = False,
 ) -> Measured | GuardFailure:
     """Measure files in a guarded process; never raises because of them.
 
@@ -43,6 +47,7 @@ def measure(
         megapixels: Size of all files together by their headers; lengthens the time allowed.
         charts: Editions that the studio owns; those on its strips if empty.
         wanted_ev: Exposures of the bracket that were ordered.
+        with_traits: Read too what can be held against another picture.
     """
     answer = pool.run(
         {
@@ -53,6 +58,7 @@ def measure(
                 "data_folder": str(data_folder.absolute()),
                 "charts": list(charts),
                 "wanted_ev": list(wanted_ev),
+                "with_traits": with_traits,
                 "limits": pool.limits.as_data(),
             },
             "megapixels": megapixels,
@@ -64,9 +70,10 @@ def measure(
     try:
         frames = tuple(_frame(each) for each in answer["frames"])
         together = tuple(Finding.from_data(each) for each in answer["together"])
+        traits = tuple(Traits.from_data(each.get("traits", {})) for each in answer["frames"])
     except (KeyError, TypeError, ValueError) as error:
         return pool.failure(Trouble.GARBLED, detail=repr(error))
-    return Measured(frames, together)
+    return Measured(frames, together, traits)
 
 
 def _frame(data: dict[str, Any]) -> tuple[tuple[Finding, ...], tuple[int, int]] | Unreadable:

@@ -62,9 +62,14 @@ def check_frame(frame: Frame, plan: Plan, tools: Tools) -> list[Finding]:
     Raises:
         ValueError: The technique is unknown.
     """
+    return check_sight(Sight(frame, plan, tools))
+
+
+def check_sight(sight: Sight) -> list[Finding]:
+    """Apply every rule to a frame that has been looked at; see ``check_frame``."""
+    plan = sight.plan
     if plan.technique not in TECHNIQUES:
         raise ValueError(f"{plan.technique} is no technique; known are {', '.join(TECHNIQUES)}.")
-    sight = Sight(frame, plan, tools)
     checks = ROLES.get(plan.role, VIEWS[plan.technique])
     return with_until([found for check in (*ALWAYS, *checks) for found in check(sight)], plan.until)
 

@@ -134,21 +134,48 @@ def exposure_step(one: NDArray[Any], other: NDArray[Any]) -> float | None:
 def sharpness_ratio(one: NDArray[Any], other: NDArray[Any]) -> float | None:
     """Fine detail of the second of two overlapping parts over that of the first.
 
-    Ratio of the energy between a sixteenth and a quarter of a cycle per pixel, noise taken off by
-    what lies above 0.4; square root, so it goes with the amplitude.
+    See ``sharpness_of_parts``; 1 for equal sharpness, below 1 if the second is softer.
+    """
+    return sharpness_of_parts([one], [other])
+
+
+def sharpness_of_parts(
+    ones: Sequence[NDArray[Any]], others: Sequence[NDArray[Any]]
+) -> float | None:
+    """Fine detail of the second of two overlapping pictures over that of the first.
+
+    Ratio of the energies between a sixteenth and a quarter of a cycle per pixel, each part divided
+    by its own mean so that exposure does not count, noise taken off by what lies above 0.4;
+    square root, so it goes with the amplitude. Parts with much detail count as much more.
+
+    Args:
+        ones, others: Linear light of the same places in both pictures, at least 64 px each way; a
+            few px beside each other does no harm. Not modified.
 
     Returns:
-        1 for equal sharpness, below 1 if the second is softer; None if there is no detail.
+        1 for equal sharpness, below 1 if the second is softer; None if neither shows more detail
+        than noise, or no parts go together.
+
+    >>> part = np.random.default_rng(1).random((96, 96)).astype(np.float32)
+    >>> part = cv2.GaussianBlur(part, (0, 0), 1.0)
+    >>> sharpness_of_parts([part], [cv2.GaussianBlur(part, (0, 0), 2.0)]) < 0.5
+    True
     """
-    first, second = as_light(one), as_light(other)
-    if first is None or second is None or first.shape != second.shape:
+    energies, noises = np.zeros(2), np.zeros(2)
+    for one, other in zip(ones, others, strict=True):
+        first, second = as_light(one), as_light(other)
+        if first is None or second is None or first.shape != second.shape:
+            continue
+        if min(first.shape[:2]) < LEAST_ROWS:
+            continue
+        for number, field in enumerate((first, second)):
+            energy, noise = _detail(luminance(field))
+            energies[number] += energy
+            noises[number] += noise
+    sharper = int(np.argmax(energies))
+    if energies[sharper] <= noises[sharper] or energies[0] <= 0:
         return None
-    if min(first.shape[:2]) < 64:
-        return None
-    details = [_detail(luminance(field)) for field in (first, second)]
-    if details[0] <= 0 or details[1] <= 0:
-        return None
-    return float(np.sqrt(details[1] / details[0]))
+    return float(np.sqrt(energies[1] / energies[0]))
 
 
 def seam_step(joined: NDArray[Any], at: int, *, is_upright: bool) -> float | None:
@@ -182,14 +209,18 @@ def seam_step(joined: NDArray[Any], at: int, *, is_upright: bool) -> float | Non
     return float(np.median(across) / (high - low))
 
 
-def _detail(grey: NDArray[Any]) -> float:
+def _detail(grey: NDArray[Any]) -> tuple[float, float]:
+    """Energy of fine detail without noise, and that of the noise, both as shares of the mean."""
     toned = np.sqrt(np.maximum(grey, 0)).astype(np.float64)
-    toned -= toned.mean()
+    mean = float(toned.mean())
+    if mean <= 0:
+        return 0.0, 0.0
+    toned = toned / mean - 1
     window = np.outer(np.hanning(toned.shape[0]), np.hanning(toned.shape[1]))
     power = np.abs(np.fft.rfft2(toned * window)) ** 2
     fy = np.fft.fftfreq(toned.shape[0])[:, None]
     fx = np.fft.rfftfreq(toned.shape[1])[None, :]
     radius = np.hypot(fx, fy)
-    noise = float(np.median(power[radius > 0.4])) / np.log(2)
+    noise = float(np.median(power[radius > 0.4])) / float(np.log(2))
     band = power[(radius > 1 / 16) & (radius < 1 / 4)]
-    return float(np.maximum(band.mean() - noise, 0))
+    return float(np.maximum(band.mean() - noise, 0)), noise

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from imaging_requests.imaging.measure.finding import Finding, Place
+from imaging_requests.imaging.measure.lattice import project
 from imaging_requests.imaging.measure.outline import NoOutline, Outline
 from imaging_requests.imaging.measure.plan import Sight
 from imaging_requests.imaging.measure.sampling import luminance, rectified
@@ -195,10 +199,15 @@ def read_strip_ruler(sight: Sight) -> Density | None:
     part, seen = rectified(luminance(light), to_px, (x + 0.5, y - 1.5, length, 3.0), step)
     inside = seen.all(axis=0)
     profile = part.mean(axis=0)[: int(inside.argmin()) if not inside.all() else None]
-    found = read_ruler(profile, block_mm=strip.ruler_block_mm)
-    if found is None:
-        return None
-    return Density(found.px_per_mm * step * across, found.residual_mm, found.edges)
+
+    def place(edges: NDArray[np.float64]) -> NDArray[np.float64]:
+        # the chart is small, so its map is not to be trusted over the length of the ruler: edges
+        # are found in the rectified part, and their distances measured in the picture itself
+        along = np.column_stack([x + 0.5 + (edges + 0.5) * step, np.full(len(edges), y)])
+        at = project(to_px, along)
+        return np.asarray(np.hypot(*(at - at[0]).T))
+
+    return read_ruler(profile, block_mm=strip.ruler_block_mm, place=place)
 
 
 def outline_place(sight: Sight, outline: Outline) -> Place:

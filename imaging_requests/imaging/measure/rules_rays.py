@@ -6,7 +6,7 @@ import numpy as np
 
 from imaging_requests.imaging.measure.delta_e import lab_to_xyz
 from imaging_requests.imaging.measure.finding import Finding, Place
-from imaging_requests.imaging.measure.infrared import linearity, read_ink_lines
+from imaging_requests.imaging.measure.infrared import InkLines, linearity, read_ink_lines
 from imaging_requests.imaging.measure.outline import Outline
 from imaging_requests.imaging.measure.plan import Sight
 from imaging_requests.imaging.measure.specks import count_specks
@@ -173,21 +173,35 @@ def _strip(sight: Sight) -> list[Finding]:
     return [*found, _band(sight)]
 
 
-def _band(sight: Sight) -> Finding:
-    rules, strip, row = sight.tools.rules, sight.tools.strip, sight.grey_row
-    light = sight.frame.light
-    assert row is not None
-    assert light is not None
+def ink_lines(sight: Sight) -> InkLines | None:
+    """Read the two ink lines of the infrared strip; None if they are not in the frame."""
+    strip, row, light = sight.tools.strip, sight.grey_row, sight.frame.light
+    if row is None or light is None:
+        return None
     step = strip.infrared_step_mm
-    lines = read_ink_lines(
+    return read_ink_lines(
         light,
         row,
         carbon_steps=strip.carbon_mm / step,
         iron_gall_steps=strip.iron_gall_mm / step,
         width_steps=strip.line_mm / step,
     )
+
+
+def ink_ratio(sight: Sight) -> float | None:
+    """Contrast of iron-gall ink over that of carbon ink; None if the lines were not read."""
+    lines = ink_lines(sight)
+    least = sight.tools.rules.number("infrared.least_carbon_contrast")
+    return None if lines is None or lines.carbon < least else lines.ratio
+
+
+def _band(sight: Sight) -> Finding:
+    rules, strip, row = sight.tools.rules, sight.tools.strip, sight.grey_row
+    assert row is not None
+    lines = ink_lines(sight)
     if lines is None:
         return rules.unknown("I6", "The ink lines of the strip lie outside this frame.")
+    step = strip.infrared_step_mm
     x, y = row.at((strip.carbon_mm + strip.iron_gall_mm) / 2 / step)
     side = 2 * float(np.hypot(*row.step_px))
     place = Place(x - side / 2, y - side / 2, side, side).scaled(sight.frame.factor)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from imaging_requests.imaging.measure.chart_find import ChartNotFound, FoundChart
 from imaging_requests.imaging.measure.chart_read import (
     ColourReport,
+    PatchReadings,
     compare_with_reference,
     read_patches,
 )
@@ -54,7 +55,18 @@ def check_colour(sight: Sight) -> list[Finding]:
 
 
 def read_chart(sight: Sight, chart: FoundChart) -> ColourReport | None:
-    """Read a chart in full resolution, or in the reduced picture if the part cannot be had."""
+    """Read a chart against its reference; None if its patches cannot be read."""
+    found = _read_patches(sight, chart)
+    return None if found is None else compare_with_reference(*found)
+
+
+def chart_readings(sight: Sight, chart: FoundChart) -> PatchReadings | None:
+    """Read the patches of a chart in full resolution; None if they cannot be read."""
+    found = _read_patches(sight, chart)
+    return None if found is None else found[0]
+
+
+def _read_patches(sight: Sight, chart: FoundChart) -> tuple[PatchReadings, FoundChart] | None:
     encoding = sight.frame.encoding
     if encoding is None:
         return None
@@ -63,15 +75,14 @@ def read_chart(sight: Sight, chart: FoundChart) -> ColourReport | None:
     left, top = (int(value) for value in np.maximum(np.floor(corners.min(axis=0)) - 2, 0))
     right, bottom = (int(value) for value in np.ceil(corners.max(axis=0)) + 3)
     part = sight.frame.crop(left, top, right - left, bottom - top)
-    if part is not None:
-        move = np.array([[1, 0, -left], [0, 1, -top], [0, 0, 1.0]])
-        moved = FoundChart(
-            full.edition, move @ full.to_px, full.turn, full.is_mirrored, full.seen, full.delta_e
-        )
-        readings = read_patches(part, moved, encoding)
-        if readings is not None:
-            return compare_with_reference(readings, moved)
-    return None
+    if part is None:
+        return None
+    move = np.array([[1, 0, -left], [0, 1, -top], [0, 0, 1.0]])
+    moved = FoundChart(
+        full.edition, move @ full.to_px, full.turn, full.is_mirrored, full.seen, full.delta_e
+    )
+    readings = read_patches(part, moved, encoding)
+    return None if readings is None else (readings, moved)
 
 
 def check_flat_field(sight: Sight) -> list[Finding]:

@@ -15,13 +15,14 @@ from imaging_requests.imaging.files.data_values import DataError
 from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.measure.charts import read_editions
-from imaging_requests.imaging.measure.checks import check_frame, with_until
+from imaging_requests.imaging.measure.checks import check_sight, with_until
 from imaging_requests.imaging.measure.finding import Finding, Rules
 from imaging_requests.imaging.measure.frame import Frame
-from imaging_requests.imaging.measure.plan import Plan, Tools
+from imaging_requests.imaging.measure.plan import Plan, Sight, Tools
 from imaging_requests.imaging.measure.read import read_frame
 from imaging_requests.imaging.measure.sets import check_bracket, check_lamps_off
 from imaging_requests.imaging.measure.strip import Strip
+from imaging_requests.imaging.measure.traits_read import traits_of
 
 DATA_NAMES = ("measurements-1.json", "charts-1.json", "target-strip-1.json")
 
@@ -64,6 +65,7 @@ def measure(arguments: Mapping[str, Any]) -> dict[str, Any]:
     Frames with the lamps off are held against the exposures of the bracket.
 
     The answer holds ``frames``, one for each path, each with either ``findings`` or ``refused``,
+    and with what can be held against other pictures (``traits``) if that is asked for;
     and ``together``, the findings of a bracket and of the frames with the lamps off.
     """
     pyvips.cache_set_max(0)
@@ -83,9 +85,11 @@ def measure(arguments: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(frame, Unreadable):
             answers.append({"refused": frame.as_data()})
             continue
-        findings = [found.as_data() for found in check_frame(frame, plan, tools)]
+        sight = Sight(frame, plan, tools)
+        findings = [found.as_data() for found in check_sight(sight)]
         size = [frame.width_px, frame.height_px]
-        answers.append({"findings": findings, "size_px": size})
+        traits = traits_of(sight).as_data() if arguments["with_traits"] else {}
+        answers.append({"findings": findings, "size_px": size, "traits": traits})
         if plan.ev is not None and plan.role in exposures:
             exposures[plan.role].append((plan.ev, frame))
     views = [plan for plan in plans if plan.role == "view"]
