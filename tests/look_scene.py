@@ -7,6 +7,7 @@ from typing import Any
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables.models import Deliverable, Registration
+from imaging_requests.deliverables.registering import CODE_VERSION
 from imaging_requests.intake.models import Derivative, Frame
 from tests import factory
 from tests.factory import LONG_AGO
@@ -74,7 +75,7 @@ def registered(row: Deliverable, matrix: list[list[float]], **more: Any) -> Regi
     """A measured placement of a picture."""
     values: dict[str, Any] = {
         "means": "outline",
-        "code_version": 1,
+        "code_version": CODE_VERSION,
         "width_px": 1280,
         "height_px": 1000,
         "px_to_face_mm": matrix,

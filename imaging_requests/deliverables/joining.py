@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+
+from django.conf import settings
 
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -20,6 +22,8 @@ from imaging_requests.deliverables.models import (
 )
 from imaging_requests.imaging.joining import CODE_VERSION
 from imaging_requests.imaging.joining.settings import JoinSettings
+from imaging_requests.imaging.joining.tile_rules import RULES, SEAM_RULES
+from imaging_requests.imaging.measure.finding import Finding
 from imaging_requests.intake.limits import read_data, reading_limits
 from imaging_requests.intake.models import FileCheck, Job
 
@@ -56,8 +60,13 @@ class Plan:
 
     plates: tuple[Plate, ...]
     px_per_mm: float
-    is_x_ray: bool
+    technique: str
     plate_map: PlateMap | None
+
+    @property
+    def is_x_ray(self) -> bool:
+        """Whether an inverted picture is made too."""
+        return self.technique == X_RAY
 
     @property
     def grid(self) -> tuple[int, int]:
@@ -100,6 +109,8 @@ class Plan:
                 "is_fixed": self.plate_map is not None,
                 "px_per_mm": self.px_per_mm,
                 "settings": asdict(join_settings()),
+                "technique": self.technique,
+                "data_folder": str(settings.BASE_DIR / "fixtures" / "checks"),
                 "limits": reading_limits().as_data(),
             },
         }
@@ -170,13 +181,50 @@ def _plan(row: Deliverable, seats: list[DeliverableFrame], laid: PlateMap | None
         )
         for seat in seats
     )
-    return Plan(plates, row.px_per_mm, row.technique == X_RAY, laid)
+    return Plan(plates, row.px_per_mm, row.technique, laid)
 
 
-def judged(report: dict[str, Any], plan: Plan) -> list[dict[str, Any]]:
-    """Return the checks of a joined picture: order, agreement in overlaps, step at seams."""
-    settings = join_settings()
-    return [_order(report, plan), _fit(report, settings), _seam(report, settings)]
+def rules_of(technique: str) -> tuple[str, ...]:
+    """Return all rules that the joining of a picture answers."""
+    return (ORDER_RULE, FIT_RULE, SEAM_RULE, *RULES.get(technique, ()))
+
+
+def judged(
+    report: dict[str, Any], plan: Plan, findings: Iterable[Mapping[str, Any]] = ()
+) -> list[dict[str, Any]]:
+    """Return the checks of a joined picture: order, agreement in overlaps, step at seams.
+
+    Infrared and X-ray have rules of their own for the seams, which are among ``findings``.
+    """
+    numbers = join_settings()
+    made = [_order(report, plan), _fit(report, numbers)]
+    if plan.technique not in SEAM_RULES:
+        made.append(_seam(report, numbers))
+    return made + [_found(each, plan) for each in findings]
+
+
+def refused(
+    sentence: str, plan: Plan, findings: Iterable[Mapping[str, Any]] = ()
+) -> list[dict[str, Any]]:
+    """Return the checks of tiles that could not be joined."""
+    made = [_check(ORDER_RULE, Verdict.FAIL, "not joined", "joined", sentence)]
+    return made + [_found(each, plan) for each in findings]
+
+
+def _found(said: Mapping[str, Any], plan: Plan) -> dict[str, Any]:
+    """Turn a finding on a tile into a check of its frame."""
+    finding = Finding.from_data(said["finding"])
+    return {
+        "frame": plan.plates[said["tile"] - 1].frame,
+        "rule": finding.rule_id,
+        "rule_version": finding.rule_version,
+        "verdict": finding.outcome.value,
+        "value": "" if finding.value is None else f"{finding.value:g}",
+        "unit": finding.unit[:60],
+        "limit": finding.limit[:240],
+        "sentence": finding.sentence,
+        "place_px": None if finding.place is None else finding.place.as_list(),
+    }
 
 
 def _order(report: dict[str, Any], plan: Plan) -> dict[str, Any]:
@@ -227,11 +275,6 @@ def _seam(report: dict[str, Any], settings: JoinSettings) -> dict[str, Any]:
     words = f"The largest step at a seam is {step:.2f} % of the range of levels."
     limit = f"≤ {settings.seam_pass_percent:g} %, warning up to {settings.seam_warn_percent:g} %"
     return _check(SEAM_RULE, verdict, f"{step:.2f}", limit, words, "%")
-
-
-def refused(sentence: str) -> list[dict[str, Any]]:
-    """Return the check of tiles that could not be joined."""
-    return [_check(ORDER_RULE, Verdict.FAIL, "not joined", "joined", sentence)]
 
 
 def _check(

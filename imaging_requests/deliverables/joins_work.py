@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.deliverables import joining
-from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_join
+from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_checks, keep_join
 from imaging_requests.deliverables.actions.records import spoken
 from imaging_requests.deliverables.joined import EXTENSION, INVERTED, is_whole
 from imaging_requests.deliverables.models import Deliverable, Join
@@ -20,12 +20,13 @@ from imaging_requests.imaging.files.ask import derive as ask_derive
 from imaging_requests.imaging.files.derived import Derived
 from imaging_requests.imaging.files.fixity import hash_file, sync_folder
 from imaging_requests.imaging.files.guard import GuardFailure, Trouble
+from imaging_requests.imaging.joining.tile_rules import unknown
 from imaging_requests.imaging.joining.words import Trouble as Broken
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.made import DERIVED, MadeFile
 from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import CannotDoError, TryLaterError, Work
-from imaging_requests.intake.limits import recipe
+from imaging_requests.intake.limits import measurement_rules, recipe
 from imaging_requests.intake.places import Key, reason_of
 
 logger = logging.getLogger(__name__)
@@ -33,6 +34,7 @@ logger = logging.getLogger(__name__)
 QUEUE = "pixels"
 #: 84 plates are 1.3 thousand million pixels; the guarded process has its own, shorter limit.
 LONGEST_S = 1_800.0
+FINDINGS = "findings"
 #: Rough room for one pixel of a tile while it is read, joined and written, in px of the limit.
 PASSES = 4
 TILES_ARE_SAFE = "The tiles are safe, and are joined as soon as this is put right."
@@ -74,6 +76,7 @@ def _join(work: Work) -> None:
     if made is not None and is_whole(made):
         # the tiles were laid back to an earlier order: its joining stands again
         with work.publish():
+            keep_checks(row, plan, _checks_of(made, plan), now=work.now())
             ask_where_it_lies(row, now=work.now())
         return
     paths = [_path_of(plate) for plate in plan.plates]
@@ -85,17 +88,33 @@ def _join(work: Work) -> None:
         inverted = Path(scratch) / "inverted.tif" if plan.is_x_ray else None
         answer = guards().run({**plan.request(paths, target, inverted), "megapixels": megapixels})
         if isinstance(answer, GuardFailure):
-            answer = {"refused": {"sentence": _settle(answer, work)}}
+            sentence = _settle(answer, work)
+            answer = {
+                "refused": {"sentence": sentence},
+                FINDINGS: [
+                    each.as_data()
+                    for each in unknown(plan.technique, sentence, measurement_rules())
+                ],
+            }
         if "refused" in answer:
             if answer["refused"].get("reason") == Broken.SAVE.value:
                 raise TryLaterError(NOT_WRITTEN)
             _demand_good_copies(answer["refused"], plan)
-            sentence = str(answer["refused"]["sentence"])
+            said = [answer["refused"], *(each["finding"] for each in answer[FINDINGS])]
             for path, plate in zip(paths, plan.plates, strict=True):
-                sentence = sentence.replace(path.name, plate.name)
-            _keep_refusal(work, row, plan, sentence)
+                for each in said:
+                    each["sentence"] = str(each["sentence"]).replace(path.name, plate.name)
+            _keep_refusal(work, row, plan, answer)
             return
-        _keep_joined(work, row, plan, answer["report"], target, inverted)
+        _keep_joined(work, row, plan, answer, target, inverted)
+
+
+def _checks_of(made: Join, plan: joining.Plan) -> list[dict[str, Any]]:
+    """What an earlier joining said, to be said again."""
+    findings = made.report.get(FINDINGS, [])
+    if not made.sha256:
+        return joining.refused(made.sentence, plan, findings)
+    return joining.judged(made.report, plan, findings)
 
 
 def _path_of(plate: joining.Plate) -> Path:
@@ -140,8 +159,9 @@ def _settle(failure: GuardFailure, work: Work) -> str:
     return failure.sentence
 
 
-def _keep_refusal(work: Work, row: Deliverable, plan: joining.Plan, sentence: str) -> None:
+def _keep_refusal(work: Work, row: Deliverable, plan: joining.Plan, answer: dict[str, Any]) -> None:
     """Keep that the tiles cannot be joined; what was joined once keeps its verdict."""
+    sentence = str(answer["refused"]["sentence"])
     joined_once = Join.objects.filter(deliverable=row, recipe=plan.recipe).exclude(sha256="")
     if joined_once.exists():
         raise CannotDoError(f"The joined picture cannot be made again. {sentence}")
@@ -149,8 +169,12 @@ def _keep_refusal(work: Work, row: Deliverable, plan: joining.Plan, sentence: st
         keep_join(
             row=row,
             plan=plan,
-            values={"verdict": Join.Verdict.NOT_JOINED, "sentence": sentence},
-            checks=joining.refused(sentence),
+            values={
+                "verdict": Join.Verdict.NOT_JOINED,
+                "sentence": sentence,
+                "report": {FINDINGS: answer[FINDINGS]},
+            },
+            checks=joining.refused(sentence, plan, answer[FINDINGS]),
             now=work.now(),
         )
         work.result = {"verdict": Join.Verdict.NOT_JOINED.value}
@@ -160,10 +184,11 @@ def _keep_joined(
     work: Work,
     row: Deliverable,
     plan: joining.Plan,
-    report: dict[str, Any],
+    answer: dict[str, Any],
     target: Path,
     inverted: Path | None,
 ) -> None:
+    report = answer["report"]
     sha256 = hash_file(target).sha256
     size_bytes = target.stat().st_size
     store.put(target, sha256=sha256, extension=EXTENSION)
@@ -197,7 +222,7 @@ def _keep_joined(
             values={
                 "verdict": Join.Verdict(report["verdict"]),
                 "sentence": " ".join(report["reasons"] or report["notes"]),
-                "report": report,
+                "report": report | {FINDINGS: answer[FINDINGS]},
                 "sha256": sha256,
                 "size_bytes": size_bytes,
                 "width_px": report["width_px"],
@@ -205,7 +230,7 @@ def _keep_joined(
                 "pictures": pictures,
                 "is_tone_stretched": made.is_tone_stretched,
             },
-            checks=joining.judged(report, plan),
+            checks=joining.judged(report, plan, answer[FINDINGS]),
             files=files,
             now=work.now(),
         )

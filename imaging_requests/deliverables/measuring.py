@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.collection.queries import facts_now
-from imaging_requests.deliverables import lamps, queries
+from imaging_requests.deliverables import faces, joining, lamps, queries
 from imaging_requests.deliverables.actions.measuring import keep_measurements
 from imaging_requests.deliverables.models import (
     Deliverable,
@@ -30,6 +30,7 @@ from imaging_requests.deliverables.owed import composed
 from imaging_requests.imaging.files.guard import GuardFailure, Trouble
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.verdicts import Outcome
+from imaging_requests.imaging.joining.tile_rules import RULES as TILE_RULES
 from imaging_requests.imaging.measure.ask import Measured, measure
 from imaging_requests.imaging.measure.checks import TECHNIQUES
 from imaging_requests.imaging.measure.finding import Finding
@@ -47,6 +48,12 @@ QUEUE = "pixels"
 LONGEST_S = 3600.0
 #: Judged when the file arrived, with every pixel counted; not asked a second time.
 ASKED_BEFORE = frozenset({"G3"})
+#: Answered by the joining of tiles, by the map onto the face, or of two faces together.
+KEPT_ELSEWHERE = frozenset({*TILE_RULES["VF"], *TILE_RULES["IR"], *TILE_RULES["XR"], "X7", "B1"})
+NOT_JOINED = (
+    "Not checked: needs joined tiles. Tiles with several exposures or focus slices are not joined, "
+    "so nobody compares them where they overlap. Look at the overlaps at 100 %."
+)
 #: Read from a target, a gauge or a strip that one frame of a picture shows for all.
 FROM_TARGETS = frozenset(
     {"G6", "V1", "V2", "V3", "V4", "V5", "V13", "R3", "R4", "R7", "U1", "U4", "U5", "I4", "I6"}
@@ -68,7 +75,9 @@ def measure_line(work: Work) -> None:
     row = queries.newest_of_line(work.subject_id)
     if row is None or row.state not in MEASURED_STATES or row.technique not in TECHNIQUES:
         return
-    before = Job.objects.values_list("result", flat=True).get(pk=work.job_id).get("seen", {})
+    earlier = Job.objects.values_list("result", flat=True).get(pk=work.job_id)
+    before = earlier.get("seen", {})
+    traits: dict[str, Any] = {}
     tiles = _tiles(row)
     plan = _plan(row, is_whole=len(tiles) == 1, now=work.now())
     seen, found, measured = {}, [], []
@@ -80,22 +89,47 @@ def measure_line(work: Work) -> None:
             if row.px_per_mm < measurement_rules().number("program.least_px_per_mm"):
                 found += _too_coarse(row, seats)
             else:
-                found += _measure_tile(work, plan, row, seats, dark)
+                told, read = _measure_tile(work, plan, row, seats, dark)
+                found += told
+                traits |= read
                 without = lamps.without_frame(row, off) if number == 0 else []
                 found += [Found(seats[0].frame_id, finding) for finding in without]
             measured += [seat.frame_id for seat in seats]
     kept = [(each.frame_id, each.finding) for each in without_echoes(found)]
+    every = [seat for seats in tiles.values() for seat in seats]
+    for seat in every:
+        known = earlier.get(faces.TRAITS, {}).get(str(seat.frame_id))
+        if known is not None and seat.frame_id not in measured:
+            traits.setdefault(str(seat.frame_id), known)
+    sides = faces.silhouettes(row, traits) if measured else []
     warm_up = lamps.warm_up(row, tiles, kept) if measured else None
-    rules = [rule for rule in measurement_rules().ids() if rule not in ASKED_BEFORE]
+    elsewhere = ASKED_BEFORE | KEPT_ELSEWHERE
+    rules = [rule for rule in measurement_rules().ids() if rule not in elsewhere]
+    if measured and (unjoined := _unjoined(row, tiles)):
+        kept += unjoined
+        rules += [finding.rule_id for _, finding in unjoined]
     with work.publish():
         keep_measurements(found=kept, frame_ids=measured, rules=rules, now=work.now())
         if warm_up is not None:
-            every = [seat.frame_id for seats in tiles.values() for seat in seats]
             keep_measurements(
-                found=[warm_up], frame_ids=every, rules=[lamps.WARM_UP_RULE], now=work.now()
+                found=[warm_up],
+                frame_ids=[seat.frame_id for seat in every],
+                rules=[lamps.WARM_UP_RULE],
+                now=work.now(),
             )
-        every_seat = [seat for seats in tiles.values() for seat in seats]
-        work.result = {"seen": seen, "frames": len(measured), "of": composed(every_seat)}
+        for frame_id, finding in sides:
+            keep_measurements(
+                found=[(frame_id, finding)],
+                frame_ids=[frame_id],
+                rules=[finding.rule_id],
+                now=work.now(),
+            )
+        work.result = {
+            "seen": seen,
+            "frames": len(measured),
+            "of": composed(every),
+            faces.TRAITS: traits,
+        }
 
 
 def without_echoes(found: Iterable[Found]) -> list[Found]:
@@ -121,6 +155,20 @@ def without_echoes(found: Iterable[Found]) -> list[Found]:
             said.add(echo)
         kept.append(each)
     return kept
+
+
+def _unjoined(
+    row: Deliverable, tiles: Mapping[str, Sequence[DeliverableFrame]]
+) -> list[tuple[int, Finding]]:
+    """What the rules of joined tiles say of tiles that the program does not join."""
+    seats = [seat for each in tiles.values() for seat in each]
+    is_tiled = len({(seat.tile_x, seat.tile_y) for seat in seats}) > 1
+    if not is_tiled or (joining.is_joined_kind(row) and joining.plan_of(row) is not None):
+        return []
+    return [
+        (seats[0].frame_id, measurement_rules().unknown(rule, NOT_JOINED))
+        for rule in TILE_RULES.get(row.technique, ())
+    ]
 
 
 def _tiles(row: Deliverable) -> dict[str, list[DeliverableFrame]]:
@@ -177,7 +225,8 @@ def _measure_tile(
     row: Deliverable,
     seats: Sequence[DeliverableFrame],
     dark: Sequence[Frame],
-) -> list[Found]:
+) -> tuple[list[Found], dict[str, Any]]:
+    """What was found on a tile, and the traits of its frames by their keys."""
     files = [(_readable(seat.frame), replace(plan, ev=seat.ev)) for seat in seats]
     files += [(_readable(frame), replace(plan, ev=frame.ev, role="ambient")) for frame in dark]
     every = [*(seat.frame for seat in seats), *dark]
@@ -189,10 +238,16 @@ def _measure_tile(
         scratch_in=store.derived_folder(seats[0].frame.sha256),
         megapixels=pixels / 1e6,
         wanted_ev=[seat.ev for seat in seats],
+        with_traits=True,
     )
     if isinstance(answer, GuardFailure):
-        return _unanswered(work, answer, row, seats)
-    return _found(answer, seats)
+        return _unanswered(work, answer, row, seats), {}
+    traits = {
+        str(seat.frame_id): {**read.as_data(), "ev": seat.ev}
+        for seat, read in zip(seats, answer.traits[: len(seats)], strict=True)
+        if read.as_data()
+    }
+    return _found(answer, seats), traits
 
 
 def _readable(frame: Frame) -> Path:

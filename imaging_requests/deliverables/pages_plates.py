@@ -107,7 +107,7 @@ def files_of(made: Join | None, user: User) -> list[dict[str, Any]]:
 
 def figures(made: Join | None) -> list[dict[str, Any]]:
     """Return verdict, residual in px and mm, and step at the seams, as facts."""
-    if made is None or not made.report:
+    if made is None or not made.sha256:
         return []
     report = made.report
     rows: list[dict[str, Any]] = [

@@ -7,9 +7,12 @@ computed on the program's own small copies; masters are not opened.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyvips
@@ -33,20 +36,22 @@ from imaging_requests.imaging.alignment.matrices import Matrix, inverse, normali
 from imaging_requests.imaging.alignment.pictures import Picture, UnfitError, picture_of
 from imaging_requests.imaging.files.data_values import take_number, take_whole
 from imaging_requests.imaging.measure.outline import NoOutline, find_outline
+from imaging_requests.imaging.measure.scale import check_enlargement
 from imaging_requests.imaging.orientation.limits import Limits as TurnLimits
 from imaging_requests.imaging.orientation.turns import Answer, Orientation, Turn, find_turn
 from imaging_requests.intake.actions.deriving import PYRAMID
-from imaging_requests.intake.limits import read_data
+from imaging_requests.intake.limits import measurement_rules, read_data
 from imaging_requests.intake.models import Derivative, FileCheck, Frame
 from imaging_requests.requesting.words import numbers_of
 
 #: Raised whenever the same pictures may give another map; old maps are then made again.
-CODE_VERSION = 1
+CODE_VERSION = 2
 VISIBLE = ("VF", "VC")
 WHOLE = (DeliverableKind.SINGLE, DeliverableKind.BRACKET)
 USED = (DeliverableState.ACCEPTED, DeliverableState.TO_REVIEW, DeliverableState.BUILDING)
 OPEN = (DeliverableState.BUILDING, DeliverableState.TO_REVIEW)
-TURN_RULE, OBJECT_RULE = "G11", "G12"
+TURN_RULE, OBJECT_RULE, SCALE_RULE = "G11", "G12", "X7"
+X_RAY = "XR"
 Verdict = Registration.Verdict
 
 
@@ -174,9 +179,12 @@ def register_picture(row: Deliverable) -> Registered | None:
             if row.face == "E"
             else "It is made of several tiles that are not joined to one picture."
         )
-        return Registered(row=_nothing(row, small, why), checks=())
+        nothing = _nothing(row, small, why)
+        is_scaled = row.technique == X_RAY and row.state in OPEN
+        checks: tuple[FileCheck, ...] = (_scale_check(row, nothing, small),) if is_scaled else ()
+        return Registered(row=nothing, checks=checks)
     reference = reference_of(row)
-    checks: tuple[FileCheck, ...] = ()
+    checks = ()
     laid = _by_outline(row, small) if row.technique in VISIBLE else None
     if reference is not None and (laid is None or row.state in OPEN):
         by_reference, checks = _by_reference(row, small, reference)
@@ -186,7 +194,47 @@ def register_picture(row: Deliverable) -> Registered | None:
         laid = _nothing(
             row, small, "There is no visible picture of this face yet that lies on its outline."
         )
+    if row.technique == X_RAY:
+        checks = (*checks, _scale_check(row, laid, small))
     return Registered(row=laid, checks=checks if row.state in OPEN else ())
+
+
+def _scale_check(row: Deliverable, laid: Registration, small: Small) -> FileCheck:
+    """X7: by where an X-ray lies on the face, its scale against the distances of the card."""
+    rules = measurement_rules()
+    if laid.px_to_face_mm is None or laid.residual_mm is None:
+        because = f"Not checked: needs the X-ray laid on the visible picture. {laid.reason}"
+        found = rules.unknown(SCALE_RULE, because)
+    else:
+        to_face = np.array(laid.px_to_face_mm, np.float64)
+        size_mm = mm_per_px(to_face, small.width_px, small.height_px)
+        reach_mm = float(np.hypot(small.width_px, small.height_px)) / 2 * size_mm
+        card = None if row.shot_line is None else row.shot_line.setup_card
+        values = {} if card is None else card.values
+        found = check_enlargement(
+            1 / size_mm,
+            row.px_per_mm,
+            source_detector_mm=_distance(values, "source_detector_mm"),
+            object_detector_mm=_distance(values, "object_detector_mm"),
+            error_percent=100 * laid.residual_mm / reach_mm,
+            rules=rules,
+        )
+    return FileCheck(
+        frame=_cover(row),
+        rule=found.rule_id,
+        rule_version=found.rule_version,
+        value="" if found.value is None else f"{found.value:g}",
+        unit=found.unit,
+        limit=found.limit,
+        verdict=found.outcome.value,
+        sentence=found.sentence,
+    )
+
+
+def _distance(values: Mapping[str, Any], name: str) -> float | None:
+    value = values.get(name)
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if is_number and value is not None and math.isfinite(value) else None
 
 
 def _cover(row: Deliverable) -> Frame:
@@ -291,7 +339,7 @@ def _by_reference(
     made.means, made.reference = Registration.Means.REFERENCE, reference.deliverable
     remark = (
         "Parts behind the paint, as bars and cradles, lie enlarged and cannot fit."
-        if row.technique == "XR"
+        if row.technique == X_RAY
         else ""
     )
     matrix = to_face @ found.matrix @ inverse(small.to_full)

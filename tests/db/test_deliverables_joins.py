@@ -93,8 +93,8 @@ def test_tiles_are_joined_by_themselves_and_checked(
     made = joining.newest_join(row)
     assert made is not None
     assert made.verdict == Join.Verdict.JOINED, made.sentence
-    assert {rule: checks(row)[rule].verdict for rule in ("J1", "J2", "J3")} == {
-        "J1": "pass", "J2": "pass", "J3": "pass"
+    assert {rule: checks(row)[rule].verdict for rule in ("J1", "J2", "X4", "X6")} == {
+        "J1": "pass", "J2": "pass", "X4": "pass", "X6": "pass"
     }  # fmt: skip
     path = store.readable_path(made.sha256, "tif")
     assert path is not None

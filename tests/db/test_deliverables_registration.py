@@ -53,7 +53,7 @@ def registration(line: ShotLine, **changes: Any) -> Registration:
     assert row.cover is not None
     values = {
         "means": "outline",
-        "code_version": 1,
+        "code_version": CODE_VERSION,
         "width_px": 800,
         "height_px": 600,
         "px_to_face_mm": MATRIX,
@@ -97,7 +97,7 @@ def test_a_map_without_numbers_or_a_doubt_without_reason_is_refused(
 
 def test_one_map_for_each_version_of_the_code(line: ShotLine) -> None:
     registration(line)
-    registration(line, code_version=2)
+    registration(line, code_version=CODE_VERSION + 1)
     with pytest.raises(IntegrityError), transaction.atomic():
         registration(line)
 

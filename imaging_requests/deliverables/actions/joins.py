@@ -79,16 +79,7 @@ def keep_join(
     keep_made(files, now=now)
     if not is_new and values.get("sha256", made.sha256) != made.sha256:
         _keep_other_bytes(made, values, now)
-    if row.cover_id is not None:
-        for check in checks:
-            FileCheck.objects.update_or_create(
-                frame_id=row.cover_id,
-                rule=check["rule"],
-                rule_version=check["rule_version"],
-                defaults={
-                    name: check[name] for name in ("value", "unit", "limit", "verdict", "sentence")
-                },
-            )
+    keep_checks(row, plan, checks, now=now)
     if is_new:
         ask_where_it_lies(row, now=now)
         record(
@@ -143,6 +134,38 @@ def record_taking(
         after={"kind": kind, "recipe": join.recipe, "sha256": join.sha256},
         now=now,
     )
+
+
+@transaction.atomic
+def keep_checks(
+    row: Deliverable,
+    plan: joining.Plan,
+    checks: Sequence[Mapping[str, Any]],
+    *,
+    now: datetime,
+) -> None:
+    """Put what a joining says in place of what an earlier one said, on whichever frame.
+
+    What names no frame of its own stands on the cover.
+    """
+    frame_ids = [plate.frame for plate in plan.plates]
+    if row.cover_id is not None:
+        frame_ids.append(row.cover_id)
+    FileCheck.objects.filter(
+        frame__in=frame_ids, rule__in=joining.rules_of(plan.technique)
+    ).delete()
+    for check in checks:
+        frame_id = check.get("frame", row.cover_id)
+        if frame_id is not None:
+            FileCheck.objects.update_or_create(
+                frame_id=frame_id,
+                rule=check["rule"],
+                rule_version=check["rule_version"],
+                defaults={
+                    name: check[name] for name in ("value", "unit", "limit", "verdict", "sentence")
+                }
+                | {"place_px": check.get("place_px"), "checked_at": now},
+            )
 
 
 @transaction.atomic
