@@ -7,18 +7,21 @@ was not recorded is never taken for equal. Reading a pair costs a fixed number o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
+from imaging_requests.deliverables.faces import traits_of
 from imaging_requests.deliverables.models import Deliverable
 from imaging_requests.imaging.comparison.grading import Grading, grade_pair
 from imaging_requests.imaging.comparison.limits import GradeLimits, MapLimits
 from imaging_requests.imaging.comparison.measured import take_measured
 from imaging_requests.imaging.comparison.set_up import Pair, SetUp, SupportChange
+from imaging_requests.imaging.comparison.targets import pair_by, set_up_by
 from imaging_requests.imaging.comparison.terms import RAKING, TECHNIQUES, VISIBLE, X_RAY
 from imaging_requests.imaging.files.data_values import take_list
+from imaging_requests.imaging.measure.traits import Traits
 from imaging_requests.intake.limits import read_data
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError
@@ -67,13 +70,14 @@ def grade_of(before: Deliverable, after: Deliverable) -> Grading:
     before, after = sorted((before, after), key=lambda row: (row.captured_at, row.pk))
     demand_one_view(before, after)
     limits = numbers().grades
-    first, said_before = set_up_of(before, limits, which="before")
-    second, said_after = set_up_of(after, limits, which="after")
+    read = traits_of((before, after))
+    first, said_before = set_up_of(before, limits, which="before", traits=read.get(before.pk))
+    second, said_after = set_up_of(after, limits, which="after", traits=read.get(after.pk))
     return grade_pair(
         before.technique,
         first,
         second,
-        pair_of(before, after),
+        pair_of(before, after, read),
         limits=limits,
         floor=floor_words(before.technique),
         warnings=(*said_before, *said_after),
@@ -104,10 +108,14 @@ def demand_one_view(before: Deliverable, after: Deliverable) -> None:
 
 
 def set_up_of(
-    row: Deliverable, limits: GradeLimits, *, which: str = ""
+    row: Deliverable, limits: GradeLimits, *, which: str = "", traits: Traits | None = None
 ) -> tuple[SetUp, tuple[str, ...]]:
-    """Return the set-up a picture was made with, and where its files contradict the card."""
-    return take_measured(_typed(row), _from_file(row), limits=limits, which=which)
+    """Return the set-up a picture was made with, and where its files contradict the card.
+
+    ``traits``: what the targets in its files showed, from ``faces.traits_of``.
+    """
+    shown = set_up_by(row.technique, traits or Traits())
+    return take_measured(_typed(row), _from_file(row, shown), limits=limits, which=which)
 
 
 def _typed(row: Deliverable) -> SetUp:
@@ -146,22 +154,26 @@ def _typed(row: Deliverable) -> SetUp:
     )
 
 
-def _from_file(row: Deliverable) -> SetUp:
-    """What the cover's file says of the camera; empty for what it does not say."""
+def _from_file(row: Deliverable, shown: SetUp) -> SetUp:
+    """What the files say of camera and targets; empty for what they do not say."""
     exif: Mapping[str, Any] = (row.cover.structure.get("exif") if row.cover else None) or {}
     if row.technique == X_RAY:
         return SetUp(camera_serial=str(exif.get("body_serial") or ""))
-    return SetUp(
+    return replace(
+        shown,
         camera_serial=str(exif.get("body_serial") or ""),
         lens_serial=str(exif.get("lens_serial") or ""),
         aperture=_number(exif, "f_number"),
     )
 
 
-def pair_of(before: Deliverable, after: Deliverable) -> Pair:
-    """Return what is known of two pictures together."""
+def pair_of(before: Deliverable, after: Deliverable, read: Mapping[int, Traits]) -> Pair:
+    """Return what is known of two pictures together; ``read``: from ``faces.traits_of``."""
     change, words = support_between(before.object_id, before.captured_at, after.captured_at)
-    return Pair(support=change, support_words=words)
+    pair = Pair(support=change, support_words=words)
+    if before.pk not in read or after.pk not in read:
+        return pair
+    return pair_by(before.technique, read[before.pk], read[after.pk], pair)
 
 
 def support_between(object_id: int, since: datetime, until: datetime) -> tuple[SupportChange, str]:

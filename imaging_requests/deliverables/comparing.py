@@ -13,6 +13,7 @@ import numpy as np
 
 from imaging_requests.collection.queries import facts_now
 from imaging_requests.deliverables.comparability import numbers, pair_of, set_up_of
+from imaging_requests.deliverables.faces import traits_of
 from imaging_requests.deliverables.joining import is_joined_kind, newest_join
 from imaging_requests.deliverables.models import Comparison, Deliverable, Registration
 from imaging_requests.deliverables.registering import CODE_VERSION as MAP_VERSION
@@ -83,8 +84,9 @@ def plan_of(row: Comparison) -> Plan:
     """Gather files, set-ups and what is known of the station; raises `NoMasterError`."""
     before, after = row.before, row.after
     limits = numbers().grades
-    first, said_before = set_up_of(before, limits, which="before")
-    second, said_after = set_up_of(after, limits, which="after")
+    read = traits_of((before, after))
+    first, said_before = set_up_of(before, limits, which="before", traits=read.get(before.pk))
+    second, said_after = set_up_of(after, limits, which="after", traits=read.get(after.pk))
     if not before.px_per_mm:
         raise NoMasterError("The density of the earlier picture is not known.")
     retest = retest_for(before, after)
@@ -93,7 +95,7 @@ def plan_of(row: Comparison) -> Plan:
         before=master_of(before),
         after=master_of(after),
         set_ups=(first, second),
-        pair=pair_of(before, after),
+        pair=pair_of(before, after, read),
         more={
             "px_per_mm": before.px_per_mm,
             "face_px": _face_px(before),

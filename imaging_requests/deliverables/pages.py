@@ -27,6 +27,7 @@ from imaging_requests.deliverables.models import (
     Package,
 )
 from imaging_requests.deliverables.owed import owed_by
+from imaging_requests.deliverables.unchecked import unchecked
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import why_not
@@ -190,6 +191,7 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "strip": shown.strip(row, seats, small, chosen_id),
         "check_rows": shown.check_rows(row, checks),
         "passes": shown.passes(checks),
+        "unchecked": unchecked(row),
         "unread": queries.unread_frames(row),
         "owed": owed_by(row) if is_waiting else [],
         "facts": facts_of(row, number, place),

@@ -10,6 +10,7 @@ import pytest
 from imaging_requests.campaigns.models import SetupCard
 from imaging_requests.deliverables.comparability import grade_of
 from imaging_requests.deliverables.models import Deliverable
+from imaging_requests.intake.models import Job
 from imaging_requests.people.errors import DomainError
 from tests import factory
 
@@ -26,6 +27,11 @@ CARD = {
     "elevation_deg": 10,
     "lamp": "spot, serial 552",
 }
+
+
+CHART = {"chart": "strip-1", "chart_lab": [[50, 0, 0], [70, 5, 5]]}
+TINTED = {"chart": "strip-1", "chart_lab": [[50, 8, 0], [70, 15, 5]]}
+OTHER = {"chart": "classic-24", "chart_lab": [[50, 0, 0], [70, 5, 5]]}
 
 
 def raking(obj: Any, days: int, *, exif: dict[str, Any] | None = None, **card: Any) -> Deliverable:
@@ -95,6 +101,76 @@ def test_pictures_of_two_views_are_refused_in_words(obj: Any) -> None:
         grade_of(raking(obj, 0), factory.deliverable(other, "RK", variant="L"))
 
 
+def read_as(row: Deliverable, **traits: Any) -> Deliverable:
+    """What the job `measure` keeps of a picture's frame."""
+    Job.objects.create(
+        kind="measure",
+        key=f"measure:{row.shot_line_id}",
+        subject_id=row.shot_line_id,
+        queue="pixels",
+        state="done",
+        result={"traits": {str(row.cover_id): {**traits, "ev": 0}}},
+    )
+    return row
+
+
+def test_the_gauge_overrides_the_card_and_the_contradiction_is_said(obj: Any) -> None:
+    early = read_as(raking(obj, 0), elevation_deg=10.2, azimuth_deg=270.5)
+    late = read_as(raking(obj, 30), elevation_deg=14.0, azimuth_deg=283.0)
+    found = grade_of(early, late)
+    assert found.grade.value == "C"
+    assert "the lamp stood at 14.0° instead of 10.2°" in found.sentence
+    assert found.warnings == (
+        "The card says lamp elevation 10.0°, the file shows 14.0° (after).",
+        "The card says light from 270°, the file shows 283° (after).",
+    )
+
+
+def test_the_density_by_the_ruler_overrides_the_planned_one(obj: Any) -> None:
+    planned = raking(obj, 0).px_per_mm
+    late = read_as(raking(obj, 30), px_per_mm=planned * 1.02)
+    found = grade_of(raking(obj, 0), late)
+    assert found.grade.value == "B"
+    assert "px/mm differ by 2.0 %" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("technique", "early", "late", "row", "grade", "words"),
+    [
+        ("UV", {"glow_level": 0.4}, {"glow_level": 0.42}, "patch", "A", "differ by 5 %"),
+        ("UV", {"glow_level": 0.4}, {"glow_level": 0.6}, "patch", "C", "differ by 50 %"),
+        ("UV", {"glow_level": 0.4}, {}, "patch", "C", "have not been compared"),
+        ("IR", {"ink_percent": 2}, {"ink_percent": 31}, "band", "C", "ink lines differ by 29 %"),
+        ("IR", {"ink_percent": 2}, {"ink_percent": 3}, "band", "A", "the same band"),
+        ("VF", CHART, CHART, "chart", "A", "differ by 0.0 ΔE00"),
+        ("VF", CHART, TINTED, "chart", "N", "ΔE00 on average"),
+        ("VF", CHART, OTHER, "chart", "C", "have not been compared"),
+    ],
+)
+def test_what_targets_showed_decides_its_row(
+    obj: Any,
+    technique: str,
+    early: dict[str, Any],
+    late: dict[str, Any],
+    row: str,
+    grade: str,
+    words: str,
+) -> None:
+    rows = []
+    for days, traits in ((0, early), (30, late)):
+        used = factory.setup_card(technique=technique)
+        SetupCard.objects.filter(pk=used.pk).update(values={"band_nm": [900, 1700]})
+        at = factory.LONG_AGO + timedelta(days=days)
+        line = factory.shot_line(factory.session(starts_at=at), obj, technique, setup_card=used)
+        made = factory.deliverable(
+            obj, technique, frames=[factory.frame(line)], captured_at=at, shot_line=line
+        )
+        rows.append(read_as(made, **traits))
+    found = {each.row: each for each in grade_of(*rows).findings}[row]
+    assert found.grade.value == grade
+    assert words in found.reason
+
+
 def test_a_grade_costs_a_fixed_number_of_queries(
     obj: Any, django_assert_max_num_queries: Any
 ) -> None:
@@ -104,5 +180,5 @@ def test_a_grade_costs_a_fixed_number_of_queries(
             pk__in=(one.pk, two.pk)
         )
     )
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(6):
         grade_of(*rows)

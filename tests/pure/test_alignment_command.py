@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import tifffile
 from django.core.management import call_command
+from django.core.management.base import CommandError
 
 from imaging_requests.imaging.alignment.files import load_schema
 from imaging_requests.imaging.alignment.matrices import corner_errors, inverse, similarity
@@ -116,3 +117,36 @@ def test_a_missing_file_is_named(folder: Path, capsys: pytest.CaptureFixture[str
         call_command("align", str(folder / "visible.tif"), str(folder / "gone.tif"))
     assert refusal.value.code == 2
     assert "gone.tif" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["", "gone.tif"])
+def test_a_folder_or_a_missing_file_is_told_as_json_too(
+    name: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as end:
+        call_command("align", str(folder / "visible.tif"), str(folder / name), "--json")
+    assert end.value.code == 2
+    found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, load_schema())
+    assert found["verdict"] == "cannot tell"
+    assert found["reason"]
+
+
+@pytest.mark.parametrize("channels", [2, 5])
+def test_channels_of_unknown_meaning_are_refused_by_number(
+    channels: int, folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plane = seen(regions(3, SIZE), 2)
+    path = tmp_path / "channels.tif"
+    tifffile.imwrite(path, np.dstack([plane] * channels), photometric="minisblack")
+    found = answer(capsys, folder / "visible.tif", path)
+    assert found["verdict"] == "cannot tell"
+    assert f"has {channels} channels" in found["reason"]
+    for command in (
+        ("check_image", path, "--technique", "IR"),
+        ("join_tiles", "out.tif", path, path),
+    ):
+        with pytest.raises((SystemExit, CommandError)) as end:
+            call_command(command[0], *map(str, command[1:]), "--json")
+        said = capsys.readouterr()
+        assert f"has {channels} channels" in f"{said.out}{said.err}{end.value}"

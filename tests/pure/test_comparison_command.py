@@ -191,6 +191,19 @@ def test_a_constant_picture_gives_no_map_and_says_why(tmp_path: Path) -> None:
     assert "same value everywhere" in refused(path, path, "--px-per-mm", 3)
 
 
+def test_what_is_refused_is_told_as_json_too(tmp_path: Path) -> None:
+    (tmp_path / "empty.tif").write_bytes(b"")
+    for wrong in (tmp_path / "empty.tif", tmp_path, tmp_path / "gone.tif"):
+        out, err = io.StringIO(), io.StringIO()
+        with pytest.raises(SystemExit) as end:
+            call_command("compare", str(wrong), str(wrong), "--json", stdout=out, stderr=err)
+        assert end.value.code == 2
+        data = json.loads(out.getvalue())
+        jsonschema.validate(data, load_schema())
+        assert data["refused"] == err.getvalue().strip()
+        assert data["technique"] == "VF"
+
+
 def test_grey_and_colour_do_not_mix(files: tuple[Path, Path, str], tmp_path: Path) -> None:
     grey = scenes.write(tmp_path / "ir.tif", scenes.shots(Technique.INFRARED).before)
     found = refused(files[0], grey, "--matrix", "identity", "--px-per-mm", 3)

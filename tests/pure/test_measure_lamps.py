@@ -1,19 +1,27 @@
 """Filters, lamps, inks and rays: what went wrong is found, what cannot be read is not guessed."""
 
+import json
+
 import numpy as np
 import pytest
 
+from imaging_requests.imaging.comparison.set_up import Pair
+from imaging_requests.imaging.comparison.targets import pair_by
 from imaging_requests.imaging.files.verdicts import Outcome
 from imaging_requests.imaging.measure.checks import check_frame
 from imaging_requests.imaging.measure.frame import frame_from_array
-from imaging_requests.imaging.measure.plan import Plan
+from imaging_requests.imaging.measure.plan import Plan, Sight
 from imaging_requests.imaging.measure.sets import check_ambient, check_bracket, check_warm_up
+from imaging_requests.imaging.measure.traits import Traits
+from imaging_requests.imaging.measure.traits_read import traits_of
 from imaging_requests.imaging.measure.xray import dead_lines, is_inverted
 from imaging_requests.imaging.synthesis import Direction, Lamp, Pose, Role, Technique
-from tests.pure.measure_samples import SPEC, as_frame, shoot, tools
+from tests.pure.measure_samples import PX_PER_MM, SPEC, as_frame, shoot, tools
 
 SIDES = {"L": Direction.LEFT, "R": Direction.RIGHT, "T": Direction.TOP, "B": Direction.BOTTOM}
 FACE = (SPEC.width_mm, SPEC.height_mm)
+
+FACE_MM = (SPEC.width_mm, SPEC.height_mm)
 
 
 def found(exposure, **plan):
@@ -203,3 +211,43 @@ class TestBracket:
         seen = check_bracket([one, (0.0, moved)], Plan("UV"), tools())
         assert seen[1].outcome is Outcome.FAIL
         assert seen[1].value == pytest.approx(2.0, abs=0.2)
+
+
+def traits(technique, **options):
+    """What is read of one synthetic frame to hold it against another."""
+    plan = Plan(technique.value, direction="L", px_per_mm=PX_PER_MM, face_mm=FACE_MM)
+    return traits_of(Sight(as_frame(shoot(technique, **options)), plan, tools()))
+
+
+def test_what_is_kept_of_a_frame_is_what_it_was_shot_with():
+    raking = traits(Technique.RAKING, direction=Direction.LEFT)
+    assert raking.azimuth_deg == pytest.approx(270, abs=0.5)
+    assert raking.elevation_deg == pytest.approx(10, abs=0.3)
+    visible = traits(Technique.FLASH)
+    assert visible.px_per_mm == pytest.approx(PX_PER_MM, rel=1e-3)
+    width = np.ptp(np.array(visible.outline_mm)[:, 0])
+    assert width == pytest.approx(SPEC.width_mm, abs=0.5)
+    assert visible.chart == "strip-1"
+    glow = traits(Technique.FLUORESCENCE)
+    dimmer = traits(Technique.FLUORESCENCE, ev=-1)
+    assert dimmer.glow_level / glow.glow_level == pytest.approx(0.5, rel=0.02)
+    assert traits(Technique.INFRARED).ink_percent < 5
+    kept = Traits.from_data(json.loads(json.dumps(visible.as_data())))
+    assert kept == visible
+    assert "glow_level" not in visible.as_data()
+
+
+def test_charts_of_two_shoots_are_held_patch_against_patch():
+    one, other = traits(Technique.FLASH), traits(Technique.FLASH, noise_seed=9)
+    found = pair_by("VF", one, other, Pair())
+    assert found.has_chart
+    assert found.chart_delta_e < 0.2
+    assert pair_by("VF", one, Traits(), Pair()) == Pair()
+
+
+def test_a_frame_without_targets_keeps_nothing():
+    blank = np.full((300, 400, 3), 9_000, np.uint16)
+    frame = frame_from_array(blank, as_frame(shoot(Technique.FLASH)).encoding, clip=tools().clip())
+    for technique in ("VF", "RK", "UV"):
+        sight = Sight(frame, Plan(technique, px_per_mm=PX_PER_MM, face_mm=FACE_MM), tools())
+        assert traits_of(sight).as_data() == {}

@@ -16,7 +16,11 @@ import pyvips
 
 from imaging_requests.imaging.files.decode import open_pixels
 from imaging_requests.imaging.files.limits import Limits as ReadingLimits
-from imaging_requests.imaging.files.limits import is_out_of_memory, refuse_by_header
+from imaging_requests.imaging.files.limits import (
+    is_out_of_memory,
+    refuse_by_header,
+    refuse_extra_channels,
+)
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 
@@ -56,7 +60,7 @@ def open_picture(path: Path, *, limits: ReadingLimits, most_px: int = MOST_PX) -
     structure = read_structure(path)
     if isinstance(structure, Unreadable):
         raise UnfitError(f"{path.name}: {structure.sentence}")
-    refusal = refuse_by_header(structure, limits)
+    refusal = refuse_by_header(structure, limits) or refuse_extra_channels(structure)
     if refusal is not None:
         raise UnfitError(f"{path.name}: {refusal.sentence}")
     if min(structure.width_px, structure.height_px) < SMALLEST_SIDE_PX:

@@ -20,6 +20,8 @@ from imaging_requests.imaging.files.limits import Limits as ReadingLimits
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.measure.charts import Edition, read_editions
+from imaging_requests.imaging.measure.plan import Tools as MeasureTools
+from imaging_requests.imaging.measure.traits import Traits
 
 from .chart import compare_charts
 from .laying import Matrix, as_matrix, polygon_mask
@@ -29,10 +31,13 @@ from .pairing import Comparison, Limits, compare_pair
 from .reading import Light, read_light
 from .render import Panel, draw_map, legend_of, sheet, to_screen
 from .set_up import Pair, SetUp
-from .terms import RAKING, VISIBLE
+from .targets import pair_by, read_traits, set_up_by
+from .terms import INFRARED, RAKING, ULTRAVIOLET, VISIBLE
 
 DATA_NAMES = ("comparability-1.json", "alignment-1.json", "charts-1.json")
 IDENTITY = "identity"
+#: Techniques whose set-up shows in targets; charts are found while the pictures are compared.
+WITH_TARGETS = (RAKING, ULTRAVIOLET, INFRARED)
 
 
 class RefusedError(Exception):
@@ -83,6 +88,7 @@ def compare_files(
     face_px: NDArray[np.float64] | None = None,
     station_floor: float | None = None,
     warnings: tuple[str, ...] = (),
+    measuring: MeasureTools | None = None,
 ) -> tuple[Comparison, float, tuple[str, ...]]:
     """Compare two files.
 
@@ -93,6 +99,7 @@ def compare_files(
         face_px: Corners of the face in px of the earlier file, (n, 2); None for all of it.
         station_floor: See `compare_pair`.
         warnings: What is said beside what the files themselves contradict.
+        measuring: With these the targets in both files are read; None if they have been already.
 
     Returns:
         The comparison, the density of the earlier file it was told in, and notes.
@@ -108,10 +115,20 @@ def compare_files(
         matrix = _aligned(*lights, tools.alignment)
     used: list[SetUp] = []
     said = list(warnings)
-    for which, typed, structure in zip(("before", "after"), set_ups, structures, strict=True):
+    traits = (Traits(), Traits())
+    if measuring is not None and technique in WITH_TARGETS:
+        known: Any = {"px_per_mm": density, "tools": measuring, "limits": reading}
+        traits = (
+            read_traits(before, technique, **known),
+            read_traits(after, technique, **known),
+        )
+        pair = pair_by(technique, *traits, pair)
+    for which, typed, structure, shown in zip(
+        ("before", "after"), set_ups, structures, traits, strict=True
+    ):
         found, contradictions = take_measured(
             replace(typed, px_per_mm=typed.px_per_mm or None),
-            _measured(structure),
+            _measured(structure, set_up_by(technique, shown)),
             limits=tools.limits.grades,
             which=which,
         )
@@ -200,11 +217,12 @@ def _density(given: float | None, structure: Structure, name: str) -> tuple[floa
     )
 
 
-def _measured(structure: Structure) -> SetUp:
+def _measured(structure: Structure, by_targets: SetUp) -> SetUp:
     exif = structure.exif
     if exif is None:
-        return SetUp()
-    return SetUp(
+        return by_targets
+    return replace(
+        by_targets,
         camera=exif.model,
         camera_serial=exif.body_serial,
         lens=exif.lens_model,

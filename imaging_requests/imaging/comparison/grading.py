@@ -128,7 +128,7 @@ def _findings(
             rows_light.ultraviolet_patch(pair, limits),
         )
     else:
-        light = (rows_light.infrared_band(before, after, limits),)
+        light = (rows_light.infrared_band(before, after, pair, limits),)
     return (*camera, *light, support)
 
 

@@ -34,6 +34,7 @@ class GradeLimits:
     rake_other_direction_deg: float
     patch_percent: tuple[float, float]
     band_nm: tuple[float, float]
+    ink_points: tuple[float, float]
     voltage_kv: tuple[float, float]
     charge_percent: tuple[float, float]
     least_inliers: float
@@ -56,6 +57,7 @@ class GradeLimits:
             rake_other_direction_deg=take_number(data, "rake.other_direction_deg"),
             patch_percent=_two(data, "patch.percent"),
             band_nm=_two(data, "band.nm"),
+            ink_points=_two(data, "band.ink_points"),
             voltage_kv=_two(data, "x_ray.voltage_kv"),
             charge_percent=_two(data, "x_ray.charge_percent"),
             least_inliers=take_number(data, "files.least_inliers"),

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from .limits import GradeLimits
-from .set_up import SetUp
+from .set_up import SetUp, widest_turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,5 +85,12 @@ def take_measured(
         if card and card != value:
             said.append(f"The card says {words} {card}, the file says {value}{place}.")
     if measured.azimuths_deg:
+        turned = widest_turn(typed.azimuths_deg, measured.azimuths_deg)
+        if typed.azimuths_deg and (turned is None or turned > limits.rake_azimuth_deg[0]):
+            stated, seen = (
+                " and ".join(f"{each:.0f}°" for each in angles)
+                for angles in (typed.azimuths_deg, measured.azimuths_deg)
+            )
+            said.append(f"The card says light from {stated}, the file shows {seen}{place}.")
         return replace(typed, **changes, azimuths_deg=measured.azimuths_deg), tuple(said)  # type: ignore[arg-type]
     return replace(typed, **changes), tuple(said)  # type: ignore[arg-type]

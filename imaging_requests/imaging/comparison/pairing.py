@@ -141,7 +141,7 @@ def _with_measured(pair: Pair, matrix: Matrix, charts: ChartPair | None) -> Pair
     """What the files show of the pair overrides what was handed in."""
     scale = float(np.sqrt(abs(np.linalg.det(matrix[:2, :2]))))
     pair = replace(pair, px_per_mm_ratio=1 / scale)
-    if charts is None:
+    if charts is None or charts.has_both is None:
         return pair
     return replace(pair, has_chart=charts.has_both, chart_delta_e=charts.mean_delta_e)
 

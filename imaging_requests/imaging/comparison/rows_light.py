@@ -123,28 +123,37 @@ def _filter_types(set_up: SetUp) -> tuple[str, str]:
 
 
 def ultraviolet_patch(pair: Pair, limits: GradeLimits) -> Finding:
-    """The fluorescent reference patch, after scaling; no patch: N."""
+    """Light of the fluorescent reference patch in both files; no patch: N."""
     row = "patch"
     if pair.has_patch is False:
         return Finding(row=row, grade=N, reason="one of the pictures has no reference patch")
     if pair.patch_percent is None:
         return unknown(row, "the reference patches of the two shoots have not been compared")
-    words = f"the reference patches differ by {abs(pair.patch_percent):.0f} % after scaling"
+    words = f"the reference patches differ by {abs(pair.patch_percent):.0f} % in the files"
     return Finding(row=row, grade=by_limits(pair.patch_percent, limits.patch_percent), reason=words)
 
 
-def infrared_band(before: SetUp, after: SetUp, limits: GradeLimits) -> Finding:
-    """Both ends of the band, the lamp's kind; another kind of sensor: N."""
+def infrared_band(before: SetUp, after: SetUp, pair: Pair, limits: GradeLimits) -> Finding:
+    """Both ends of the band, the lamp's kind, the ink lines; another kind of sensor: N."""
     row = "band"
     if before.sensor and after.sensor and before.sensor != after.sensor:
         words = f"another kind of sensor ({after.sensor} instead of {before.sensor})"
         return Finding(row=row, grade=N, reason=words)
+    by_ink = A if pair.ink_points is None else by_limits(pair.ink_points, limits.ink_points)
+    ink_words = (
+        f"the ink lines differ by {abs(pair.ink_points or 0):.0f} % of carbon ink's contrast"
+    )
     if before.band_nm is None or after.band_nm is None:
+        if by_ink is C:
+            return Finding(row=row, grade=C, reason=ink_words)
         return unknown(row, "the infrared band was not recorded for both")
     off = max(abs(a - b) for a, b in zip(before.band_nm, after.band_nm, strict=True))
     grade = by_limits(off, limits.band_nm)
     if before.lamps and after.lamps and before.lamp_types != after.lamp_types:
         return Finding(row=row, grade=C, reason="another kind of infrared lamp")
+    if worst([grade, by_ink]) is not grade:
+        words = f"{ink_words}, so the band is not the one that was recorded"
+        return Finding(row=row, grade=by_ink, reason=words)
     words = f"the band differs by {off:.0f} nm" if off > 0.5 else "the same band"
     return Finding(row=row, grade=grade, reason=words)
 

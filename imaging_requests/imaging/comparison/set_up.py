@@ -72,8 +72,10 @@ class Pair:
     Attributes:
         chart_delta_e: Mean ΔE00 between the chart's patches in both; None: not compared yet.
         has_chart: False when one of the pictures has no chart.
-        patch_percent: Difference of the reference patch after scaling, %; None: not measured yet.
+        patch_percent: Difference of the reference patch's light in the files, %; None: unknown.
         has_patch: False when one of the pictures has no reference patch.
+        ink_points: Difference of what is left of iron-gall ink in infrared, in percentage points of
+            carbon ink's contrast; None: not measured.
         support: What happened to the support in between; None: not known.
         support_words: The same in words, for the sentence.
         tilt_deg: Difference of tilt as fitted from the two files; None: not fitted.
@@ -84,6 +86,7 @@ class Pair:
     has_chart: bool | None = None
     patch_percent: float | None = None
     has_patch: bool | None = None
+    ink_points: float | None = None
     support: SupportChange | None = None
     support_words: str = ""
     tilt_deg: float | None = None

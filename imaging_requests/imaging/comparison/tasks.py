@@ -12,6 +12,7 @@ import pyvips
 from PIL import Image
 
 from imaging_requests.imaging.files.limits import Limits as ReadingLimits
+from imaging_requests.imaging.measure.task import read_tools as read_measuring
 
 from .answer import as_data
 from .change import noise_floor
@@ -43,7 +44,8 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
 
     Args:
         arguments: `data_folder`, `limits`, `technique`, `before`, `after`, `set_ups`, `is_vouched`;
-            `matrix`, `px_per_mm`, `face_px`, `station_floor`, `output`, `captions` may be None.
+            `matrix`, `px_per_mm`, `face_px`, `station_floor`, `output`, `captions` may be None;
+            `reads_targets` if what targets show in the files is not in the set-ups already.
 
     Returns:
         `answer` (see the schema compare.json), `notes` and `noise_floor`, the floor that this pair
@@ -68,6 +70,9 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
             face_px=None if corners is None else np.array(corners, np.float64),
             station_floor=arguments.get("station_floor"),
             warnings=tuple(arguments.get("warnings") or ()),
+            measuring=read_measuring(arguments["data_folder"])
+            if arguments.get("reads_targets")
+            else None,
         )
     except RefusedError as refusal:
         return {"refused": str(refusal), "is_alignment": refusal.is_alignment}

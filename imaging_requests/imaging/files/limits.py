@@ -79,6 +79,22 @@ def is_out_of_memory(words: str) -> bool:
     return any(sign in lowered for sign in OUT_OF_MEMORY)
 
 
+def refuse_extra_channels(structure: Structure) -> Unreadable | None:
+    """Say why a picture with channels of unknown meaning is not measured, joined or laid over.
+
+    One channel beside red, green and blue may be left out: it is transparency. Of two channels, or
+    of five, nothing says which one shows the object.
+    """
+    extra = structure.extra_bands
+    if extra == 0 or (extra == 1 and structure.bands > 2):
+        return None
+    return Unreadable(
+        Reason.UNSUPPORTED,
+        f"The picture has {structure.bands} channels, and nothing says which of them show the "
+        "object. Export it as grey or RGB, without further channels, and send it again.",
+    )
+
+
 def refuse_by_header(structure: Structure, limits: Limits) -> Unreadable | None:
     """Say from the header alone why a picture must not be decoded; None if it may be.
 

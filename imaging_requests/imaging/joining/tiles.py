@@ -13,7 +13,11 @@ import pyvips
 
 from imaging_requests.imaging.files.decode import explain, open_pixels
 from imaging_requests.imaging.files.facts import Structure
-from imaging_requests.imaging.files.limits import Limits, refuse_by_header
+from imaging_requests.imaging.files.limits import (
+    Limits,
+    refuse_by_header,
+    refuse_extra_channels,
+)
 from imaging_requests.imaging.files.packed import demand_whole_parts
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.imaging.files.structure import read_structure
@@ -118,6 +122,13 @@ def _open(number: int, path: Path, limits: Limits, scratch: Path) -> Tile | Unjo
             Trouble.DEPTH,
             f"Tile {number} ({path.name}) has {structure.bits_per_sample} bit per channel: too few "
             "levels to compare. Export it with 16 bits and join again.",
+            number,
+        )
+    extra = refuse_extra_channels(structure)
+    if extra is not None:
+        return Unjoined(
+            Trouble.CHANNELS,
+            f"Tile {number} ({path.name}) cannot be joined. {extra.sentence}",
             number,
         )
     bands = structure.bands - structure.extra_bands

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from imaging_requests.imaging.files.decode import ICC_NAME, colour_bands, explain, open_pixels
 from imaging_requests.imaging.files.facts import Structure
-from imaging_requests.imaging.files.limits import Limits, refuse_by_header
+from imaging_requests.imaging.files.limits import Limits, refuse_by_header, refuse_extra_channels
 from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from imaging_requests.imaging.measure.encoding import Encoding, power_encoding, read_encoding
@@ -53,7 +53,7 @@ def read_frame(
     structure = read_structure(path)
     if isinstance(structure, Unreadable):
         return structure
-    refusal = refuse_by_header(structure, limits)
+    refusal = refuse_by_header(structure, limits) or refuse_extra_channels(structure)
     if refusal is not None:
         return refusal
     try:

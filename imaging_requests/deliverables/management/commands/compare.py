@@ -25,6 +25,7 @@ from imaging_requests.imaging.files.guard import GuardFailure, GuardPool
 from imaging_requests.intake.limits import reading_limits
 
 REFUSED = 2
+ANSWER_VERSION = 1
 
 
 class Command(BaseCommand):
@@ -58,13 +59,19 @@ class Command(BaseCommand):
         parser.add_argument("--output", default="", help="write the comparison as PNG here")
         parser.add_argument("--json", action="store_true", help="answer as JSON")
 
+    #: What is answered as JSON beside the sentence if the comparison is refused; None without.
+    _refusal: dict[str, Any] | None = None
+
     def handle(self, *args: Any, **options: Any) -> None:
         technique = str(options["technique"]).upper()
+        self._refusal = {"version": ANSWER_VERSION} if options["json"] else None
         if technique not in TECHNIQUES:
             self._refuse(
                 f"The technique {options['technique']} is not known; it is one of "
                 f"{', '.join(TECHNIQUES)}."
             )
+        if self._refusal is not None:
+            self._refusal["technique"] = technique
         output = self._output(options["output"])
         before_set_up, after_set_up, pair = self._set_ups(options["set_ups"])
         try:
@@ -83,6 +90,7 @@ class Command(BaseCommand):
                     "matrix": None if matrix is None else matrix.tolist(),
                     "px_per_mm": options["px_per_mm"],
                     "is_vouched": options["same_set_up"],
+                    "reads_targets": True,
                     "output": None if output is None else str(drawn),
                 },
             )
@@ -175,5 +183,8 @@ class Command(BaseCommand):
             self._refuse(f"The comparison cannot be written to {path}: {problem.strerror}.")
 
     def _refuse(self, sentence: str) -> NoReturn:
+        if self._refusal is not None:
+            data = self._refusal | {"refused": sentence}
+            self.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
         self.stderr.write(sentence)
         raise SystemExit(REFUSED)

@@ -42,24 +42,30 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         reference, moving, output = options["reference"], options["moving"], options["output"]
+        limits = Limits.from_settings(read_data(DATA))
         for path in (reference, moving):
             if not path.is_file():
+                if options["json"]:
+                    unread = align_files(reference, moving, limits=limits, reading=reading_limits())
+                    self._tell(unread.as_data())
                 self._refuse(f"There is no file {path}.")
         if output is not None:
             if output.exists():
                 self._refuse(f"{output} is there already and is not overwritten.")
             if not output.parent.is_dir():
                 self._refuse(f"There is no folder {output.parent} to write into.")
-        limits = Limits.from_settings(read_data(DATA))
         answer = align_files(reference, moving, limits=limits, reading=reading_limits())
         data = answer.as_data()
         if output is not None and answer.matrix is not None:
             self._write(answer, moving, output)
             data["output"] = str(output)
         if options["json"]:
-            self.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+            self._tell(data)
         else:
             self.stdout.write(_as_text(data))
+
+    def _tell(self, data: dict[str, Any]) -> None:
+        self.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
     def _write(self, answer: FileAlignment, moving: Path, output: Path) -> None:
         assert answer.matrix is not None
