@@ -226,15 +226,7 @@ def record_incident(
     _locked_object(object_id)
     speech = speech_for([object_id])
     case = gather_cases([object_id])[object_id]
-    happened = Event(
-        key="incident",
-        recorded_at=now,
-        order=order_of(now),
-        row=INCIDENT_ROW,
-        table_version=max(speech.tables),
-        started_at=occurred_at,
-        ended_at=occurred_at,
-    )
+    happened = _incident(occurred_at, speech=speech, now=now)
     then = look(with_event(case, happened), speech.tables, t=now, u=now)
     return treatments.record_incident(
         actor=actor,
@@ -245,6 +237,33 @@ def record_incident(
         note=note,
         cases=new_cases(cases_after(then, happened.key), speech),
         now=now,
+    )
+
+
+def _incident(occurred_at: datetime, *, speech: Speech, now: datetime) -> Event:
+    """An incident that is about to be recorded."""
+    return Event(
+        key="incident",
+        recorded_at=now,
+        order=order_of(now),
+        row=INCIDENT_ROW,
+        table_version=max(speech.tables),
+        started_at=occurred_at,
+        ended_at=occurred_at,
+    )
+
+
+def incident_sentences(object_id: int, *, occurred_at: datetime, now: datetime) -> tuple[str, ...]:
+    """Say what an incident entered late changes about pictures made since, before it is saved."""
+    speech = speech_for([object_id])
+    moment = _moment(object_id, speech=speech, t=now, u=now)
+    changes = meaning_changes(moment, _incident(occurred_at, speech=speech, now=now))
+    return tuple(
+        f"{capital(inside(name_view(change.picture)))}, "
+        f"captured on {speech.day(change.picture.captured_at)}, "
+        "will count as made after the incident, not before it."
+        for change in changes.pictures
+        if change.picture.captured_at >= occurred_at
     )
 
 

@@ -130,7 +130,14 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
     """Record that something happened to an object."""
     thing = get_object_or_404(CollectionObject, pk=object_pk)
     form = IncidentForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
+    warnings: tuple[str, ...] = ()
+    if request.method == "POST" and form.is_valid() and "seen" not in request.POST:
+        warnings = acts.incident_sentences(
+            thing.pk, occurred_at=form.cleaned_data["occurred_at"], now=timezone.now()
+        )
+    if warnings:
+        _ask_again(form, request)
+    elif request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         try:
             acts.record_incident(
@@ -149,8 +156,10 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
         "sub": f"{numbers_of([thing.pk])[thing.pk]}, {thing.title}",
         "answer": "Record an incident",
         "button": "Record it",
+        "warnings": warnings,
     }
-    return render(request, "progress/register.html", context, status=422 if form.errors else 200)
+    status = 422 if form.errors or warnings else 200
+    return render(request, "progress/register.html", context, status=status)
 
 
 def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.Form:
@@ -235,6 +244,12 @@ def _warnings(
     )
 
 
+def _ask_again(form: forms.Form, request: HttpRequest) -> None:
+    """Let a form be sent once more, now that what it changes was shown."""
+    form.fields["seen"] = forms.BooleanField(widget=forms.HiddenInput, initial=True)
+    form.data = {**request.POST.dict(), "seen": "yes"}
+
+
 def _again(
     request: HttpRequest,
     treatment_id: int,
@@ -255,8 +270,7 @@ def _again(
         differences = tuple(error.differences)
         form.data = {**request.POST.dict(), "read_version": _version_now(name, subject_id)}
     if warnings:
-        form.fields["seen"] = forms.BooleanField(widget=forms.HiddenInput, initial=True)
-        form.data = {**request.POST.dict(), "seen": "yes"}
+        _ask_again(form, request)
     found = get_object_or_404(all_treatments(), pk=treatment_id)
     refused = Refused(
         name=name,

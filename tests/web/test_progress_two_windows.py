@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from imaging_requests.people.models import User
 from imaging_requests.treatments import actions
-from imaging_requests.treatments.models import DecisionCase, Intervention
+from imaging_requests.treatments.models import DecisionCase, Incident, Intervention
 from imaging_requests.treatments.rules import GateAnswer, NewCase
 from tests import factory
 
@@ -150,3 +150,30 @@ def test_a_start_that_is_entered_late_lists_the_pictures_made_since_before_it_is
     assert "Before you save" not in words(client.post(address, sent | {"started_at": hours_ago(0)}))
     planned.refresh_from_db()
     assert planned.started_at is not None
+
+
+def test_an_incident_that_is_entered_late_lists_the_pictures_made_since_before_it_is_saved(
+    runa: User,
+) -> None:
+    thing = factory.museum_object("AR 0070")
+    factory.deliverable(thing, "VF", captured_at=timezone.now() - timedelta(hours=1))
+    client = signed_in(runa)
+    address = reverse("progress:incident_new", args=[thing.pk])
+    sent = {"kind": "impact", "occurred_at": hours_ago(3), "assigned_to": runa.pk, "note": "Knock"}
+    listed = client.post(address, sent)
+    assert listed.status_code == 422
+    assert "will count as made after the incident, not before it." in words(listed)
+    assert 'name="seen" value="yes"' in listed.content.decode()
+    assert "Knock" in listed.content.decode()
+    assert not Incident.objects.exists()
+    assert client.post(address, sent | {"seen": "yes"}).status_code == 302
+    assert Incident.objects.get().object_id == thing.pk
+
+
+def test_an_incident_of_now_is_recorded_at_once(runa: User) -> None:
+    thing = factory.museum_object("AR 0070")
+    factory.deliverable(thing, "VF", captured_at=timezone.now() - timedelta(hours=1))
+    sent = {"kind": "impact", "occurred_at": hours_ago(0), "assigned_to": runa.pk, "note": ""}
+    address = reverse("progress:incident_new", args=[thing.pk])
+    assert signed_in(runa).post(address, sent).status_code == 302
+    assert Incident.objects.count() == 1
