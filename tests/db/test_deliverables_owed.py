@@ -16,6 +16,7 @@ from imaging_requests.deliverables.models import (
     Registration,
 )
 from imaging_requests.deliverables.owed import WORDS, composed, owed_by
+from imaging_requests.deliverables.registering import CODE_VERSION
 from imaging_requests.intake.jobs import KINDS, enqueue, run
 from imaging_requests.intake.models import Copy, Job, JobState
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed
@@ -65,7 +66,7 @@ def kinds(row: Deliverable) -> set[str]:
 
 def registered(row: Deliverable, **extra: object) -> None:
     values = {
-        "frame": row.cover, "code_version": 1, "width_px": 10, "height_px": 10,
+        "frame": row.cover, "code_version": CODE_VERSION, "width_px": 10, "height_px": 10,
         "verdict": "cannot_tell", "reason": "The size of the object is not recorded.",
     }  # fmt: skip
     Registration.objects.create(deliverable=row, **(values | extra))

@@ -36,7 +36,7 @@ FIRST_PAGES = {
     "photographer": 10,
     "lead": 19,
     "head": 14,
-    "keeper": 7,
+    "keeper": 13,
 }
 
 

@@ -138,7 +138,8 @@ def test_channels_of_unknown_meaning_are_refused_by_number(
 ) -> None:
     plane = seen(regions(3, SIZE), 2)
     path = tmp_path / "channels.tif"
-    tifffile.imwrite(path, np.dstack([plane] * channels), photometric="minisblack")
+    stacked = np.dstack([plane] * channels)
+    tifffile.imwrite(path, stacked, photometric="minisblack", planarconfig="contig")
     found = answer(capsys, folder / "visible.tif", path)
     assert found["verdict"] == "cannot tell"
     assert f"has {channels} channels" in found["reason"]

@@ -37,7 +37,7 @@ FILES = {
     "one level": (np.full((400, 500, 3), 30_000, np.uint16), RGB, True, "8 bit"),
     "black": (np.zeros((400, 500), np.uint16), GREY, True, "8 bit"),
     "one column": (NOISE[:, :1, 0], GREY, True, "so small"),
-    "two channels": (NOISE[..., :2], GREY | {"planarconfig": "contig"}, True, "levels"),
+    "two channels": (NOISE[..., :2], GREY | {"planarconfig": "contig"}, False, "2 channels"),
     "four inks": (NOISE, {"photometric": "separated"}, False, "grey and RGB"),
     "numbers with a point": (HOLES, GREY, False, "32-bit float"),
     "numbers with a sign": (NOISE[..., 0].astype(np.int16), GREY, False, "16 bits"),

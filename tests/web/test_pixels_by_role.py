@@ -199,6 +199,13 @@ def join(row: Deliverable) -> None:
         width_px=2600,
         height_px=1400,
         pictures=made,
+        report={
+            "rms_px": 0.1,
+            "rms_mm": None,
+            "worst_step_percent": 0.2,
+            "model": "shift",
+            "holes": [],
+        },
     )
 
 

@@ -29,6 +29,8 @@ FOLDS = 9
 LEAST_SIGMA = 0.05
 #: How many variances of the richer map are taken off the squared distance of two maps.
 SHRINK = 1.5
+#: Spreads from which on two maps part beyond doubt: the richer one is taken as it is.
+BEYOND_DOUBT = 6.0
 #: Share of the way from which on the map is called by the name of the richer model.
 NEEDED_SHARE = 0.8
 CLIMB_STEPS = 15
@@ -307,7 +309,8 @@ def choose(
     product of 1 - SHRINK s² / d² and 1 - s² / m², each at least 0, with d the distance of the two
     maps at the corners (root mean square), s the spread of the richer one and m the most that is
     borne: nothing if they part no more than chance would have it, nearly all the way if they part
-    clearly and the richer one is steady. After the estimator of James and Stein (1961, in its
+    clearly and the richer one is steady, and all the way if they part beyond doubt, as where a
+    wall is seen from the side. After the estimator of James and Stein (1961, in its
     positive part; from memory). What gains nothing on held-out parts has no share.
 
     Args:
@@ -332,6 +335,8 @@ def _trust(simple: Judged, rich: Judged, size: tuple[int, int], most_spread_px: 
     gain = float((rich.held_out_height - simple.held_out_height).mean())
     if not np.isfinite(apart2 + rich.spread_px) or apart2 == 0 or gain <= 0:
         return 0.0
+    if apart2 >= (BEYOND_DOUBT * rich.spread_px) ** 2:
+        return 1.0
     by_place = 1 - SHRINK * rich.spread_px**2 / apart2
     by_spread = 1 - (rich.spread_px / most_spread_px) ** 2
     return max(0.0, by_place) * max(0.0, by_spread)
