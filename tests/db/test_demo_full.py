@@ -31,7 +31,7 @@ pytestmark = [
     pytest.mark.xdist_group("demo full"),
     pytest.mark.skipif(
         not os.environ.get("IMAGING_LONG_TESTS"),
-        reason="builds forty entries, ten minutes on two cores: set IMAGING_LONG_TESTS=yes",
+        reason="builds forty entries, a quarter of an hour: set IMAGING_LONG_TESTS=yes",
     ),
 ]
 

@@ -182,6 +182,10 @@ class TestXRay:
         broken = pixels.copy()
         broken[:, 300] = broken[:, 300] * 0.9
         assert dead_lines(broken / 65535) == (0, 1)
+        framed = pixels.copy()
+        rim = pixels.shape[0] // 12
+        framed[rim:-rim, 300] = framed[rim:-rim, 300] * 0.9
+        assert dead_lines(framed / 65535) == (0, 0), "a painted line ends before the plate does"
         assert is_inverted(pixels, 65535 - pixels, full_scale=65535) == 1.0
         assert is_inverted(pixels, 65534 - pixels, full_scale=65535) < 1.0
 

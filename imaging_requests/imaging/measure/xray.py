@@ -32,6 +32,10 @@ CLEARER = 1.5
 RING_PX = 6
 BLOCK_PX = 32
 LEAST_LINE_SHARE = 0.8
+#: The ends of a line are looked at by themselves: this part of its length, and the share of it that
+#: must stand out.
+END_PARTS = 25
+LEAST_END_SHARE = 0.4
 
 
 class Polarity(StrEnum):
@@ -229,7 +233,9 @@ def _blocks(field: NDArray[Any], rows: int, columns: int) -> NDArray[Any]:
 def _lines(field: NDArray[Any], sigmas: float) -> int:
     """Groups of rows that are a ridge or a trench between their neighbours all along.
 
-    The edge of an object is a step, not a ridge: there a row lies between its neighbours.
+    The edge of an object is a step, not a ridge: there a row lies between its neighbours. A line
+    that somebody painted ends before the plate does, a line of the detector does not; where the
+    ends of the plate are clipped, they say nothing.
     """
     above, below = field[1:-1] - field[:-2], field[1:-1] - field[2:]
     ridge = np.where(
@@ -239,5 +245,9 @@ def _lines(field: NDArray[Any], sigmas: float) -> int:
     share = np.abs(np.sign(ridge).mean(axis=1))
     sigma = max(mad_sigma(steps), 1e-7)
     off = (np.abs(steps - np.median(steps)) > sigmas * sigma) & (share > LEAST_LINE_SHARE)
+    length = max(4, field.shape[1] // END_PARTS)
+    for end in (slice(None, length), slice(-length, None)):
+        is_clipped = ~np.any(above[:, end], axis=1)
+        off &= is_clipped | (np.sign(ridge[:, end]).mean(axis=1) * np.sign(steps) > LEAST_END_SHARE)
     starts = np.flatnonzero(off)
     return 0 if not len(starts) else 1 + int((np.diff(starts) > 2).sum())
