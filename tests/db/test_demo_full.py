@@ -1,4 +1,4 @@
-"""The whole story with small pictures: its numbers on the demo day, from the code of the pages."""
+"""The whole story in its usual size: its numbers on the demo day, from the code of the pages."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ pytestmark = [
     pytest.mark.xdist_group("demo full"),
     pytest.mark.skipif(
         not os.environ.get("IMAGING_LONG_TESTS"),
-        reason="builds forty entries, a quarter of an hour: set IMAGING_LONG_TESTS=yes",
+        reason="builds forty entries, ten minutes on two cores: set IMAGING_LONG_TESTS=yes",
     ),
 ]
 
