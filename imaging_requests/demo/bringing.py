@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
-from queue import Empty, SimpleQueue
 
 from django.conf import settings
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
@@ -84,40 +86,61 @@ def work_off(as_of: datetime) -> None:
     Work that pauses so that further files may gather is done at once: none come. Raises
     `RuntimeError` with the sentences of jobs that were given up.
     """
-    jobs.run_due([INGEST], as_of=as_of)
+    with reading(as_of) as readers:
+        work_off_with(readers)
+
+
+def work_off_with(readers: Readers) -> None:
+    """Do all background work there is with readers that may be at it already; see `work_off`."""
+    readers.receive()
     later = timezone.now() + LONGEST_PAUSE
-    _read_pixels(later, as_of)
-    while jobs.run_due([INGEST], now=later, as_of=as_of) + _read_pixels(later, as_of):
-        pass
-    jobs.run_due(now=later, as_of=as_of)
+    while readers.wait() + jobs.run_due([INGEST], now=later, as_of=readers.as_of):
+        readers.begin(later)
+    jobs.run_due(now=later, as_of=readers.as_of)
     stuck = Job.objects.exclude(state=JobState.DONE)
     if stuck.exists():
         raise RuntimeError("; ".join(f"{job}: {job.last_error or job.state}" for job in stuck))
 
 
-def _read_pixels(later: datetime, as_of: datetime) -> int:
-    """Do the work that reads pixels and is due by now, and count it."""
-    due = Job.objects.filter(state=JobState.DUE, queue=PIXELS, due_at__lte=later)
-    waiting: SimpleQueue[int] = SimpleQueue()
-    for pk in due.values_list("pk", flat=True):
-        waiting.put(pk)
-    count = waiting.qsize()
-    with ThreadPoolExecutor(settings.WORKER_SLOTS) as threads:
-        readers = [
-            threads.submit(_run_apart, waiting, later, as_of)
-            for _ in range(min(settings.WORKER_SLOTS, count))
-        ]
-    for reader in readers:
-        reader.result()
-    return count
+@dataclass(kw_only=True)
+class Readers:
+    """Threads that do the work that reads pixels while the story's own thread goes on."""
+
+    as_of: datetime
+    threads: ThreadPoolExecutor
+    at_work: dict[int, Future[jobs.Outcome]] = field(default_factory=dict)
+
+    def receive(self) -> None:
+        """Take in what was dropped, and let the readers begin with it."""
+        jobs.run_due([INGEST], as_of=self.as_of)
+        self.begin(timezone.now())
+
+    def begin(self, now: datetime) -> None:
+        """Hand out what is due by `now` and not at work."""
+        due = Job.objects.filter(state=JobState.DUE, queue=PIXELS, due_at__lte=now)
+        for pk in due.values_list("pk", flat=True):
+            if pk not in self.at_work:
+                self.at_work[pk] = self.threads.submit(jobs.run, pk, now=now, as_of=self.as_of)
+
+    def wait(self) -> int:
+        """Wait until all that was handed out is done, and count it."""
+        count = len(self.at_work)
+        for pk in list(self.at_work):
+            self.at_work.pop(pk).result()
+        return count
 
 
-def _run_apart(waiting: SimpleQueue[int], later: datetime, as_of: datetime) -> None:
-    """Run jobs until none is left, over one connection of this thread's own."""
-    try:
-        while True:
-            jobs.run(waiting.get_nowait(), now=later, as_of=as_of)
-    except Empty:
-        return
-    finally:
-        connection.close()
+@contextmanager
+def reading(as_of: datetime) -> Iterator[Readers]:
+    """Have readers at hand, each with a connection of its own, for work that counts at `as_of`."""
+    opened: list[BaseDatabaseWrapper] = []
+
+    def open_own() -> None:
+        own = connections[DEFAULT_DB_ALIAS]
+        own.inc_thread_sharing()
+        opened.append(own)
+
+    with ThreadPoolExecutor(settings.WORKER_SLOTS, initializer=open_own) as threads:
+        yield Readers(as_of=as_of, threads=threads)
+    for own in opened:
+        own.close()

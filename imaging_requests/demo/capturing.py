@@ -126,11 +126,13 @@ class _Act:
     def bring_in(self, now: datetime) -> None:
         """Drop the files of every line, let the intake do its work, and close the session."""
         brought: list[TakenFrame] = []
-        for line in self._lines():
-            frames = self.room.frames_of(self.visit, _code(line))
-            bringing.drop_line(line, frames, actor=self.photographer, now=now)
-            brought += frames
-        bringing.work_off(now)
+        with bringing.reading(now) as readers:
+            for line in self._lines():
+                frames = self.room.frames_of(self.visit, _code(line))
+                bringing.drop_line(line, frames, actor=self.photographer, now=now)
+                readers.receive()
+                brought += frames
+            bringing.work_off_with(readers)
         self._join(now)
         self.room.throw_away(brought)
         for drop in Drop.objects.filter(session=self.session_id):

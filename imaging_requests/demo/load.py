@@ -11,7 +11,6 @@ from itertools import groupby
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from celery import current_app
 from django.conf import settings
 from django.db import connection
 from django.db.backends.signals import connection_created
@@ -21,6 +20,7 @@ from imaging_requests.demo.calendar import Calendar
 from imaging_requests.demo.diary import visits
 from imaging_requests.demo.scenario import Scenario
 from imaging_requests.demo.world import Say, Step, World
+from imaging_requests.people.wake import silence
 from imaging_requests.progress.settle import settle
 
 FRAMES = "demo-frames"
@@ -28,7 +28,6 @@ FRAMES = "demo-frames"
 
 def build(scenario: Scenario, *, today: date, say: Say) -> World:
     """Make the demo in the present database and stores, and return it."""
-    _wake_nobody()
     world = World(
         scenario=scenario,
         calendar=Calendar(
@@ -38,7 +37,7 @@ def build(scenario: Scenario, *, today: date, say: Say) -> World:
         ),
     )
     own = [visit for visit in visits(scenario) if visit.number in scenario.numbers]
-    with _hastily(), painting.opened(world, own, settings.DATA_DIR / FRAMES) as room:
+    with silence(), _hastily(), painting.opened(world, own, settings.DATA_DIR / FRAMES) as room:
         started = time.monotonic()
         museum.build(world)
         say(f"The museum stands: {len(world.objects)} objects, {time.monotonic() - started:.0f} s.")
@@ -87,8 +86,3 @@ def _hastily() -> Iterator[None]:
     finally:
         connection_created.disconnect(off)
         be("FULL")
-
-
-def _wake_nobody() -> None:
-    """Keep messages to workers in this process: the demo does its background work by itself."""
-    current_app.conf.broker_url = "memory://localhost/"

@@ -19,8 +19,8 @@ from imaging_requests.demo.takes import (
     Take,
     TakenFrame,
     camera_for,
-    keep_to_one_core,
     photograph,
+    stand_back,
 )
 from imaging_requests.demo.treating import changes_before
 from imaging_requests.demo.world import World
@@ -70,7 +70,7 @@ def opened(world: World, visits: Sequence[Visit], folder: Path) -> Iterator[Dark
     room = Darkroom(folder=folder)
     painters = [
         ProcessPoolExecutor(
-            1, mp_context=multiprocessing.get_context("spawn"), initializer=keep_to_one_core
+            1, mp_context=multiprocessing.get_context("spawn"), initializer=stand_back
         )
         for _ in range(PAINTERS)
     ]

@@ -7,6 +7,7 @@ process keeps the object that it painted last, for all its visits, in whatever c
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -101,6 +102,8 @@ CAMERAS: dict[str, Camera] = {
 }
 EXPOSURES_S = {"VF": 1 / 125, "VC": 1 / 8, "RK": 1 / 4, "UV": 8.0, "IR": 0.04, "XR": 2.0}
 ISO = {"UV": 200}
+#: By how much painters are nicer than the story, which waits for them only where it must.
+GIVING_WAY = 10
 
 
 def camera_for(technique: str) -> Camera:
@@ -179,9 +182,10 @@ def spec_of(sitter: Sitter) -> PaintingSpec:
     )
 
 
-def keep_to_one_core() -> None:
-    """Let this process paint in one thread: there are as many painters as cores."""
+def stand_back() -> None:
+    """Let this process paint in one thread, and give way to the story that goes on beside it."""
     cv2.setNumThreads(1)
+    os.nice(GIVING_WAY)
 
 
 @dataclass(frozen=True)
