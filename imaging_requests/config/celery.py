@@ -55,7 +55,7 @@ def _transport() -> dict[str, object]:
     for name in ("queue", "processed", "control"):
         (folder / name).mkdir(parents=True, exist_ok=True)
     return {
-        "broker_url": "filesystem://",
+        "broker_url": "filesystem://localhost/",
         "broker_transport_options": {
             "data_folder_in": str(folder / "queue"),
             "data_folder_out": str(folder / "queue"),

@@ -20,6 +20,7 @@ def prepare(*, verbosity: int = 1) -> None:
         settings.SECOND_STORE_DIR,
         settings.DERIVED_DIR,
         settings.QUARANTINE_DIR,
+        settings.STATIC_ROOT,
     ):
         folder.mkdir(parents=True, exist_ok=True)
     if settings.IS_DESK and not settings.SECRET_KEY_FILE.exists():
