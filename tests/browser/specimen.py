@@ -43,7 +43,7 @@ class SpecimenFilter(forms.Form):
     find = forms.CharField(required=False)
 
 
-def board_rows() -> list[dict[str, Any]]:
+def board_rows(number_of_rows: int) -> list[dict[str, Any]]:
     return [
         {
             "number": number,
@@ -63,11 +63,11 @@ def board_rows() -> list[dict[str, Any]]:
             "unmet": number,
             "unmet_href": f"#unmet-{number}",
         }
-        for number in range(1, BOARD_ROWS + 1)
+        for number in range(1, number_of_rows + 1)
     ]
 
 
-def context() -> dict[str, Any]:
+def context(rows: int) -> dict[str, Any]:
     return {
         "answer": "10 + 4 with waivers of 40 entries are fully documented",
         "counts": [
@@ -85,7 +85,7 @@ def context() -> dict[str, Any]:
         ],
         "columns": [{"code": code, "words": f"view {code}"} for code in VIEWS],
         "opens": [place in {0, 6, 7, 11} for place in range(len(VIEWS))],
-        "rows": board_rows(),
+        "rows": board_rows(rows),
         "crumbs": [{"label": "The Lantern Coast", "href": "#c"}],
         "actions": [
             {"label": "Agree", "kind": "do", "href": "#agree"},
@@ -175,9 +175,9 @@ def answer(route: Route, html: str) -> None:
     route.fulfill(body=Path(found).read_bytes(), content_type=kind)
 
 
-def show(name: str, within: BrowserContext) -> Page:
-    """Open one of `pages/` in the browser."""
-    html = Template((PAGES / f"{name}.html").read_text()).render(Context(context()))
+def show(name: str, within: BrowserContext, *, rows: int = BOARD_ROWS) -> Page:
+    """Open one of `pages/` in the browser, a board with so many rows."""
+    html = Template((PAGES / f"{name}.html").read_text()).render(Context(context(rows)))
     page = within.new_page()
     page.route("**/*", lambda route: answer(route, html))
     page.goto(ADDRESS)

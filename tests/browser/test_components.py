@@ -12,6 +12,8 @@ from tests.browser.specimen import AXE, BOARD_ROWS, show
 pytestmark = pytest.mark.browser
 PAGES = ("board", "sheet", "easel", "slate")
 WIDTHS = (360, 1280, 2560)
+#: Every status stands in one of them, and every odd cell.
+FEW_ROWS = 15
 DESK = {"width": 1280, "height": 900}
 
 
@@ -52,7 +54,7 @@ def test_a_long_name_of_a_file_pushes_nothing_aside(browser: Browser, width: int
 @pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_nothing(browser: Browser, name: str, width: int, theme: Any) -> None:
     within = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=theme)
-    page = show(name, within)
+    page = show(name, within, rows=FEW_ROWS)
     page.add_script_tag(path=AXE)
     result = page.evaluate("axe.run(document)")
     assert len(result["passes"]) > 20

@@ -132,6 +132,7 @@ def everybody(db: None) -> dict[str, User]:
 
 def test_each_role_is_answered_as_declared(everybody: dict[str, User]) -> None:
     visited = 0
+    nobody, clients = Client(), {role: Client() for role in everybody}
     for name, pattern in ALL_ROUTES:
         act: Act | None = getattr(pattern.callback, "act", None)
         if name in FOREIGN or act is None:
@@ -139,14 +140,13 @@ def test_each_role_is_answered_as_declared(everybody: dict[str, User]) -> None:
         address = _address(get_resolver(), pattern)
         assert address is not None
         for method in ("get", "post"):
-            answer = getattr(Client(), method)(address)
+            answer = getattr(nobody, method)(address)
             assert answer.status_code in {302, 405}, f"{name} {method} as nobody"
             if answer.status_code == 302:
                 assert "/people/sign-in/" in answer["Location"], f"{name} {method} as nobody"
             for role, user in everybody.items():
-                client = Client(raise_request_exception=True)
-                client.force_login(user)
-                answer = getattr(client, method)(address)
+                clients[role].force_login(user)
+                answer = getattr(clients[role], method)(address)
                 assert answer.status_code < 500, f"{name} {method} as {role}"
                 if role in act.roles:
                     assert answer.status_code != 403, f"{name} {method} as {role} was refused"
@@ -161,15 +161,15 @@ def test_a_number_that_no_row_can_have_is_not_found(
 ) -> None:
     monkeypatch.setitem(ARGUMENTS, "IntConverter", BEYOND)
     asked = 0
+    clients = {role: Client() for role in ("lead", "keeper", "conservator")}
     for name, pattern in ALL_ROUTES:
         address = _address(get_resolver(), pattern)
         assert address is not None
         if str(BEYOND) not in address:
             continue
         asked += 1
-        for user in (everybody["lead"], everybody["keeper"], everybody["conservator"]):
-            client = Client()
-            client.force_login(user)
+        for role, client in clients.items():
+            client.force_login(everybody[role])
             for method in ("get", "post"):
                 answer = getattr(client, method)(address)
                 assert answer.status_code in {403, 404, 405}, f"{name} {method}"
