@@ -29,8 +29,9 @@ LEAST_STATES = 200_000
 STATES_PER_FRAME = 400
 #: A tile: shot line, from the top, from the left.
 Tile = tuple[int, int, int]
-#: (states kept per group, groups looked ahead) of the quick search, first cheap, then thorough.
-BEAMS = ((3, 4), (8, 12))
+#: (states kept per group, groups looked ahead, states kept in all) of the quick search, first
+#: cheap, then thorough.
+BEAMS = ((3, 4, 40), (3, 4, 10_000), (8, 12, 10_000))
 
 
 class TooManyWaysError(Exception):
@@ -164,9 +165,9 @@ def _search(
     shots: Sequence[Shot], groups: tuple[_Group, ...], tolerance_ev: float, most_states: int
 ) -> dict[int, Finding]:
     """Search with a cheap bound first, since it is enough for nearly every drop."""
-    for width, ahead in BEAMS[:-1]:
+    for beam in BEAMS[:-1]:
         try:
-            return _Search(shots, groups, tolerance_ev, most_states, width, ahead).findings()
+            return _Search(shots, groups, tolerance_ev, most_states, *beam).findings()
         except TooManyWaysError:
             continue
     return _Search(shots, groups, tolerance_ev, most_states, *BEAMS[-1]).findings()
@@ -196,13 +197,14 @@ class _Search:
         most_states: int,
         width: int,
         ahead: int,
+        most: int,
     ) -> None:
         self.shots, self.groups, self.tolerance_ev = shots, groups, tolerance_ev
         self.left = most_states
         gains = [1 + max(0.0, *shot.likes.values(), 0.0) for shot in shots]
         self.most_gain = max(gains)
         self.gains_after = [*reversed(list(accumulate(reversed(gains)))), 0.0]
-        self.reachable = self._beam(width, ahead)
+        self.reachable = self._beam(width, ahead, most)
 
     def findings(self) -> dict[int, Finding]:
         layers = self._forward()
@@ -221,7 +223,7 @@ class _Search:
     def _start(self) -> _State:
         return (0, 0, self.groups[0].line.base)
 
-    def _beam(self, width: int, ahead: int) -> float:
+    def _beam(self, width: int, ahead: int, most: int) -> float:
         """Follow the few most promising ways: a worth that can surely be had."""
         layer: _Layer = {self._start(): 0}
         for shot in self.shots:
@@ -231,7 +233,7 @@ class _Search:
                     for _, after, gain in self._placements(shot, later):
                         if following.get(after, -1) < worth + gain:
                             following[after] = worth + gain
-            layer = _best_of_each_group(following, width)
+            layer = _most_promising(following, width, most)
         return max(layer.values()) - MARGIN
 
     def _later(self, state: _State) -> Iterator[_State]:
@@ -319,13 +321,15 @@ class _Search:
             yield following
 
 
-def _best_of_each_group(layer: _Layer, width: int) -> _Layer:
-    """Keep a few states of every group, those that placed most first."""
-    kept: _Layer = {}
+def _most_promising(layer: _Layer, width: int, most: int) -> _Layer:
+    """Keep a few states of every group, and of all those at most so many that placed most."""
+    kept: list[tuple[_State, float]] = []
     ranked = sorted(layer.items(), key=lambda item: (item[0][0], -item[1]))
     for _, states in groupby(ranked, key=lambda item: item[0][0]):
-        kept.update(islice(states, width))
-    return kept
+        kept += islice(states, width)
+    if len(kept) > most:
+        kept = sorted(kept, key=lambda item: (-item[1], item[0][0]))[:most]
+    return dict(kept)
 
 
 def _base_of(shot: Shot, spot: Spot) -> Base | None:

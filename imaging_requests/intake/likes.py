@@ -63,14 +63,17 @@ class Pictures:
         """Compare frames with the references of lines; try turns where one fits nowhere as it is.
 
         A picture that fits in a turn only is laid out as if it were turned back, and says so. Only
-        whole faces in visible light are turned: a tile shows too little to be sure.
+        whole faces in visible light are turned: a tile shows too little to be sure. A back hardly
+        differs from its mirrored self, so one that fits well is turned too while a turn can still
+        fit so much better that it counts.
         """
         as_they_are = self._likes(patterns, lines)
         best = {pk: max(likes.values(), default=None) for pk, likes in as_they_are.items()}
+        enough = max(self.limits.same.surely, 1 - self.limits.turned_lead)
         doubtful = {
             pk: pattern
             for pk, pattern in patterns.items()
-            if (like := best[pk]) is not None and like < self.limits.same.surely
+            if (like := best[pk]) is not None and like < enough
         }
         turns = dict.fromkeys(patterns, AS_IT_IS)
         whole = [line for line in lines if line.technique in VISIBLE and line.grid.tiles == 1]

@@ -8,12 +8,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-EVERY_S = 0.5
+EVERY_S = 1.0
 
 
 @dataclass
 class Watch:
-    """Looks at processes and all their descendants every half second until it is stopped.
+    """Looks at processes and all their descendants every second until it is stopped.
 
     The process that watches is left out.
     """
