@@ -7,6 +7,7 @@ Run as a program it builds one step of that world with the environment's setting
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import json
 import os
 import shutil
@@ -19,6 +20,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 CELERY = ["-m", "celery", "-A", "imaging_requests.config.celery"]
@@ -135,6 +138,19 @@ def migrated(folder: Path) -> Path:
     with contextlib.closing(sqlite3.connect(database)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return database
+
+
+def shared_tables(factory: pytest.TempPathFactory) -> Path:
+    """Make that database once for all processes that share the tests of one run."""
+    run = factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        run = run.parent
+    made = run / "tables.sqlite3"
+    with open(run / "tables.lock", "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not made.exists():
+            os.replace(migrated(factory.mktemp("tables")), made)
+    return made
 
 
 def main(arguments: list[str]) -> dict[str, Any]:

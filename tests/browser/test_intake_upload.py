@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from imaging_requests.intake.limits import background
 from tests import factory
 from tests.intake_scene import pixels, tiff
-from tests.intake_world import World, ended_afterwards, kill, migrated, new_world
+from tests.intake_world import World, ended_afterwards, kill, new_world, shared_tables
 from tests.web.test_intake_upload_killed import free_port, start_web
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
 @pytest.fixture(scope="module")
 def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return migrated(tmp_path_factory.mktemp("tables"))
+    return shared_tables(tmp_path_factory)
 
 
 @pytest.fixture

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.intake_world import BEAT, WORKER, World, ended_afterwards, kill, migrated, new_world
+from tests.intake_world import BEAT, WORKER, World, ended_afterwards, kill, new_world, shared_tables
 
 
 @pytest.fixture(scope="module")
 def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return migrated(tmp_path_factory.mktemp("tables"))
+    return shared_tables(tmp_path_factory)
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ import tifffile
 from numpy.typing import NDArray
 
 from imaging_requests.imaging.synthesis.profiles import wide_rgb_profile
-from tests.intake_world import WORKER, World, ended_afterwards, migrated, new_world
+from tests.intake_world import WORKER, World, ended_afterwards, new_world, shared_tables
 from tests.web.test_intake_upload_killed import free_port, start_web
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("large master")]
@@ -32,7 +32,7 @@ EDGE = b"------edge"
 
 @pytest.fixture
 def world(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
-    template = migrated(tmp_path_factory.mktemp("tables"))
+    template = shared_tables(tmp_path_factory)
     with ended_afterwards(new_world(tmp_path, template)) as made:
         yield made
 

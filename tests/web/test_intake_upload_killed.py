@@ -18,7 +18,7 @@ import pytest
 from imaging_requests.intake.limits import background
 from tests import factory
 from tests.intake_scene import pixels, tiff
-from tests.intake_world import World, ended_afterwards, kill, migrated, new_world
+from tests.intake_world import World, ended_afterwards, kill, new_world, shared_tables
 
 BODY = "application/offset+octet-stream"
 MASTER = (4800, 3600)
@@ -26,7 +26,7 @@ MASTER = (4800, 3600)
 
 @pytest.fixture(scope="module")
 def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return migrated(tmp_path_factory.mktemp("tables"))
+    return shared_tables(tmp_path_factory)
 
 
 @pytest.fixture
