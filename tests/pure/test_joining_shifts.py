@@ -14,6 +14,7 @@ from imaging_requests.imaging.joining.register import register
 from imaging_requests.imaging.joining.settings import JoinSettings
 from imaging_requests.imaging.joining.tiles import open_tiles
 from imaging_requests.imaging.joining.words import Place, Trouble, Unjoined
+from tests.joining_scene import Cut, cut_tiles, scene_size, texture, true_error_px, write_tiles
 
 CHECKS = Path(__file__).parents[2] / "fixtures" / "checks"
 SETTINGS = JoinSettings.from_settings(json.loads((CHECKS / "joining-1.json").read_text()))
@@ -50,6 +51,20 @@ def test_whole_shifts_are_found_exactly(scene, tmp_path):
     for index, (x, y) in enumerate(corners):
         assert np.allclose(found.matrices[index][:2, 2], (x, y), atol=0.002)
     assert all(meet.is_proven for meet in found.meets)
+
+
+@pytest.mark.parametrize("seed", [102, 103])
+def test_no_overlap_is_given_up_because_the_rough_start_was_a_pixel_off(seed, tmp_path):
+    """Overlaps that agree exactly once made weights so sharp that a pixel looked like an error."""
+    cut = Cut(columns=3, rows=2, tile_px=(800, 1000), overlap=0.1, is_whole=True)
+    tiles, truth = cut_tiles(texture(*scene_size(cut), seed=seed - 100), cut, seed=seed)
+    paths = write_tiles(tmp_path, tiles)
+    opened = open_tiles(paths, limits=LIMITS, scratch=tmp_path)
+    planned = {Place(n % 3, n // 3): n for n in range(6)}
+    with Lanes(2) as lanes:
+        found = register(opened, settings=SETTINGS, grid=(3, 2), planned=planned, lanes=lanes)
+    rms_px, _ = true_error_px(found.matrices, dict(enumerate(truth)), cut.tile_px)
+    assert rms_px < 0.002
 
 
 def test_unrelated_tiles_are_not_joined(scene, tmp_path):

@@ -2,8 +2,10 @@
 
 Unknown per tile are the shift of its centre, and if the evidence asks for it a turn, and a scale.
 The model is chosen by the Bayesian information criterion (G. Schwarz, 1978, from memory): a turn
-is believed only if it explains more than so many numbers could by chance. Weights are robust
-(Tukey's biweight), so stretcher bars off the paint plane do not pull the paint apart.
+is believed only if it explains more than so many numbers could by chance. Weights are robust: at
+first Huber's, which have one answer from any start, so that no overlap is given up because the
+rough start was a pixel off; then Tukey's biweight, so stretcher bars off the paint plane do not
+pull the paint apart (both P. J. Huber, Robust Statistics, 1981, from memory).
 """
 
 from __future__ import annotations
@@ -19,8 +21,11 @@ from numpy.typing import NDArray
 from imaging_requests.imaging.joining.refine import Found
 from imaging_requests.imaging.joining.words import Matrix
 
-ROUNDS = 30
-TUKEY = 4.685
+ROUNDS = 40
+HUBER_ROUNDS = 12
+HUBER, TUKEY = 1.345, 4.685
+TWO_NUMBERS = 1.5
+"""A patch is a length of two numbers, which is about so much longer than one of them."""
 LEAST_SIGMA = 1.0
 DONE = 1e-7
 MEDIAN_OF_TWO = 1.386
@@ -111,12 +116,13 @@ def _solve(
     roots = np.array([np.linalg.cholesky(item.information).T for item in found])
     weights = np.ones(len(found))
     rest = np.zeros((len(found), 2))
-    for _ in range(ROUNDS):
+    for number_of_round in range(ROUNDS):
         rest, columns_first, columns_second = _linear(state, first, second, p, q, free)
         white = np.einsum("nij,nj->ni", roots, rest)
         lengths = np.sqrt((white**2).sum(axis=1))
         scale = max(LEAST_SIGMA, float(np.median(lengths)) / 1.1774)
-        weights = np.clip(1 - (lengths / (scale * TUKEY * 1.5)) ** 2, 0, None) ** 2
+        is_first = number_of_round < HUBER_ROUNDS
+        weights = _huber(lengths / scale) if is_first else _tukey(lengths / scale)
         step = _step(
             white,
             np.einsum("nij,njk->nik", roots, columns_first),
@@ -128,12 +134,20 @@ def _solve(
             state,
         )
         state[:, :free] += step
-        if np.abs(step).max() < DONE:
+        if not is_first and np.abs(step).max() < DONE:
             break
     rest, _, _ = _linear(state, first, second, p, q, free)
     white = np.einsum("nij,nj->ni", roots, rest)
     matrices = {tile: _matrix(state[number], centres[number]) for tile, number in order.items()}
     return Solution(model, matrices, rest, weights, white)
+
+
+def _huber(sigmas: NDArray[Any]) -> NDArray[Any]:
+    return np.minimum(1.0, HUBER * TWO_NUMBERS / np.maximum(sigmas, 1e-12))
+
+
+def _tukey(sigmas: NDArray[Any]) -> NDArray[Any]:
+    return np.clip(1 - (sigmas / (TUKEY * TWO_NUMBERS)) ** 2, 0, None) ** 2
 
 
 def _linear(
