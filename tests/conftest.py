@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db.backends.sqlite3.base import DatabaseOperations
+from django.db.backends.postgresql.base import DatabaseOperations as PostgresOperations
+from django.db.backends.sqlite3.base import DatabaseOperations as SqliteOperations
 
 from imaging_requests.people import guards
 
 LOCAL_HOSTS = {"127.0.0.1", "::1", "localhost", ""}
+_FLUSH_SQLITE = SqliteOperations.execute_sql_flush
+_FLUSH_POSTGRES = PostgresOperations.execute_sql_flush
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -58,20 +61,30 @@ def stores(tmp_path: Path, settings: Any) -> Path:
     return tmp_path
 
 
+def _flushed_without_guards(self: SqliteOperations, sql_list: list[str]) -> None:
+    guards.take_down(self.connection)
+    _FLUSH_SQLITE(self, sql_list)
+    guards.put_up(self.connection)
+
+
+def _flushed_with_guards_asleep(self: PostgresOperations, sql_list: list[str]) -> None:
+    asleep = [
+        f"ALTER TABLE {guard.table} {{}} TRIGGER {guard.name}{guards.NOR_EMPTIED}"
+        for guard in guards.declared()
+        if guard.event == "DELETE"
+    ]
+    off, on = ([line.format(word) for line in asleep] for word in ("DISABLE", "ENABLE"))
+    _FLUSH_POSTGRES(self, [*off, *sql_list, *on])
+
+
 @pytest.fixture(autouse=True, scope="session")
 def _flush_past_the_guards() -> Iterator[None]:
-    """Let the emptying of a SQLite test database pass what the database refuses.
+    """Let the emptying of a test database pass what the database refuses.
 
-    After a test with real transactions Django empties every table. PostgreSQL truncates, SQLite
-    deletes row by row, and the append-only guards rightly refuse that.
+    After a test with real transactions Django empties every table. SQLite deletes row by row,
+    PostgreSQL truncates, and the guards rightly refuse both.
     """
-    flush = DatabaseOperations.execute_sql_flush
-
-    def flush_without_guards(self: DatabaseOperations, sql_list: list[str]) -> None:
-        guards.take_down(self.connection)
-        flush(self, sql_list)
-        guards.put_up(self.connection)
-
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(DatabaseOperations, "execute_sql_flush", flush_without_guards)
+        patch.setattr(SqliteOperations, "execute_sql_flush", _flushed_without_guards)
+        patch.setattr(PostgresOperations, "execute_sql_flush", _flushed_with_guards_asleep)
         yield

@@ -21,6 +21,9 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 #: The name of every guard begins so, so that one that is no longer wanted can be found.
 PREFIX = "guard_"
 EVENTS = ("INSERT", "UPDATE", "DELETE")
+NOR_REPLACED, NOR_EMPTIED = "_nor_replaced", "_at_once"
+#: PostgreSQL cuts longer names off without a word (its manual, "Identifiers and Key Words").
+LONGEST_NAME = 63 - len(NOR_EMPTIED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +51,8 @@ def add_guard(*, table: str, name: str, event: str, message: str, when: str = ""
     if "'" in message:
         raise ValueError("The words of a guard stand between quotation marks in SQL.")
     full = f"{PREFIX}{table}_{name}"
+    if len(full) > LONGEST_NAME:
+        raise ValueError(f"{full} is longer than the {LONGEST_NAME} signs a guard's name may have.")
     _guards[full] = Guard(name=full, table=table, event=event, message=message, when=when)
 
 
@@ -70,10 +75,25 @@ def declared() -> tuple[Guard, ...]:
     return tuple(_guards.values())
 
 
+def triggers_of(connection: BaseDatabaseWrapper, guard: Guard) -> dict[str, tuple[str, ...]]:
+    """Return the triggers of a guard in this database: name → statements that put it up."""
+    if connection.vendor == "postgresql":
+        test = guard.when.format(differs="IS DISTINCT FROM")
+        made = {guard.name: _row_trigger(guard, test)}
+        if guard.event == "DELETE":
+            made[f"{guard.name}{NOR_EMPTIED}"] = _against_emptying(guard, test)
+        return made
+    test = guard.when.format(differs="IS NOT")
+    made = {guard.name: _trigger(guard, guard.name, guard.event, test)}
+    if guard.event == "DELETE":
+        made[f"{guard.name}{NOR_REPLACED}"] = _against_replacing(guard, test)
+    return made
+
+
 def standing(connection: BaseDatabaseWrapper) -> set[str]:
-    """Return the names of the guards that stand in the database now."""
+    """Return the names of the guards' triggers that stand in the database and are awake."""
     query = (
-        "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
+        "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
         if connection.vendor == "postgresql"
         else "SELECT name FROM sqlite_master WHERE type = 'trigger'"
     )
@@ -93,30 +113,57 @@ def take_down(connection: BaseDatabaseWrapper) -> None:
 
 def put_up(connection: BaseDatabaseWrapper) -> None:
     """Put up the guards of all tables there are, and remove those no longer declared."""
+    wanted = _wanted(connection)
+    with connection.cursor() as cursor:
+        for name in sorted(standing(connection) - set(wanted)):
+            cursor.execute(_removal(connection, name))
+        for statements in wanted.values():
+            for statement in statements:
+                cursor.execute(statement)
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, ...]]:
+    """Return the triggers of all guards whose table there is."""
     with connection.cursor() as cursor:
         tables = set(connection.introspection.table_names(cursor))
-        for name in sorted(standing(connection) - set(_guards)):
-            cursor.execute(_removal(connection, name))
-        for guard in declared():
-            if guard.table in tables:
-                for statement in _statements(connection, guard):
-                    cursor.execute(statement)
+    return {
+        name: statements
+        for guard in declared()
+        if guard.table in tables
+        for name, statements in triggers_of(connection, guard).items()
+    }
 
 
-def _statements(connection: BaseDatabaseWrapper, guard: Guard) -> tuple[str, ...]:
-    if connection.vendor == "postgresql":
-        test = guard.when.format(differs="IS DISTINCT FROM") or "TRUE"
-        row = "OLD" if guard.event == "DELETE" else "NEW"
-        return (
-            f"CREATE OR REPLACE FUNCTION {guard.name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
-            f"BEGIN IF {test} THEN RAISE EXCEPTION USING MESSAGE = '{guard.message}', "
-            f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {row}; END $$",
-            f"CREATE OR REPLACE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
-        )
-    test = guard.when.format(differs="IS NOT")
-    made = _trigger(guard, guard.name, guard.event, test)
-    return (*made, *_against_replacing(guard, test)) if guard.event == "DELETE" else made
+def _row_trigger(guard: Guard, test: str) -> tuple[str, ...]:
+    row = "OLD" if guard.event == "DELETE" else "NEW"
+    return (
+        _function(guard, guard.name, test or "TRUE", answer=row),
+        f"CREATE OR REPLACE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table} "
+        f"FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
+    )
+
+
+def _against_emptying(guard: Guard, test: str) -> tuple[str, ...]:
+    """Return what refuses TRUNCATE while the table holds a row that may not be deleted.
+
+    PostgreSQL asks no trigger on DELETE then. Where no row may be deleted, it refuses always.
+    """
+    name = f"{guard.name}{NOR_EMPTIED}"
+    kept = re.sub(r"\bOLD\.", "kept.", test)
+    holds = f"EXISTS (SELECT 1 FROM {guard.table} AS kept WHERE {kept})" if kept else "TRUE"
+    return (
+        _function(guard, name, holds, answer="NULL"),
+        f"CREATE OR REPLACE TRIGGER {name} BEFORE TRUNCATE ON {guard.table} "
+        f"FOR EACH STATEMENT EXECUTE FUNCTION {name}()",
+    )
+
+
+def _function(guard: Guard, name: str, test: str, *, answer: str) -> str:
+    return (
+        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"BEGIN IF {test} THEN RAISE EXCEPTION USING MESSAGE = '{guard.message}', "
+        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {answer}; END $$"
+    )
 
 
 def _trigger(guard: Guard, name: str, event: str, test: str) -> tuple[str, ...]:
@@ -137,7 +184,7 @@ def _against_replacing(guard: Guard, test: str) -> tuple[str, ...]:
     kept = re.sub(r"\bOLD\.", "kept.", test) or "TRUE"
     return _trigger(
         guard,
-        f"{guard.name}_nor_replaced",
+        f"{guard.name}{NOR_REPLACED}",
         "INSERT",
         f"EXISTS (SELECT 1 FROM {guard.table} AS kept WHERE kept.id = NEW.id AND ({kept}))",
     )
@@ -167,10 +214,7 @@ def all_stand(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMes
     found: list[CheckMessage] = []
     for alias in databases or ():
         connection = connections[alias]
-        with connection.cursor() as cursor:
-            tables = set(connection.introspection.table_names(cursor))
-        wanted = {guard.name for guard in declared() if guard.table in tables}
-        lacking = sorted(wanted - standing(connection))
+        lacking = sorted(set(_wanted(connection)) - standing(connection))
         if lacking:
             found.append(
                 Warning(

@@ -93,7 +93,11 @@ def copy_raw(row: models.Model, **changes: Any) -> tuple[str, list[Any]]:
 def test_every_declared_guard_stands_in_this_database() -> None:
     declared = {guard.name for guard in guards.declared()}
     assert len(declared) >= 29, "too few guards are declared to mean anything"
-    assert declared <= guards.standing(connection)
+    triggers = {
+        name for guard in guards.declared() for name in guards.triggers_of(connection, guard)
+    }
+    assert declared < triggers, "a guard on DELETE is two triggers"
+    assert triggers <= guards.standing(connection)
     assert guards.all_stand(databases=["default"]) == []
 
 
@@ -108,6 +112,57 @@ def test_a_guard_that_does_not_stand_is_reported() -> None:
         assert "manage.py migrate" in str(found.hint)
         guards.put_up(connection)
     assert guards.all_stand(databases=["default"]) == []
+
+
+def test_a_guard_with_half_of_it_gone_or_asleep_is_reported_too() -> None:
+    ending = guards.NOR_EMPTIED if connection.vendor == "postgresql" else guards.NOR_REPLACED
+    name = f"guard_people_auditevent_no_delete{ending}"
+    ways = (
+        (
+            f"DROP TRIGGER {name} ON people_auditevent",
+            f"ALTER TABLE people_auditevent DISABLE TRIGGER {name}",
+        )
+        if connection.vendor == "postgresql"
+        else (f"DROP TRIGGER {name}",)
+    )
+    for way in ways:
+        with connection.cursor() as cursor:
+            cursor.execute(way)
+        (found,) = guards.all_stand(databases=["default"])
+        assert f"1 guards of the database do not stand: {name}." in found.msg
+        guards.put_up(connection)
+        assert guards.all_stand(databases=["default"]) == []
+
+
+def test_what_is_never_deleted_is_not_emptied_at_once_either() -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("only PostgreSQL knows TRUNCATE")
+    kept = [guard for guard in guards.declared() if guard.event == "DELETE" and not guard.when]
+    assert len(kept) >= 8, "too few append-only tables to mean anything"
+    for guard in kept:
+        refused(f"TRUNCATE {guard.table} CASCADE", said=guard.message)
+    words = {guard.message for guard in guards.declared() if guard.event == "DELETE"}
+    with pytest.raises(IntegrityError) as refusal, transaction.atomic():
+        raw("TRUNCATE collection_collectionobject CASCADE")
+    assert any(each in str(refusal.value) for each in words)
+
+
+def test_a_table_is_emptied_only_while_none_of_its_rows_must_stay(obj: CollectionObject) -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("only PostgreSQL knows TRUNCATE")
+    table = DeliverableFrame._meta.db_table
+    row = factory.deliverable(obj, state="building", frames=[factory.frame()])
+    connection.check_constraints()
+    raw(f"TRUNCATE {table}")
+    assert not DeliverableFrame.objects.exists()
+    DeliverableFrame.objects.create(deliverable=row, frame=factory.frame())
+    raw(*set_raw(row, state="to_review", handed_in_at=NOW))
+    refused(f"TRUNCATE {table}", said="change only while it is building")
+
+
+def test_a_name_that_the_database_would_cut_off_is_refused() -> None:
+    with pytest.raises(ValueError, match="is longer than the 55 signs"):
+        guards.add_guard(table="t" * 40, name="n" * 10, event="DELETE", message="Never.")
 
 
 def test_a_guard_no_longer_declared_is_removed() -> None:
