@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from imaging_requests.collection import rules
+from imaging_requests.collection.limits import limits_at
 from imaging_requests.collection.models import (
     Catalogue,
     CollectionObject,
@@ -310,8 +311,9 @@ def record_facts(
     last = ObjectFacts.objects.filter(object=object_id).order_by("recorded_at", "pk").last()
     if read_record is not None and last is not None and last.pk != read_record:
         raise _newer_record(last, values)
-    for name in rules.MOST:
-        reason = rules.why_not_a_measure(name, values.get(name))
+    limits = limits_at(now)
+    for name in rules.MEASURES:
+        reason = rules.why_not_a_measure(name, values.get(name), limits.get(name))
         if reason:
             raise DomainError(reason, code="collection.impossible_measure", data={"field": name})
     before = {name: getattr(last, name) for name in FACT_FIELDS} if last is not None else {}

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils import timezone
 
+from imaging_requests.collection.limits import limits_at
 from imaging_requests.collection.models import Flaking, LightClass, ObjectFacts, Support
-from imaging_requests.collection.rules import why_not_a_measure
+from imaging_requests.collection.rules import MEASURES, why_not_a_measure
 from imaging_requests.people.clock import demand_reckonable
 
 
@@ -70,15 +72,9 @@ class FactsForm(forms.Form):
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
-        for name in (
-            "height_mm",
-            "width_mm",
-            "depth_mm",
-            "warp_mm",
-            "weight_kg",
-            "pinned_px_per_mm",
-        ):
-            reason = why_not_a_measure(name, cleaned.get(name))
+        limits = limits_at(timezone.now())
+        for name in MEASURES:
+            reason = why_not_a_measure(name, cleaned.get(name), limits.get(name))
             if reason:
                 self.add_error(name, reason)
         return cleaned

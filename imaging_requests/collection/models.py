@@ -193,6 +193,11 @@ class LightClass(models.TextChoices):
     HIGH = "high", "High responsivity"
 
 
+#: Above every measure there is. It keeps infinity and "not a number" out, which PostgreSQL orders
+#: above all numbers; what a measure can be is data of the studio (`collection.limits`).
+FINITE = 10**9
+
+
 class Flaking(models.TextChoices):
     """Whether paint is loose."""
 
@@ -250,20 +255,17 @@ class ObjectFacts(models.Model):
             *(
                 models.CheckConstraint(
                     condition=Q(**{f"{name}__isnull": True})
-                    | Q(**{f"{name}__gt": 0, f"{name}__lte": most}),
-                    name=f"facts_{name}_in_range",
+                    | Q(**{f"{name}__{lowest}": 0, f"{name}__lt": FINITE}),
+                    name=f"facts_{name}_is_measurable",
                 )
-                for name, most in (
-                    ("height_mm", 20_000),
-                    ("width_mm", 20_000),
-                    ("depth_mm", 5_000),
-                    ("weight_kg", 5_000),
-                    ("pinned_px_per_mm", 500),
+                for name, lowest in (
+                    ("height_mm", "gt"),
+                    ("width_mm", "gt"),
+                    ("depth_mm", "gt"),
+                    ("warp_mm", "gte"),
+                    ("weight_kg", "gt"),
+                    ("pinned_px_per_mm", "gt"),
                 )
-            ),
-            models.CheckConstraint(
-                condition=Q(warp_mm=None) | Q(warp_mm__gte=0, warp_mm__lte=1_000),
-                name="facts_warp_mm_in_range",
             ),
         )
 

@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 
-#: Largest value of each measured fact that is taken without a typing error being likelier.
-MOST: Mapping[str, tuple[float, str]] = {
-    "height_mm": (20_000, "mm"),
-    "width_mm": (20_000, "mm"),
-    "depth_mm": (5_000, "mm"),
-    "warp_mm": (1_000, "mm"),
-    "weight_kg": (5_000, "kg"),
-    "pinned_px_per_mm": (500, "px/mm"),
-}
-#: Smallest value that is taken, in the same units; below it metres were typed for millimetres.
-LEAST: Mapping[str, float] = {"height_mm": 5, "width_mm": 5, "depth_mm": 0.1, "weight_kg": 0.01}
-LABELS: Mapping[str, str] = {
-    "height_mm": "Height",
-    "width_mm": "Width",
-    "depth_mm": "Depth",
-    "warp_mm": "Warp",
-    "weight_kg": "Weight",
-    "pinned_px_per_mm": "Pinned density",
+from imaging_requests.collection.limits import Limit
+
+#: The measured facts with their words and units.
+MEASURES: Mapping[str, tuple[str, str]] = {
+    "height_mm": ("Height", "mm"),
+    "width_mm": ("Width", "mm"),
+    "depth_mm": ("Depth", "mm"),
+    "warp_mm": ("Warp", "mm"),
+    "weight_kg": ("Weight", "kg"),
+    "pinned_px_per_mm": ("Pinned density", "px/mm"),
 }
 MAY_BE_ZERO = frozenset({"warp_mm"})
+CHECK_UNIT = "Check the unit: lengths are in millimetres, weights in kilograms."
 NEEDED = (
     ("height_mm", "height"),
     ("width_mm", "width"),
@@ -37,31 +31,30 @@ NEEDED = (
 )
 
 
-def why_not_a_measure(name: str, value: float | None) -> str:
+def why_not_a_measure(name: str, value: float | None, limit: Limit | None) -> str:
     """Return why a measured value cannot be right, or an empty string.
 
-    >>> why_not_a_measure("height_mm", -3)
+    >>> height = Limit(at_least=5, at_most=20_000)
+    >>> why_not_a_measure("height_mm", -3, height)
     'Height cannot be -3 mm. Measure again, or leave it empty if unknown.'
-    >>> why_not_a_measure("height_mm", 0.92)[:56]
+    >>> why_not_a_measure("height_mm", 0.92, height)[:56]
     'Height of 0.92 mm is less than any object here can have.'
-    >>> why_not_a_measure("warp_mm", 0)
+    >>> why_not_a_measure("height_mm", 79_000, height)[:70]
+    'Height of 79,000 mm is more than the 20,000 mm that any object here ca'
+    >>> why_not_a_measure("warp_mm", 0, Limit(at_least=0))
     ''
     """
     if value is None:
         return ""
-    label = LABELS[name]
-    most, unit = MOST[name]
-    if value != value or value < 0 or (value == 0 and name not in MAY_BE_ZERO):
+    label, unit = MEASURES[name]
+    if not math.isfinite(value) or value < 0 or (value == 0 and name not in MAY_BE_ZERO):
         return f"{label} cannot be {value:g} {unit}. Measure again, or leave it empty if unknown."
-    if value < LEAST.get(name, 0):
+    if limit is not None and limit.at_least is not None and value < limit.at_least:
+        return f"{label} of {value:g} {unit} is less than any object here can have. {CHECK_UNIT}"
+    if limit is not None and limit.at_most is not None and value > limit.at_most:
         return (
-            f"{label} of {value:g} {unit} is less than any object here can have. "
-            "Check the unit: lengths are in millimetres, weights in kilograms."
-        )
-    if value > most:
-        return (
-            f"{label} of {value:g} {unit} is more than the {most:g} {unit} that any object here "
-            f"can have. Check the unit: lengths are in millimetres, weights in kilograms."
+            f"{label} of {value:,.10g} {unit} is more than the {limit.at_most:,.10g} {unit} that "
+            f"any object here can have. {CHECK_UNIT}"
         )
     return ""
 
@@ -78,7 +71,8 @@ def layers_of(*, is_lined: bool) -> tuple[str, ...]:
 
 def label_of(name: str) -> str:
     """Return the words for a fact's field."""
-    return LABELS.get(name, name.replace("_", " ").capitalize())
+    label, _ = MEASURES.get(name, (name.replace("_", " ").capitalize(), ""))
+    return label
 
 
 def missing_facts(values: Mapping[str, object]) -> list[str]:

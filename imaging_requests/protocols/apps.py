@@ -9,6 +9,8 @@ class ProtocolsConfig(AppConfig):
     name = "imaging_requests.protocols"
 
     def ready(self) -> None:
-        from imaging_requests.protocols import guards
+        from imaging_requests.collection import limits
+        from imaging_requests.protocols import guards, queries
 
         guards.declare()
+        limits.tell_limits(queries.limits_of_measures)

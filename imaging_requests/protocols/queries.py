@@ -11,6 +11,7 @@ from typing import Any, TypeVar, cast
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404
 
+from imaging_requests.collection.limits import Limit
 from imaging_requests.collection.models import Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.protocols.models import (
@@ -101,6 +102,17 @@ def settings_for_words(at: datetime) -> StudioSettings | None:
     """Return the studio's names and units of facts at `at`, or None while there are none."""
     found = _published(StudioSettingsVersion.objects.all(), at).first()
     return None if found is None else studio_settings_of(found)
+
+
+def limits_of_measures(at: datetime) -> Mapping[str, Limit]:
+    """Return between which values the studio believes each fact at `at`."""
+    settings = settings_for_words(at)
+    if settings is None:
+        return {}
+    return {
+        name: Limit(at_least=rule.at_least, at_most=rule.at_most)
+        for name, rule in settings.facts.items()
+    }
 
 
 def companions(at: datetime) -> tuple[Protocol | None, StudioSettings | None]:
