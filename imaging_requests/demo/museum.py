@@ -227,6 +227,7 @@ def _record_facts(row: CollectionObject, thing: Thing, conservator: User, opened
     values |= {
         "support": WORDS_OF_SUPPORT.get(support, support),
         "painted_faces": "".join(facts["painted_faces"]) or "F",
+        "is_lined": thing.looks.get("is_lined", False),
         "flaking": facts.get("flaking", "none"),
         "notes": sorted(name for name in REMARKS if facts.get(name) is True),
         "measured_on": opened.date(),

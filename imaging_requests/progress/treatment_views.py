@@ -264,7 +264,8 @@ def _again(
     differences: tuple[tuple[str, str, str], ...] = ()
     status = 422
     if error is not None:
-        form.add_error(None, str(error))
+        field = error.data.get("field")
+        form.add_error(field if field in form.fields else None, str(error))
         status = error.status
     if isinstance(error, StaleWrite):
         differences = tuple(error.differences)

@@ -11,9 +11,11 @@ from django.db.models import QuerySet
 
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import User
+from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments.models import Incident, Intervention, Verdict
 from imaging_requests.treatments.queries import conservators, step_types, witnesses
 from imaging_requests.treatments.rules import EmergencyStart
+from imaging_requests.treatments.rules_steps import DIRECTIONS, NO_DIRECTION
 
 #: The views a treatment's documentation can ask for, in the order in which they are shot.
 SCOPE_CHOICES = (
@@ -101,8 +103,7 @@ class StepForm(forms.Form):
     direction = forms.ChoiceField(
         label="Put on or taken off",
         required=False,
-        choices=(("", "does not apply"), ("on", "put on"), ("off", "taken off")),
-        help_text="For linings, facings and backing boards.",
+        choices=(("", NO_DIRECTION), *DIRECTIONS.items()),
     )
     phase = forms.IntegerField(label="Phase", min_value=1, max_value=99, initial=1)
     planned_on = _day(label="Planned for", required=False)
@@ -125,7 +126,14 @@ class StepForm(forms.Form):
 
     def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["type_row"].choices = step_types(now)  # type: ignore[attr-defined]
+        table = trigger_table_in_force(now)
+        self.fields["type_row"].choices = step_types(table)  # type: ignore[attr-defined]
+        two_ways = [row.name for row in table.rows.values() if row.has_two_directions]
+        self.fields["direction"].help_text = (
+            f"Only for “{'”, “'.join(two_ways)}”; the others say it by themselves."
+            if two_ways
+            else ""
+        )
 
     def values(self) -> dict[str, Any]:
         """Return what was filled in, by the names the action takes."""

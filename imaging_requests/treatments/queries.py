@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from django.db.models import Prefetch, QuerySet
 
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
-from imaging_requests.protocols.queries import trigger_table_in_force
+from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.treatments.models import (
     DecisionCase,
     DecisionVerdict,
@@ -26,9 +24,8 @@ def treatments() -> QuerySet[Treatment]:
     )
 
 
-def step_types(at: datetime) -> list[tuple[int, str]]:
-    """Return the kinds of step of the trigger table in force, incidents aside, for a form."""
-    table = trigger_table_in_force(at)
+def step_types(table: TriggerTable) -> list[tuple[int, str]]:
+    """Return the kinds of step of a trigger table, incidents aside, for a form."""
     return [
         (row.number, f"{row.number}. {row.name}")
         for row in table.rows.values()

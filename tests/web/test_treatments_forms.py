@@ -48,12 +48,15 @@ def test_kinds_of_step_come_from_the_table_in_force_without_incidents() -> None:
     choices = dict(form.fields["type_row"].choices)
     assert choices[2] == "2. Varnish thinned or removed"
     assert 32 not in choices
+    assert form.fields["direction"].help_text == (
+        "Only for “Backing board put on / taken off”; the others say it by themselves."
+    )
     sent = StepForm(
-        {"type_row": "12", "face": "F", "phase": "1", "direction": "off", "read_version": "3"},
+        {"type_row": "25", "face": "F", "phase": "1", "direction": "off", "read_version": "3"},
         now=factory.NOW,
     )
     assert sent.is_valid(), sent.errors
-    assert sent.values()["type_row"] == 12
+    assert (sent.values()["type_row"], sent.values()["direction"]) == (25, "off")
     assert "read_version" not in sent.values()
 
 

@@ -82,6 +82,11 @@ class Row:
     by_kind: Mapping[str, Effect] | None = None
     flags: frozenset[str] = frozenset()
 
+    @property
+    def has_two_directions(self) -> bool:
+        """Whether the row stands for "put on" and "taken off", so that a step must say which."""
+        return self.act is SurfaceAct.BOARD or None in self.cells.values()
+
 
 @dataclass(frozen=True)
 class TriggerTable:

@@ -18,8 +18,8 @@ from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
-from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments import rules
+from imaging_requests.treatments.actions.planning import demand_sound
 from imaging_requests.treatments.actions.records import (
     Before,
     locked_step,
@@ -135,15 +135,16 @@ def add_intervention(
     demand(actor, TREAT, treatment)
     treatment_before = Before(treatment)
     treatment.state = rules.next_treatment_state(treatment.state, Act.ADD)
-    _demand_known_row(int(values["type_row"]), now)
     last = treatment.interventions.aggregate(last=Max("step"))["last"] or 0
-    step = Intervention.objects.create(
+    step = Intervention(
         treatment=treatment,
         object_id=treatment.object_id,
         step=last + 1,
         recorded_at=now,
         **_known(values),
     )
+    demand_sound(step, now=now)
+    step.save(force_insert=True)
     save_row(treatment, fields=["state"])
     audit.record(
         "treatments.step_added",
@@ -178,11 +179,10 @@ def edit_intervention(
             code="treatments.step_has_begun",
             next_step="Correct its times if they are wrong.",
         )
-    if "type_row" in wanted:
-        _demand_known_row(int(wanted["type_row"]), now)
     before = values_of(step, wanted)
     for name, value in wanted.items():
         setattr(step, name, value)
+    demand_sound(step, now=now)
     save_row(step, fields=list(wanted))
     audit.record(
         "treatments.step_changed",
@@ -202,16 +202,6 @@ def _known(values: Mapping[str, Any]) -> dict[str, Any]:
     if strange:
         raise TypeError(f"A step has no {', '.join(strange)}.")
     return dict(values)
-
-
-def _demand_known_row(number: int, now: datetime) -> None:
-    table = trigger_table_in_force(now)
-    if number not in table.rows:
-        raise DomainError(
-            f"The trigger table, version {table.version}, knows no step of type {number}.",
-            code="treatments.unknown_type",
-            next_step="Choose one of the types it lists.",
-        )
 
 
 @transaction.atomic

@@ -8,6 +8,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
+from imaging_requests.collection.queries import facts_now
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
 from imaging_requests.people.clock import studio_time
@@ -19,6 +20,7 @@ from imaging_requests.people.versions import save_row
 from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments import rules
 from imaging_requests.treatments.actions.decisions import ask_cases
+from imaging_requests.treatments.actions.planning import demand_fitting
 from imaging_requests.treatments.actions.records import (
     Before,
     demand_alone,
@@ -60,6 +62,7 @@ def start_intervention(
     step.state = rules.next_intervention_state(step.state, Act.START)
     rules.demand_past(started_at, now=now, what="start of the step")
     rules.demand_gate(gate, intervention_id=step.pk, at=started_at, emergency=emergency)
+    demand_fitting(step, now=now, facts=facts_now(step.object_id, now), at=started_at)
     step.started_at = started_at
     demand_alone(step)
     save_row(step, fields=["state", "started_at"])

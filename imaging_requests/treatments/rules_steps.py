@@ -1,0 +1,118 @@
+"""Pure decisions about what is said of a step before it begins: direction, area, what is on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from imaging_requests.people.errors import DomainError
+from imaging_requests.reckoning.truth.fitting import LINING, Misfit
+from imaging_requests.reckoning.truth.triggers import Row
+from imaging_requests.treatments.rules import FACES
+
+DIRECTIONS = {"on": "put on", "off": "taken off"}
+MM2_PER_CM2 = 100
+NO_DIRECTION = "does not apply"
+
+
+@dataclass(frozen=True, slots=True)
+class FaceSize:
+    """How large a treated face is, in mm; what is not measured is the largest that is believed."""
+
+    height_mm: float
+    width_mm: float
+    is_measured: bool
+
+    @property
+    def area_cm2(self) -> float:
+        """The whole face, in cm²."""
+        return self.height_mm * self.width_mm / MM2_PER_CM2
+
+
+def demand_direction(row: Row, direction: str) -> None:
+    """Refuse a step that must say whether it puts on or takes off and does not, and the reverse."""
+    if row.has_two_directions and direction not in DIRECTIONS:
+        raise DomainError(
+            f"“{row.name}” stands for two steps that change pictures in opposite ways, and this "
+            "one does not say which it is.",
+            code="treatments.direction_missing",
+            next_step="Say whether it is put on or taken off.",
+            data={"field": "direction"},
+        )
+    if direction and not row.has_two_directions:
+        raise DomainError(
+            f"“{row.name}” says by itself what is done, so “{DIRECTIONS.get(direction, direction)}”"
+            " beside it would mean nothing.",
+            code="treatments.direction_idle",
+            next_step=f"Choose “{NO_DIRECTION}”, or another kind of step if this one is wrong.",
+            data={"field": "direction"},
+        )
+
+
+def demand_area(
+    area_cm2: float | None, area_percent: float | None, *, face: str, size: FaceSize | None
+) -> None:
+    """Refuse a treated area that is none, or larger than the face it lies on."""
+    if area_percent is not None and not 0 < area_percent <= 100:
+        raise DomainError(
+            f"A treated area of {area_percent:g} % of the face cannot be.",
+            code="treatments.area_percent_impossible",
+            next_step="Give a share above 0 and up to 100 %, or leave it empty.",
+            data={"field": "area_percent"},
+        )
+    if area_cm2 is None:
+        return
+    if not 0 < area_cm2 < math.inf:
+        raise DomainError(
+            f"A treated area of {area_cm2:g} cm² cannot be.",
+            code="treatments.area_impossible",
+            next_step="Give the area in square centimetres, or leave it empty.",
+            data={"field": "area_cm2"},
+        )
+    if size is None or area_cm2 <= size.area_cm2 or math.isclose(area_cm2, size.area_cm2):
+        return
+    side = FACES.get(face, face)
+    whole = f"{size.height_mm:,.6g} × {size.width_mm:,.6g} mm, that is {size.area_cm2:,.10g} cm²"
+    if size.is_measured:
+        why = f"the whole {side} of this object, {whole}"
+        then = "If the object is larger than recorded, correct its facts first."
+    else:
+        why = f"the {side} of any object here ({whole} at most)"
+        then = "The size of this object is not fully known yet: record it, then give the area."
+    raise DomainError(
+        f"The treated area of {area_cm2:,.10g} cm² is larger than {why}.",
+        code="treatments.area_larger_than_face",
+        next_step=f"Check the unit: areas are in square centimetres. {then}",
+        data={"field": "area_cm2"},
+    )
+
+
+def demand_fit(found: Misfit | None, *, put_on_by: str) -> None:
+    """Refuse to take off what no record puts on, or to put on a second of the same.
+
+    `put_on_by` says which step put on the one there is; it is empty if none did.
+    """
+    if found is None:
+        return
+    side = FACES.get(found.face, found.face)
+    if found.is_on:
+        since = f" ({put_on_by})" if put_on_by else " since the beginning"
+        raise DomainError(
+            f"A {found.thing} is on the {side} of this object already{since}, so a second one "
+            "cannot be put on.",
+            code="treatments.on_already",
+            next_step="Plan first that it is taken off, or choose another kind of step.",
+            data={"field": "type_row"},
+        )
+    then = (
+        "If the object came with one, tick “Lined” in its facts"
+        if found.thing == LINING
+        else "If the object has one, record first the step that put it on, with its day"
+    )
+    raise DomainError(
+        f"No {found.thing} is on the {side} of this object: the records show none that was put "
+        "on and not taken off since. So none can be taken off.",
+        code="treatments.none_on",
+        next_step=f"{then}; else choose another kind of step.",
+        data={"field": "type_row"},
+    )
