@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import Campaign
 from imaging_requests.collection.models import Catalogue
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.requesting.models import Anchor, OwedView, Technique
 
 
@@ -23,6 +24,7 @@ class CampaignFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Campaign
         fields = ("words", "when")
 
@@ -58,6 +60,7 @@ class PickFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = OwedView
         fields = ("words", "technique", "anchor", "catalogue")
 

@@ -13,6 +13,7 @@ from imaging_requests.campaigns.rules import NOT_DONE_WORDS
 from imaging_requests.campaigns.words import local, studio_zone
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.protocols.models import ProtocolVersion, VersionState
 from imaging_requests.requesting.forms import DayField, WordsForm, add_refusal
 
@@ -45,7 +46,7 @@ class ClockField(forms.TimeField):
         super().__init__(**kwargs)
 
 
-class CampaignForm(forms.Form):
+class CampaignForm(SpokenForm):
     """A stretch of capture and its goal."""
 
     name = forms.CharField(max_length=120, help_text="As in “Spring backs and X-ray”.")
@@ -72,7 +73,7 @@ class CampaignForm(forms.Form):
             )
 
 
-class SessionForm(forms.Form):
+class SessionForm(SpokenForm):
     """When, where and by whom; carries the version that was read when it edits."""
 
     station = forms.ModelChoiceField(
@@ -146,7 +147,7 @@ class SessionForm(forms.Form):
         )
 
 
-class PickForm(forms.Form):
+class PickForm(SpokenForm):
     """Owed views that are ticked for a session."""
 
     views = forms.TypedMultipleChoiceField(
@@ -161,7 +162,7 @@ class PickForm(forms.Form):
             views.choices = [(str(pk), str(pk)) for pk in view_ids]
 
 
-class NotDoneForm(forms.Form):
+class NotDoneForm(SpokenForm):
     """Why a line was not shot."""
 
     reason = forms.ChoiceField(
@@ -172,7 +173,7 @@ class NotDoneForm(forms.Form):
     read_version = forms.IntegerField(required=False)
 
 
-class LightForm(forms.Form):
+class LightForm(SpokenForm):
     """Light received outside the sessions."""
 
     received_on = DayField(label="Day")

@@ -19,6 +19,7 @@ from imaging_requests.imaging.comparison.recall import (
     Wanted,
     advise,
 )
+from imaging_requests.people.spoken import SpokenForm
 
 DATA = "checks/comparability-1.json"
 CARD_NAMES = {
@@ -44,7 +45,7 @@ def _number(label: str, help_text: str, *, most: float, required: bool = False) 
     )
 
 
-class RecallForm(forms.Form):
+class RecallForm(SpokenForm):
     """What the card asks for, and what the test frame shows."""
 
     distance_mm = _number("Lens to object", "mm, as on the card.", most=50_000, required=True)

@@ -9,6 +9,7 @@ from imaging_requests.collection.limits import limits_at
 from imaging_requests.collection.models import Flaking, LightClass, ObjectFacts, Support
 from imaging_requests.collection.rules import MEASURES, why_not_a_measure
 from imaging_requests.people.clock import demand_reckonable
+from imaging_requests.people.spoken import SpokenForm
 
 
 def _yes_no(label: str, help_text: str = "") -> forms.TypedChoiceField:
@@ -31,7 +32,7 @@ def _measure(label: str, unit: str, help_text: str = "") -> forms.FloatField:
     )
 
 
-class FactsForm(forms.Form):
+class FactsForm(SpokenForm):
     """What is known of an object; empty means not known yet."""
 
     read_record = forms.IntegerField(widget=forms.HiddenInput, required=False)

@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from imaging_requests.deliverables.models import Deliverable
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.requesting.models import Technique
 
 
@@ -35,5 +36,6 @@ class ReviewFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Deliverable
         fields = ("technique", "photographer", "waiting_since")

@@ -14,10 +14,11 @@ from imaging_requests.deliverables.rules import ReviewNumbers
 from imaging_requests.imaging.joining.words import ALL_TURNS
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.treatments.forms import StudioInstantField
 
 
-class VersionForm(forms.Form):
+class VersionForm(SpokenForm):
     """A step of a picture, from the row version the page showed."""
 
     read_version = forms.IntegerField(widget=forms.HiddenInput)
@@ -39,7 +40,7 @@ class HandInForm(VersionForm):
             del self.fields["polarity"]
 
 
-class RetestForm(forms.Form):
+class RetestForm(SpokenForm):
     """Vouching that nothing was done between two pictures."""
 
     note = forms.CharField(
@@ -187,13 +188,13 @@ class CloseForm(VersionForm):
     )
 
 
-class ConfirmForm(forms.Form):
+class ConfirmForm(SpokenForm):
     """That somebody outside confirmed, and how."""
 
     words = forms.CharField(label="How it was confirmed", required=False, max_length=200)
 
 
-class HandOverForm(forms.Form):
+class HandOverForm(SpokenForm):
     """Who gets a package."""
 
     user = forms.ModelChoiceField(
@@ -211,7 +212,7 @@ class HandOverForm(forms.Form):
         self.fields["user"].queryset = people  # type: ignore[attr-defined]
 
 
-class LoneWorkForm(forms.Form):
+class LoneWorkForm(SpokenForm):
     """A stretch in which somebody works alone."""
 
     person = forms.ModelChoiceField(
@@ -227,7 +228,7 @@ class LoneWorkForm(forms.Form):
         self.fields["person"].queryset = people  # type: ignore[attr-defined]
 
 
-class EntryForm(forms.Form):
+class EntryForm(SpokenForm):
     """The entry whose pictures are to be filed."""
 
     entry = forms.ModelChoiceField(
@@ -239,7 +240,7 @@ class EntryForm(forms.Form):
         self.fields["entry"].queryset = entries  # type: ignore[attr-defined]
 
 
-class SealForm(forms.Form):
+class SealForm(SpokenForm):
     """Which ready pictures of an entry are sealed together, and what for."""
 
     pictures = forms.TypedMultipleChoiceField(

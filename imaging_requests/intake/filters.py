@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 
 from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.models import Drop, Frame
+from imaging_requests.people.spoken import SpokenForm
 
 OPEN, PERSON = "open", "person"
 
@@ -25,6 +26,7 @@ class DropFilter(django_filters.FilterSet):
     number = django_filters.CharFilter(label="Number", lookup_expr="icontains")
 
     class Meta:
+        form = SpokenForm
         model = Drop
         fields: list[str] = []
 
@@ -55,5 +57,6 @@ class FrameFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Frame
         fields: list[str] = []

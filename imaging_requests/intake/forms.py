@@ -15,6 +15,7 @@ from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame, FrameRole
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
+from imaging_requests.people.spoken import SpokenForm
 
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
@@ -24,7 +25,7 @@ NO_LINES = "choose a session above"
 Choices = list[Any]
 
 
-class DropForm(forms.Form):
+class DropForm(SpokenForm):
     """What the files of a new drop were shot for."""
 
     shot_for = forms.ChoiceField(
@@ -82,7 +83,7 @@ def sent_name(written: str) -> str:
     return written
 
 
-class UploadForm(forms.Form):
+class UploadForm(SpokenForm):
     """Files sent in one go, for browsers without scripts."""
 
     offered = _ManyFilesField(
@@ -96,7 +97,7 @@ class UploadForm(forms.Form):
         return files
 
 
-class ClockForm(forms.Form):
+class ClockForm(SpokenForm):
     """How far the camera's clock was off while the files of a drop were shot."""
 
     read_version = forms.IntegerField(widget=forms.HiddenInput)
@@ -152,7 +153,7 @@ class _PlaceField(forms.ChoiceField):
         return True
 
 
-class SortingForm(forms.Form):
+class SortingForm(SpokenForm):
     """One page of the sorting table: a tick, a place and, where it is unknown, a time per frame."""
 
     def __init__(
@@ -235,7 +236,7 @@ class SortingForm(forms.Form):
         )
 
 
-class MovedForm(forms.Form):
+class MovedForm(SpokenForm):
     """Frames that were moved a moment ago, with the versions that the move left: for undoing it."""
 
     moved = forms.CharField(widget=forms.HiddenInput)

@@ -9,9 +9,10 @@ from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 
 from imaging_requests.people.models import Role, User
+from imaging_requests.people.spoken import SpokenForm
 
 
-class SignInForm(AuthenticationForm):
+class SignInForm(SpokenForm, AuthenticationForm):
     """E-mail address and password; the refusal does not tell which of the two was wrong."""
 
     username = forms.EmailField(
@@ -27,7 +28,7 @@ class SignInForm(AuthenticationForm):
     }
 
 
-class AccountForm(forms.Form):
+class AccountForm(SpokenForm):
     """A person's name, address, roles, and a first password."""
 
     name = forms.CharField(max_length=120)
@@ -56,7 +57,7 @@ class AccountForm(forms.Form):
         return password
 
 
-class RolesForm(forms.Form):
+class RolesForm(SpokenForm):
     """What a person is from now on."""
 
     roles = forms.MultipleChoiceField(
@@ -69,7 +70,7 @@ class RolesForm(forms.Form):
         return str(self.cleaned_data["read_roles"]).split()
 
 
-class OwnPasswordForm(forms.Form):
+class OwnPasswordForm(SpokenForm):
     """The old password once, the new one twice."""
 
     old = forms.CharField(

@@ -15,6 +15,7 @@ from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.pictures.models import RestrictionKind, Sight
 from imaging_requests.requesting.models import Technique
 
@@ -37,7 +38,7 @@ def _day(label: str, *, required: bool, help_text: str) -> forms.DateField:
     )
 
 
-class RestrictionForm(forms.Form):
+class RestrictionForm(SpokenForm):
     """What is kept from whom, why, and until when."""
 
     scope = forms.ChoiceField(label="Restrict")
@@ -78,14 +79,14 @@ class RestrictionForm(forms.Form):
         }
 
 
-class EndForm(forms.Form):
+class EndForm(SpokenForm):
     """Why a restriction or a grant ends now."""
 
     reason = forms.CharField(max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
     read_version = forms.IntegerField(widget=forms.HiddenInput)
 
 
-class GrantForm(forms.Form):
+class GrantForm(SpokenForm):
     """Which objects are opened to whom, how much, and until when."""
 
     person = forms.ModelChoiceField(

@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 from imaging_requests.collection.models import Entry
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.board import GRADE_WORDS, draw
 from imaging_requests.treatments.models import Treatment, TreatmentState
 
@@ -49,6 +50,7 @@ class BoardFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Entry
         fields = ("words", "grade", "curator", "order")
 
@@ -97,5 +99,6 @@ class TreatmentFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Treatment
         fields = ("state", "conservator")

@@ -10,6 +10,7 @@ from imaging_requests.collection.models import CollectionObject, Kind, Unavailab
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
+from imaging_requests.people.spoken import SpokenForm
 
 
 def _day(label: str, *, required: bool = False) -> forms.DateField:
@@ -21,7 +22,7 @@ def _day(label: str, *, required: bool = False) -> forms.DateField:
     )
 
 
-class CatalogueForm(forms.Form):
+class CatalogueForm(SpokenForm):
     """A publication that the studio documents."""
 
     title = forms.CharField(max_length=200)
@@ -31,7 +32,7 @@ class CatalogueForm(forms.Form):
     printing_on = _day("Printing on")
 
 
-class EntryForm(forms.Form):
+class EntryForm(SpokenForm):
     """A numbered entry of a catalogue."""
 
     number = forms.CharField(max_length=20, help_text="As it will be printed: 12, 12a, 12–13.")
@@ -48,7 +49,7 @@ class EntryForm(forms.Form):
         self.fields["curator"].queryset = holders(Role.CURATOR)  # type: ignore[attr-defined]
 
 
-class ObjectForm(forms.Form):
+class ObjectForm(SpokenForm):
     """An object, with its first number; its sizes are recorded on its own page."""
 
     number = forms.CharField(
@@ -76,7 +77,7 @@ class ObjectForm(forms.Form):
         return found
 
 
-class StayForm(forms.Form):
+class StayForm(SpokenForm):
     """Where an object is from now on."""
 
     place = forms.CharField(max_length=120)
@@ -89,7 +90,7 @@ class StayForm(forms.Form):
     confirmed_by = forms.CharField(label="Confirmed by", max_length=120, required=False)
 
 
-class UnavailableForm(forms.Form):
+class UnavailableForm(SpokenForm):
     """A stretch in which the studio cannot have the object."""
 
     reason = forms.ChoiceField(choices=Unavailability.Reason.choices)
@@ -98,7 +99,7 @@ class UnavailableForm(forms.Form):
     note = forms.CharField(max_length=240, required=False)
 
 
-class MergeForm(forms.Form):
+class MergeForm(SpokenForm):
     """A record is a double of another one."""
 
     into = forms.CharField(
@@ -118,7 +119,7 @@ class MergeForm(forms.Form):
         return found
 
 
-class PartForm(forms.Form):
+class PartForm(SpokenForm):
     """Two merged records were two objects after all."""
 
     reason = forms.CharField(label="Why they are two objects", widget=forms.Textarea)

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.gate_page import gate_context
 from imaging_requests.progress.gates import effects_of, event_of, next_step
 from imaging_requests.progress.gather import gather_cases
@@ -84,7 +85,7 @@ LABELS = {
 }
 
 
-class VersionForm(forms.Form):
+class VersionForm(SpokenForm):
     """Only the version that was read."""
 
     read_version = forms.IntegerField(widget=forms.HiddenInput)

@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Entry, EntryObject
 from imaging_requests.people.clock import demand_reckonable
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.names import speech_for
@@ -28,7 +29,7 @@ from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import OwedView
 
 
-class LookBackForm(forms.Form):
+class LookBackForm(SpokenForm):
     """Two days: how it stood on the first, as it was known on the second."""
 
     as_of = forms.DateField(

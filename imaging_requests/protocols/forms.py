@@ -11,13 +11,14 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import QueryDict
 
 from imaging_requests.people.documents import read_json
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.protocols.models import ProtocolVersion, RuleVersion
 from imaging_requests.protocols.queries import publishable_targets
 
 LARGEST_DOCUMENT_BYTES = 2 * 1024**2
 
 
-class DraftForm(forms.Form):
+class DraftForm(SpokenForm):
     """A document of rules, as a file or as text; what was sent stays in the text when refused."""
 
     file = forms.FileField(
@@ -79,13 +80,13 @@ class DraftForm(forms.Form):
         return text
 
 
-class VersionStepForm(forms.Form):
+class VersionStepForm(SpokenForm):
     """One step of a version, from the row version the page showed."""
 
     read_version = forms.IntegerField(widget=forms.HiddenInput)
 
 
-class CompareForm(forms.Form):
+class CompareForm(SpokenForm):
     """Two versions of one kind to set against each other."""
 
     older = forms.TypedChoiceField(label="From", coerce=int)
@@ -98,7 +99,7 @@ class CompareForm(forms.Form):
             self.fields[name].choices = choices  # type: ignore[attr-defined]
 
 
-class PinForm(forms.Form):
+class PinForm(SpokenForm):
     """Which protocol version an entry follows from now on, and why."""
 
     protocol = forms.ModelChoiceField(

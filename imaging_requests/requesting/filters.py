@@ -8,6 +8,7 @@ import django_filters
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.requesting.models import (
     LineState,
     Purpose,
@@ -36,6 +37,7 @@ class RequestFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Request
         fields = ("words", "whose", "state", "purpose")
 
@@ -68,6 +70,7 @@ class WaiverFilter(django_filters.FilterSet):
     )
 
     class Meta:
+        form = SpokenForm
         model = Waiver
         fields = ("words", "reason_code", "holds")
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.requesting.models import Purpose, WaiverReason
 from imaging_requests.requesting.overlaps import WishedView
 from imaging_requests.requesting.words import view_words
@@ -58,7 +59,7 @@ class DayField(forms.DateField):
         super().__init__(**kwargs)
 
 
-class ChooseForm(forms.Form):
+class ChooseForm(SpokenForm):
     """Look for objects and entries; a plain GET form."""
 
     q = forms.CharField(
@@ -69,7 +70,7 @@ class ChooseForm(forms.Form):
     )
 
 
-class WishForm(forms.Form):
+class WishForm(SpokenForm):
     """What is wished of the chosen objects, and what for."""
 
     views = forms.MultipleChoiceField(
@@ -162,7 +163,7 @@ class WishForm(forms.Form):
         return found
 
 
-class LinesForm(forms.Form):
+class LinesForm(SpokenForm):
     """Ticked lines with the versions that were read; `read-<id>` carries a line's version."""
 
     lines = forms.MultipleChoiceField(error_messages={"required": "Tick the lines that are meant."})
@@ -194,7 +195,7 @@ class AnswerForm(LinesForm):
     )
 
 
-class WaiverForm(forms.Form):
+class WaiverForm(SpokenForm):
     """Why a view need not be made."""
 
     reason_code = forms.ChoiceField(label="Reason", choices=WaiverReason.choices)
@@ -219,7 +220,7 @@ class WaiverForm(forms.Form):
         return timezone.make_aware(midnight)
 
 
-class WordsForm(forms.Form):
+class WordsForm(SpokenForm):
     """A reason in words, with the version that was read where there is one."""
 
     words = forms.CharField(
@@ -230,7 +231,7 @@ class WordsForm(forms.Form):
     read_version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
-class NotApplicableForm(forms.Form):
+class NotApplicableForm(SpokenForm):
     """A view that does not apply to an object."""
 
     view = forms.ChoiceField(
@@ -243,7 +244,7 @@ class NotApplicableForm(forms.Form):
     )
 
 
-class ReplaceForm(forms.Form):
+class ReplaceForm(SpokenForm):
     """The view that stands for another one."""
 
     by = forms.TypedChoiceField(label="Replaced by", coerce=int)
@@ -261,7 +262,7 @@ class ReplaceForm(forms.Form):
             by.choices = [(str(pk), words) for pk, words in choices]
 
 
-class GapForm(forms.Form):
+class GapForm(SpokenForm):
     """The head's statement about what is lost."""
 
     text = forms.CharField(

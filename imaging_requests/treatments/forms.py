@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.models import User
+from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments.models import Incident, Intervention, Verdict
 from imaging_requests.treatments.queries import conservators, step_types, witnesses
@@ -65,7 +66,7 @@ def _read_version() -> forms.IntegerField:
     return forms.IntegerField(widget=forms.HiddenInput)
 
 
-class TreatmentForm(forms.Form):
+class TreatmentForm(SpokenForm):
     """A treatment that is planned."""
 
     title = forms.CharField(label="What is to be done", max_length=200)
@@ -92,7 +93,7 @@ class TreatmentForm(forms.Form):
         return cleaned
 
 
-class StepForm(forms.Form):
+class StepForm(SpokenForm):
     """A step that is planned; the values are those of the action that keeps it."""
 
     type_row = forms.TypedChoiceField(label="Kind of step", coerce=int)
@@ -140,7 +141,7 @@ class StepForm(forms.Form):
         return {name: v for name, v in self.cleaned_data.items() if name != "read_version"}
 
 
-class StartForm(forms.Form):
+class StartForm(SpokenForm):
     """When a step began; with a shut gate also why it could not wait."""
 
     started_at = StudioInstantField(label="Began at")
@@ -191,14 +192,14 @@ class StartForm(forms.Form):
         )
 
 
-class FinishForm(forms.Form):
+class FinishForm(SpokenForm):
     """When a step ended."""
 
     finished_at = StudioInstantField(label="Ended at")
     read_version = _read_version()
 
 
-class TimesForm(forms.Form):
+class TimesForm(SpokenForm):
     """When a step really began and ended, and how that came out."""
 
     started_at = StudioInstantField(label="Began at")
@@ -212,14 +213,14 @@ class TimesForm(forms.Form):
             del self.fields["finished_at"]
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(SpokenForm):
     """A reason, for dropping a step, pausing, taking a start back."""
 
     reason = _words("Why")
     read_version = _read_version()
 
 
-class DecideForm(forms.Form):
+class DecideForm(SpokenForm):
     """The answer to a question; the verdict is the button that was pressed."""
 
     reason = _words("What you saw", help_text="Others will follow this later.")
@@ -231,7 +232,7 @@ class DecideForm(forms.Form):
     read_version = _read_version()
 
 
-class ReassignForm(forms.Form):
+class ReassignForm(SpokenForm):
     """Another conservator for a treatment or a question."""
 
     conservator = forms.ModelChoiceField(
@@ -244,7 +245,7 @@ class ReassignForm(forms.Form):
         self.fields["conservator"].queryset = conservators()  # type: ignore[attr-defined]
 
 
-class IncidentForm(forms.Form):
+class IncidentForm(SpokenForm):
     """What happened to an object, when, and who looks at it."""
 
     kind = forms.ChoiceField(label="What happened", choices=Incident.Kind.choices)
@@ -261,7 +262,7 @@ class IncidentForm(forms.Form):
         self.fields["assigned_to"].queryset = conservators()  # type: ignore[attr-defined]
 
 
-class EmergencyForm(forms.Form):
+class EmergencyForm(SpokenForm):
     """What an emergency start still lacks: its witness, and where the record picture is."""
 
     witness = forms.ModelChoiceField(

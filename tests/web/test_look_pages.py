@@ -390,7 +390,7 @@ def test_a_link_leads_back_to_the_view_and_nowhere_else(thing: CollectionObject,
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
-        ({"text": "  "}, "This field is required"),
+        ({"text": "  "}, "is missing. Fill it in."),
         ({"left_mm": "590"}, "The region leaves the face, which is 600 × 400 mm"),
         ({"width_mm": ""}, "type all four numbers"),
         ({"width_mm": "0"}, "The region covers nothing"),

@@ -99,8 +99,8 @@ def test_the_lead_restricts_a_surface_and_lifts_it_again(
         ({"reason": "label"}, "at least 10 characters"),
         ({"kind": "embargo"}, "needs the day on which it ends"),
         ({"kind": "embargo", "ends_on": "2020-01-01"}, "over before it begins"),
-        ({"scope": "surface:Q"}, "Select a valid choice"),
-        ({"ends_on": "soon"}, "Enter a valid date"),
+        ({"scope": "surface:Q"}, "what was chosen is not on offer any more"),
+        ({"ends_on": "soon"}, "takes a day, written as 2026-04-24"),
     ],
 )
 def test_a_restriction_that_makes_no_sense_is_refused_and_what_was_typed_stays(
@@ -189,7 +189,7 @@ def test_a_curator_opens_own_entries_only(thing: CollectionObject, ines: User) -
         ({"objects": ", ,"}, "Name at least one object"),
         ({"last_day": "2020-01-01"}, "over before it begins"),
         ({"last_day": "2099-01-01"}, "at most 730 days"),
-        ({"person": "0"}, "Select a valid choice"),
+        ({"person": "0"}, "what was chosen is not on offer any more"),
     ],
 )
 def test_a_grant_that_makes_no_sense_is_refused(

@@ -107,7 +107,7 @@ def test_two_versions_are_compared() -> None:
     same = client.get(address, {"older": newer.pk, "newer": newer.pk})
     assert "say the same" in same.content.decode()
     wrong = client.get(address, {"older": "x", "newer": newer.pk})
-    assert "Select a valid choice" in wrong.content.decode()
+    assert "what was chosen is not on offer any more" in wrong.content.decode()
 
 
 def test_a_draft_goes_from_file_to_published_through_the_pages() -> None:

@@ -9,11 +9,12 @@ from django import forms
 
 from imaging_requests.deliverables.models import SurfaceNote
 from imaging_requests.deliverables.rules_notes import LONGEST_TEXT
+from imaging_requests.people.spoken import SpokenForm
 
 BOX = ("left_mm", "top_mm", "width_mm", "height_mm")
 
 
-class NoteForm(forms.Form):
+class NoteForm(SpokenForm):
     """A note at a region: numbers of a rectangle, or corners that a script drew."""
 
     text = forms.CharField(
