@@ -25,10 +25,10 @@ from imaging_requests.requesting import outlook
 from imaging_requests.requesting.derivation import sync_owed_views
 from imaging_requests.requesting.models import OwedView
 from tests import factory
+from tests.campaign_scene import FRIDAY
 from tests.factory import NOW, hours
 
 pytestmark = pytest.mark.django_db
-FRIDAY = NOW + timedelta(days=1, hours=4)
 
 
 @pytest.fixture(autouse=True)

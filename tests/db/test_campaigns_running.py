@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 
 from imaging_requests.campaigns import actions, rules
@@ -22,10 +20,10 @@ from imaging_requests.people.models import Notice, User
 from imaging_requests.requesting.derivation import sync_owed_views
 from imaging_requests.requesting.models import OwedView
 from tests import factory
+from tests.campaign_scene import FRIDAY, confirm, draft
 from tests.factory import NOW, hours
 
 pytestmark = pytest.mark.django_db
-FRIDAY = NOW + timedelta(days=1, hours=4)
 
 
 @pytest.fixture(autouse=True)
@@ -48,36 +46,9 @@ def bay() -> Station:
     return factory.station("bay")
 
 
-def draft(
-    signe: User, amaro: User, at: Station, *techniques: str, length_h: float = 6, **facts: object
-) -> Session:
-    obj = factory.museum_object(**facts)
-    factory.entry(obj)
-    sync_owed_views([obj.pk], NOW)
-    views = obj.owed_views.filter(technique__in=techniques).values_list("pk", flat=True)
-    return actions.plan_session(
-        actor=signe,
-        campaign_id=factory.campaign().pk,
-        station_id=at.pk,
-        photographer_id=amaro.pk,
-        starts_at=FRIDAY,
-        ends_at=FRIDAY + hours(length_h),
-        owed_view_ids=list(views),
-        handlers=2,
-        now=NOW,
-    )
-
-
 @pytest.fixture
 def session(signe: User, amaro: User, bay: Station) -> Session:
     return draft(signe, amaro, bay, "VC", "RK")
-
-
-def confirm(actor: User, session: Session) -> Session:
-    session.refresh_from_db()
-    return actions.confirm_session(
-        actor=actor, session_id=session.pk, read_version=session.row_version, now=NOW
-    )
 
 
 def run(actor: User, session: Session) -> Session:

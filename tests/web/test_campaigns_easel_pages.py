@@ -9,15 +9,14 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from imaging_requests.campaigns import actions
 from imaging_requests.campaigns.models import Session, SessionState
-from imaging_requests.campaigns.words import local, local_day
+from imaging_requests.campaigns.words import local_day
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.deliverables.models import Review
 from imaging_requests.people.models import User
 from imaging_requests.requesting import outlook
-from imaging_requests.requesting.derivation import sync_owed_views
 from tests import factory
+from tests.campaign_scene import at, confirmed, owed, plan, signed_in, text
 
 pytestmark = pytest.mark.django_db
 
@@ -38,39 +37,6 @@ def people() -> dict[str, User]:
     return {role: factory.person(name, role) for role, name in zip(ROLES, names, strict=True)}
 
 
-def owed(number: str = "", title: str = "") -> CollectionObject:
-    obj = factory.museum_object(
-        number, title, height_mm=790, width_mm=1060, warp_mm=5, weight_kg=10
-    )
-    factory.entry(obj)
-    sync_owed_views([obj.pk], timezone.now())
-    return obj
-
-
-def at(hour: int, *, days: int = 1) -> object:
-    """A full hour on the studio's clock, some days ahead."""
-    day = local(timezone.now()).replace(hour=hour, minute=0, second=0, microsecond=0)
-    return day + timedelta(days=days)
-
-
-def plan(
-    people: dict[str, User], obj: CollectionObject, *techniques: str, **extra: object
-) -> Session:
-    views = obj.owed_views.filter(technique__in=techniques or ("UV",), face="F")
-    values = {
-        "campaign_id": factory.campaign().pk,
-        "station_id": factory.station("bay").pk,
-        "photographer_id": people["photographer"].pk,
-        "starts_at": at(13),
-        "ends_at": at(16),
-    } | extra
-    return actions.plan_session(
-        actor=people["lead"],
-        owed_view_ids=list(views.values_list("pk", flat=True)),
-        **values,
-    )
-
-
 @pytest.fixture
 def island() -> CollectionObject:
     return owed("AR 0070", "The Quarantine Island")
@@ -79,31 +45,6 @@ def island() -> CollectionObject:
 @pytest.fixture
 def session(people: dict[str, User], island: CollectionObject) -> Session:
     return plan(people, island)
-
-
-def confirmed(people: dict[str, User], session: Session, *, running: bool = False) -> Session:
-    session.refresh_from_db()
-    actions.confirm_session(
-        actor=people["lead"], session_id=session.pk, read_version=session.row_version
-    )
-    session.refresh_from_db()
-    if running:
-        actions.start_session(
-            actor=people["photographer"],
-            session_id=session.pk,
-            read_version=session.row_version,
-        )
-        session.refresh_from_db()
-    return session
-
-
-def signed_in(client: Client, user: User) -> Client:
-    client.force_login(user)
-    return client
-
-
-def text(response: object) -> str:
-    return " ".join(response.content.decode().split())  # type: ignore[attr-defined]
 
 
 def today(people: dict[str, User], obj: CollectionObject, *techniques: str) -> Session:
