@@ -154,9 +154,9 @@ WHITENOISE_USE_FINDERS = IS_DESK
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        "BACKEND": "imaging_requests.config.static_files.DeskFiles"
         if IS_DESK
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        else "imaging_requests.config.static_files.CollectedFiles"
     },
 }
 

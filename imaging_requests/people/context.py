@@ -54,8 +54,13 @@ def shell(request: HttpRequest) -> dict[str, Any]:
         return {"places": [], "own_roles": ""}
     roles = user.roles
     here = _place_of(request)
+    addresses = {name: address for address, name in _addresses(get_urlconf(), get_script_prefix())}
     places = [
-        {"name": name, "label": label, "here": _mark(request, name) if name == here else ""}
+        {
+            "address": addresses[name],
+            "label": label,
+            "here": _mark(request, name) if name == here else "",
+        }
         for name, label, seen_by in PLACES
         if roles & seen_by
     ]

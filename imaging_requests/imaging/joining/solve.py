@@ -143,11 +143,11 @@ def _solve(
 
 
 def _huber(sigmas: NDArray[Any]) -> NDArray[Any]:
-    return np.minimum(1.0, HUBER * TWO_NUMBERS / np.maximum(sigmas, 1e-12))
+    return np.asarray(np.minimum(1.0, HUBER * TWO_NUMBERS / np.maximum(sigmas, 1e-12)))
 
 
 def _tukey(sigmas: NDArray[Any]) -> NDArray[Any]:
-    return np.clip(1 - (sigmas / (TUKEY * TWO_NUMBERS)) ** 2, 0, None) ** 2
+    return np.asarray(np.clip(1 - (sigmas / (TUKEY * TWO_NUMBERS)) ** 2, 0, None) ** 2)
 
 
 def _linear(
