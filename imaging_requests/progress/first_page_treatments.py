@@ -160,7 +160,9 @@ def debt(user: User, now: datetime) -> Section:
         for view in first
     ]
     return Section(
-        answer=f"{count(total, 'picture')} no longer true, or waiting for a decision",
+        answer=f"{count(total, 'picture')} no longer true, or waiting for a decision"
+        if total
+        else "Every picture is still true",
         rows=rows,
         empty="No treatment has made a picture untrue.",
         is_pressing=bool(rows),
