@@ -162,8 +162,15 @@ def test_phases_have_their_own_before_and_after() -> None:
     assert second.first().anchor_key == f"BT:{treatment.pk}/2"
 
 
-def test_a_lining_that_comes_off_opens_a_window_with_its_own_views() -> None:
-    obj = factory.museum_object("AR 0058", "The Drowned Orchard")
+@pytest.mark.parametrize(
+    ("is_lined", "seen", "bared"),
+    [(False, "B.1", "B.2"), (True, "B.2", "B.1")],
+    ids=["a lining nobody recorded", "a lining from the beginning"],
+)
+def test_a_lining_that_comes_off_opens_a_window_with_its_own_views(
+    is_lined: bool, seen: str, bared: str
+) -> None:
+    obj = factory.museum_object("AR 0058", "The Drowned Orchard", is_lined=is_lined)
     factory.entry(obj)
     scope = [
         ["RK", "F"],
@@ -182,10 +189,15 @@ def test_a_lining_that_comes_off_opens_a_window_with_its_own_views() -> None:
     window_end = NOW + timedelta(days=29)
     Intervention.objects.filter(pk=steps[2].pk).update(exposure_until=window_end)
     sync_owed_views([obj.pk], NOW)
-    assert owed(treatment, "BT") == ["RK-B-L", "RK-F-L", "RK-F-T", "UV-B", "VF-B", "XR-T"]
+    back = seen.removesuffix(".1")
+    expected = {f"RK-{back}-L", "RK-F-L", "RK-F-T", f"UV-{back}", f"VF-{back}", "XR-T"}
+    assert set(owed(treatment, "BT")) == expected
     window = OwedView.objects.filter(anchor="WIN", ended_at=None)
-    assert owed(treatment, "WIN") == ["IR-B.2", "RK-B.2-L", "UV-B.2", "VF-B.2", "XR-T"]
-    assert {view.anchor_key for view in window} == {f"WIN:B.2:{treatment.pk}"}
+    before = OwedView.objects.filter(anchor="BT", face="B", ended_at=None)
+    assert {view.surface for view in before} == {seen}
+    assert {view.surface for view in window if view.face == "B"} == {bared}
+    assert {view.anchor_key for view in window} == {f"WIN:{bared}:{treatment.pk}"}
+    assert len(window) == 5
     assert {view.anchor_event_id for view in window} == {steps[2].pk}
     assert {view.due_on for view in window} == {window_end.date()}
 
