@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from imaging_requests.people.guards import add_guard
 
 #: Every column of a version but its state and its row version.
@@ -30,6 +32,17 @@ KEPT = (
     "handed_in_at",
 )
 DECIDED = "('accepted', 'sent_back', 'recalled')"
+#: A surface is named by the letter of its face, a dot, and a number from one.
+ONE_SURFACE = (
+    "NEW.technique IN ('VF', 'VC', 'RK', 'UV', 'IR', 'XR') AND NEW.face IN ('F', 'B', 'E', 'T') "
+    "AND SUBSTR(NEW.surface, 1, 2) = NEW.face || '.' "
+    "AND SUBSTR(NEW.surface, 3, 1) IN ('1', '2', '3', '4', '5', '6', '7', '8', '9') "
+    "AND RTRIM(SUBSTR(NEW.surface, 3), '0123456789') = ''"
+)
+
+
+def _changed(columns: Iterable[str]) -> str:
+    return " OR ".join(f"NEW.{name} {{differs}} OLD.{name}" for name in columns)
 
 
 def _state(table: str, row: str) -> str:
@@ -54,7 +67,6 @@ def declare() -> None:
 
 
 def _declare_pictures() -> None:
-    changed = " OR ".join(f"NEW.{name} {{differs}} OLD.{name}" for name in KEPT)
     add_guard(
         table="deliverables_deliverable",
         name="decided_stays",
@@ -65,7 +77,18 @@ def _declare_pictures() -> None:
         ),
         when=(
             f"OLD.state IN {DECIDED} AND "
-            f"(OLD.state <> 'accepted' OR NEW.state <> 'recalled' OR {changed})"
+            f"(OLD.state <> 'accepted' OR NEW.state <> 'recalled' OR {_changed(KEPT)})"
+        ),
+    )
+    shown = _changed(name for name in KEPT if name != "handed_in_at")
+    add_guard(
+        table="deliverables_deliverable",
+        name="waiting_stays",
+        event="UPDATE",
+        message="A picture that waits for its review never changes: take it back first.",
+        when=(
+            f"OLD.state = 'to_review' AND ({shown} "
+            "OR (NEW.handed_in_at {differs} OLD.handed_in_at AND NEW.state <> 'building'))"
         ),
     )
     add_guard(
@@ -81,11 +104,7 @@ def _declare_pictures() -> None:
             name=f"one_surface_at_{event.lower()}",
             event=event,
             message="A picture shows one surface of its face in one technique.",
-            when=(
-                f"{free}(NEW.technique NOT IN ('VF', 'VC', 'RK', 'UV', 'IR', 'XR') "
-                "OR NEW.face NOT IN ('F', 'B', 'E', 'T') "
-                "OR SUBSTR(NEW.surface, 1, 2) <> NEW.face || '.')"
-            ),
+            when=f"{free}NOT ({ONE_SURFACE})",
         )
     for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD")):
         add_guard(

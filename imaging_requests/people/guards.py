@@ -18,10 +18,12 @@ from django.core.checks import CheckMessage, Warning
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from imaging_requests.people.displacing import displaces
+
 #: The name of every guard begins so, so that one that is no longer wanted can be found.
 PREFIX = "guard_"
 EVENTS = ("INSERT", "UPDATE", "DELETE")
-NOR_REPLACED, NOR_EMPTIED = "_nor_replaced", "_at_once"
+NOR_EMPTIED = "_at_once"
 #: PostgreSQL cuts longer names off without a word (its manual, "Identifiers and Key Words").
 LONGEST_NAME = 63 - len(NOR_EMPTIED)
 
@@ -86,7 +88,9 @@ def triggers_of(connection: BaseDatabaseWrapper, guard: Guard) -> dict[str, tupl
     test = guard.when.format(differs="IS NOT")
     made = {guard.name: _trigger(guard, guard.name, guard.event, test)}
     if guard.event == "DELETE":
-        made[f"{guard.name}{NOR_REPLACED}"] = _against_replacing(guard, test)
+        for ending, event, displaced in displaces(connection, guard.table, test):
+            name = f"{guard.name}{ending}"
+            made[name] = _trigger(guard, name, event, displaced)
     return made
 
 
@@ -172,21 +176,6 @@ def _trigger(guard: Guard, name: str, event: str, test: str) -> tuple[str, ...]:
         f'DROP TRIGGER IF EXISTS "{name}"',
         f'CREATE TRIGGER "{name}" BEFORE {event} ON {guard.table}{condition} '
         f"BEGIN SELECT RAISE(ABORT, '{guard.message}'); END",
-    )
-
-
-def _against_replacing(guard: Guard, test: str) -> tuple[str, ...]:
-    """Return what refuses `INSERT OR REPLACE` of a row that may not be deleted.
-
-    SQLite takes the row away without asking the triggers on DELETE, unless the connection says
-    `recursive_triggers`, as this program's do and those of a tool at the side do not.
-    """
-    kept = re.sub(r"\bOLD\.", "kept.", test) or "TRUE"
-    return _trigger(
-        guard,
-        f"{guard.name}{NOR_REPLACED}",
-        "INSERT",
-        f"EXISTS (SELECT 1 FROM {guard.table} AS kept WHERE kept.id = NEW.id AND ({kept}))",
     )
 
 

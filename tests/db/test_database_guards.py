@@ -7,8 +7,9 @@ change of the same row, so that a refusal cannot pass for the wrong reason.
 from __future__ import annotations
 
 import json
+import re
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -256,27 +257,61 @@ def test_a_published_version_never_changes_whatever_its_kind(kind: str) -> None:
     refused(*delete_raw(row), said="is never deleted")
 
 
-@pytest.mark.parametrize("at_the_side", [False, True], ids=["own connection", "tool at the side"])
-def test_what_is_never_deleted_is_not_replaced_either(at_the_side: bool) -> None:
+@pytest.fixture(params=[False, True], ids=["own connection", "tool at the side"])
+def sqlite_connection(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Write as this program does, and as a tool that sets nothing up would."""
     if connection.vendor != "sqlite":
-        pytest.skip("only SQLite knows INSERT OR REPLACE")
-    row, draft = factory.protocol(3), factory.protocol(4, state=VersionState.DRAFT)
-    event = audit.record("tests.event", actor=None, subject=row, now=NOW)
-    if at_the_side:
+        pytest.skip("only SQLite makes room for a row by deleting others")
+    if request.param:
         raw("PRAGMA recursive_triggers=OFF")
-    try:
-        for kept, changes in ((row, {"definition": "{}"}), (event, {"reason": "another"})):
-            sql, values = copy_raw(kept, id=kept.pk, **changes)
-            refused(sql.replace("INSERT", "INSERT OR REPLACE"), values, said="never")
-        if not at_the_side:
-            sql, values = copy_raw(row, definition="{}")
-            refused(sql.replace("INSERT", "INSERT OR REPLACE"), values, said="never")
-            sql, values = set_raw(draft, number=3)
-            refused(sql.replace("UPDATE", "UPDATE OR REPLACE"), values, said="never")
-    finally:
-        raw("PRAGMA recursive_triggers=ON")
-    sql, values = copy_raw(draft, definition="{}")
-    raw(sql.replace("INSERT", "INSERT OR REPLACE"), values)
+    yield
+    raw("PRAGMA recursive_triggers=ON")
+
+
+def or_replace(statement: tuple[str, list[Any]]) -> tuple[str, list[Any]]:
+    """Return the same statement, with other rows making room for what it writes."""
+    return re.sub("^(INSERT|UPDATE)", r"\1 OR REPLACE", statement[0]), statement[1]
+
+
+@pytest.mark.usefixtures("sqlite_connection")
+@pytest.mark.parametrize("kind", ["protocol", "studio", "triggers"])
+def test_no_draft_takes_the_place_of_a_published_version(kind: str) -> None:
+    make: Any = {
+        "protocol": factory.protocol,
+        "studio": factory.studio_settings,
+        "triggers": factory.trigger_table,
+    }[kind]
+    row = make()
+    draft = type(row).objects.create(number=98, definition={"version": 98})
+    words = "A published version of the rules is never deleted"
+    # A published row with its own number is copied so that only the key decides, not the state.
+    for changes in ({"state": "draft"}, {"definition": "{}"}, {"id": row.pk}):
+        refused(*or_replace(copy_raw(row, **changes)), said=words)
+    for changes in ({"number": row.number}, {"id": row.pk}, {"id": row.pk, "number": 97}):
+        refused(*or_replace(set_raw(draft, **changes)), said=words)
+    assert type(row).objects.get(pk=row.pk).definition == row.definition
+    raw(*or_replace(copy_raw(draft, definition="{}")))
+    raw(*set_raw(type(row).objects.get(number=98), number=97))
+
+
+@pytest.mark.usefixtures("sqlite_connection")
+def test_an_event_is_not_replaced_either() -> None:
+    event = audit.record("tests.event", actor=None, subject=factory.lead(), now=NOW)
+    words = "The audit trail is append-only"
+    refused(*or_replace(copy_raw(event, id=event.pk, reason="another")), said=words)
+    refused(*or_replace(copy_raw(event, reason="another")), said=words)
+    raw(*or_replace(copy_raw(event, hash="0" * 64, previous_hash=event.hash)))
+
+
+@pytest.mark.usefixtures("sqlite_connection")
+def test_a_key_that_holds_of_some_rows_displaces_those_only(obj: CollectionObject) -> None:
+    row = factory.deliverable(obj)
+    following = factory.deliverable(obj, state="to_review", chain=row.chain, version=2)
+    words = "A picture that was handed in is never deleted"
+    refused(*or_replace(set_raw(following, state="accepted")), said=words)
+    refused(*or_replace(copy_raw(row, version=3)), said=words)
+    raw(*or_replace(copy_raw(following, version=3)))
+    raw(*or_replace(set_raw(following, state="sent_back")))
 
 
 def test_a_protocol_keeps_its_name_and_a_draft_is_free() -> None:
@@ -391,23 +426,29 @@ def obj() -> CollectionObject:
     return factory.museum_object()
 
 
+#: What a picture is, each thing changed.
+OTHER: list[dict[str, Any]] = [
+    {"px_per_mm": 12},
+    {"captured_at": NOW},
+    {"technique": "VF"},
+    {"surface": "F.2"},
+    {"face": "B"},
+    {"variant": "L"},
+    {"coverage_percent": 50},
+    {"missing": json.dumps(["a tile"])},
+    {"faults": json.dumps(["a fault"])},
+    {"is_complete": False},
+    {"kind": "mosaic"},
+    {"version": 7},
+    {"handed_in_at": NOW},
+    {"created_at": NOW},
+]
+
+
 @pytest.mark.parametrize(
     "changes",
     [
-        {"px_per_mm": 12},
-        {"captured_at": NOW},
-        {"technique": "VF"},
-        {"surface": "F.2"},
-        {"face": "B"},
-        {"variant": "L"},
-        {"coverage_percent": 50},
-        {"missing": json.dumps(["a tile"])},
-        {"faults": json.dumps(["a fault"])},
-        {"is_complete": False},
-        {"kind": "mosaic"},
-        {"version": 7},
-        {"handed_in_at": NOW},
-        {"created_at": NOW},
+        *OTHER,
         {"state": "to_review"},
         {"state": "building"},
         {"state": "sent_back"},
@@ -421,6 +462,26 @@ def test_an_accepted_picture_never_changes(obj: CollectionObject, changes: dict[
     refused(*set_raw(row, **({"state": "recalled", "px_per_mm": 12} | changes)), said=words)
     raw(*set_raw(row, state="recalled", row_version=row.row_version + 1))
     refused(*set_raw(row, state="accepted"), said=words)
+
+
+@pytest.mark.parametrize("changes", [*OTHER, {"face": "X", "surface": "", "technique": "ZZ"}])
+def test_a_picture_that_waits_for_its_review_never_changes(
+    obj: CollectionObject, changes: dict[str, Any]
+) -> None:
+    row = factory.deliverable(obj, state="to_review")
+    words = "A picture that waits for its review never changes"
+    refused(*set_raw(row, **changes), said=words)
+    refused(*set_raw(row, **({"state": "accepted"} | changes)), said=words)
+    raw(*set_raw(row, state="building", handed_in_at=None))
+    raw(*set_raw(row, state="to_review", handed_in_at=NOW, px_per_mm=12))
+    raw(*set_raw(row, state="accepted", row_version=row.row_version + 1))
+
+
+def test_a_picture_that_waits_stays_with_its_object(obj: CollectionObject) -> None:
+    row = factory.deliverable(obj, state="to_review")
+    other = CollectionObject.objects.create(title="Another")
+    refused(*set_raw(row, object_id=other.pk), said="waits for its review")
+    raw(*set_raw(row, state="accepted"))
 
 
 @pytest.mark.parametrize("state", ["sent_back", "recalled"])
@@ -447,17 +508,22 @@ def test_a_chain_has_one_accepted_version(obj: CollectionObject) -> None:
 def test_an_incomplete_picture_is_never_accepted(obj: CollectionObject) -> None:
     row = factory.deliverable(obj, state="to_review", is_complete=False)
     refused(*set_raw(row, state="accepted"))
-    raw(*set_raw(row, state="accepted", is_complete=True))
+    raw(*set_raw(row, state="building"))
+    raw(*set_raw(row, state="to_review", is_complete=True))
+    raw(*set_raw(row, state="accepted"))
 
 
 def test_an_x_ray_states_its_polarity_and_is_accepted_only_when_it_is_known(
     obj: CollectionObject,
 ) -> None:
-    row = factory.deliverable(obj, "XR", "T", state="to_review", polarity="unknown")
+    row = factory.deliverable(obj, "XR", "T", state="building", polarity="unknown")
     refused(*set_raw(row, polarity=""))
     refused(*set_raw(row, polarity="inverted"))
+    raw(*set_raw(row, state="to_review", handed_in_at=NOW))
     refused(*set_raw(row, state="accepted"))
-    raw(*set_raw(row, state="accepted", polarity="positive"))
+    raw(*set_raw(row, state="building"))
+    raw(*set_raw(row, state="to_review", polarity="positive"))
+    raw(*set_raw(row, state="accepted"))
 
 
 def test_an_inverted_picture_is_no_master(obj: CollectionObject) -> None:

@@ -83,7 +83,13 @@ def test_i02_a_picture_lacks_nothing_that_says_what_it_shows(
 
 @pytest.mark.parametrize(
     "changes",
-    [{"surface": "B.1"}, {"surface": ""}, {"face": "X"}, {"technique": "ZZ"}, {"technique": ""}],
+    [
+        *({"surface": surface} for surface in ("B.1", "", "F.", "F.0", "F.x", "F.1x", "F1", "f.1")),
+        {"face": "X"},
+        {"face": "X", "surface": "X.1"},
+        {"technique": "ZZ"},
+        {"technique": ""},
+    ],
 )
 def test_i02_a_picture_shows_one_surface_of_its_face(
     obj: CollectionObject, changes: dict[str, Any]
@@ -93,6 +99,7 @@ def test_i02_a_picture_shows_one_surface_of_its_face(
     refused(*set_raw(picture, **changes), said=words)
     refused(*copy_raw(picture, chain=uuid.uuid4(), **changes), said=words)
     raw(*set_raw(picture, face="B", surface="B.2"))
+    raw(*set_raw(picture, face="B", surface="B.10"))
 
 
 # I-04: files
