@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard, keep_what_has_events
+from imaging_requests.people.guards import add_guard, keep, keep_what_has_events
 
 OVERLAPS = (
     "NEW.released_at IS NULL AND EXISTS (SELECT 1 FROM campaigns_booking AS other "
@@ -30,6 +30,12 @@ def declare() -> None:
             message="A session names the zone of its clock.",
             when="NEW.zone = ''",
         )
+    for name, words in (
+        ("booking", "A booking is never deleted: release it."),
+        ("sessionsignature", "What somebody signed for a session is never deleted."),
+        ("lightdose", "Light that an object received is never deleted."),
+    ):
+        keep(f"campaigns_{name}", words)
     for name, words in (
         ("campaign", "A campaign with an event is never deleted."),
         ("session", "A session with an event is never deleted: cancel it."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard, keep_what_has_events
+from imaging_requests.people.guards import add_guard, keep, keep_what_has_events
 
 OVERLAPS = (
     "EXISTS (SELECT 1 FROM collection_objectnumber AS other "
@@ -11,6 +11,14 @@ OVERLAPS = (
     "AND (NEW.in_force_to IS NULL OR other.in_force_from < NEW.in_force_to) "
     "AND (other.in_force_to IS NULL OR NEW.in_force_from < other.in_force_to))"
 )
+KEPT_ROWS = {
+    "objectnumber": "A number that was given is never deleted: end it.",
+    "objectfacts": "What was recorded of an object is never deleted: record it anew.",
+    "face": "A face of an object is never deleted.",
+    "entryobject": "That an object belongs to an entry is never deleted: it ends.",
+    "locationstay": "Where an object was is never deleted: the stay ends.",
+    "unavailability": "That an object cannot be had is never deleted: take it back.",
+}
 KEPT = ("object_id", "number", "scheme")
 
 
@@ -31,12 +39,8 @@ def declare() -> None:
         message="A number never passes to another object and never changes: give a new one.",
         when=" OR ".join(f"NEW.{name} {{differs}} OLD.{name}" for name in KEPT),
     )
-    add_guard(
-        table="collection_objectnumber",
-        name="never_goes",
-        event="DELETE",
-        message="A number that was given is never deleted: end it.",
-    )
+    for name, words in KEPT_ROWS.items():
+        keep(f"collection_{name}", words)
     for name, words in (
         ("catalogue", "A catalogue with an event is never deleted."),
         ("entry", "An entry with an event is never deleted."),

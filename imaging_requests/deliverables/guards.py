@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from imaging_requests.people.guards import add_guard
+from imaging_requests.people.guards import add_guard, keep
 
 #: Every column of a version but its state and its row version.
 KEPT = (
@@ -32,6 +32,12 @@ KEPT = (
     "handed_in_at",
 )
 DECIDED = "('accepted', 'sent_back', 'recalled')"
+HANDED_OVER = {
+    "delivery": "A delivery is never deleted: somebody holds the pictures.",
+    "correction": "A correction is never deleted: close it.",
+    "correctionnotice": "Who was told of a correction is never deleted.",
+    "loneworker": "A stretch of lone work is never deleted.",
+}
 #: A surface is named by the letter of its face, a dot, and a number from one.
 ONE_SURFACE = (
     "NEW.technique IN ('VF', 'VC', 'RK', 'UV', 'IR', 'XR') AND NEW.face IN ('F', 'B', 'E', 'T') "
@@ -57,6 +63,8 @@ def declare() -> None:
     _declare_notes()
     _declare_joins()
     _declare_retests()
+    for name, words in HANDED_OVER.items():
+        keep(f"deliverables_{name}", words)
     add_guard(
         table="collection_collectionobject",
         name="with_history_stays",
@@ -167,12 +175,7 @@ def _declare_notes() -> None:
         message="A note that was taken back never changes: write a new one.",
         when="OLD.withdrawn_at IS NOT NULL",
     )
-    add_guard(
-        table="deliverables_surfacenote",
-        name="no_delete",
-        event="DELETE",
-        message="A note is never deleted: take it back.",
-    )
+    keep("deliverables_surfacenote", "A note is never deleted: take it back.")
 
 
 def _declare_retests() -> None:

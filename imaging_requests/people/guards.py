@@ -58,6 +58,11 @@ def add_guard(*, table: str, name: str, event: str, message: str, when: str = ""
     _guards[full] = Guard(name=full, table=table, event=event, message=message, when=when)
 
 
+def keep(table: str, words: str) -> None:
+    """Refuse to delete any row: no act of the program ever does."""
+    add_guard(table=table, name="never_goes", event="DELETE", message=words)
+
+
 def keep_what_has_events(table: str, label: str, words: str) -> None:
     """Refuse to delete a row that the audit trail speaks of; `label` is how the trail names it."""
     add_guard(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard
+from imaging_requests.people.guards import add_guard, keep
 
 
 def declare() -> None:
@@ -11,12 +11,7 @@ def declare() -> None:
         ("restriction", "lifted_at", "A restriction is lifted, never deleted."),
         ("grant", "ended_at", "A grant is ended, never deleted."),
     ):
-        add_guard(
-            table=f"pictures_{name}",
-            name="never_goes",
-            event="DELETE",
-            message=words,
-        )
+        keep(f"pictures_{name}", words)
         add_guard(
             table=f"pictures_{name}",
             name="ended_stays",

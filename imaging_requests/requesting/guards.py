@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import keep_what_has_events
+from imaging_requests.people.guards import keep
 
 WORDS = {
-    "owedview": "A view with an event is never deleted: it ends.",
+    "owedview": "A view is never deleted: it ends.",
+    "demand": "A demand is never deleted: it ends.",
     "request": "A request that was filed is never deleted: withdraw it.",
     "requestline": "A line that was filed is never deleted: withdraw it.",
     "waiver": "A waiver is never deleted: end it.",
@@ -18,4 +19,4 @@ WORDS = {
 def declare() -> None:
     """Declare the guards of this room."""
     for name, words in WORDS.items():
-        keep_what_has_events(f"requesting_{name}", f"requesting.{name}", words)
+        keep(f"requesting_{name}", words)

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from imaging_requests.people.guards import add_guard, keep_what_has_events
+from imaging_requests.people.guards import add_guard, keep
 
 APPEND_ONLY = {
     "treatments_interventionrecord": "What was recorded of the times of a step never changes.",
     "treatments_decisionverdict": "An answer to a question never changes: a later one follows.",
+}
+KEPT = {
+    "treatment": "A treatment is never deleted: drop it.",
+    "intervention": "A step is never deleted: drop it.",
+    "incident": "An incident is never deleted.",
+    "emergencyoverride": "An emergency start is never deleted: two people answer for it.",
+    "decisioncase": "A question is never deleted: answer it.",
 }
 OVERLAPS = (
     "NEW.started_at IS NOT NULL AND NOT NEW.combined AND EXISTS ("
@@ -31,10 +38,5 @@ def declare() -> None:
             message="Two steps overlap on one face of this object and neither is combined.",
             when=OVERLAPS,
         )
-    for name, words in (
-        ("treatment", "A treatment with an event is never deleted: drop it."),
-        ("intervention", "A step with an event is never deleted: drop it."),
-        ("incident", "An incident with an event is never deleted."),
-        ("decisioncase", "A question with an event is never deleted: answer it."),
-    ):
-        keep_what_has_events(f"treatments_{name}", f"treatments.{name}", words)
+    for name, words in KEPT.items():
+        keep(f"treatments_{name}", words)

@@ -6,23 +6,34 @@ Those that stand elsewhere are named in docs/invariants.md; here are the rest.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 
 import pytest
 from django.core.management import call_command
-from django.db import connection, models, transaction
+from django.db import connection, transaction
 
-from imaging_requests.collection.models import CollectionObject, ObjectNumber
+from imaging_requests.collection.models import (
+    CollectionObject,
+    ObjectNumber,
+)
 from imaging_requests.deliverables import actions as deliverables
 from imaging_requests.deliverables import queries
-from imaging_requests.deliverables.models import Deliverable, Package, PackageItem, Review
-from imaging_requests.people import audit
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    Package,
+    PackageItem,
+)
 from imaging_requests.people.models import AuditEvent, Notice
 from imaging_requests.progress.settle import derive_objects
-from imaging_requests.requesting.models import GapStatement, NotApplicable, OwedView, Waiver
-from imaging_requests.treatments.models import Incident, InterventionRecord
+from imaging_requests.requesting.models import (
+    NotApplicable,
+    OwedView,
+    Waiver,
+)
+from imaging_requests.treatments.models import (
+    InterventionRecord,
+)
 from tests import factory
 from tests import progress_scene as scene
 from tests.db.test_database_guards import copy_raw, delete_raw, raw, refused, set_raw
@@ -228,80 +239,6 @@ def test_i29_a_session_names_its_zone_and_the_cameras_own_words_are_kept() -> No
     refused(*set_raw(frame, wall_clock="2026:03:29 02:30:00"), said=words)
     refused(*set_raw(frame, wall_clock=""), said=words)
     raw(*set_raw(frame, captured_at=NOW))
-
-
-# I-34: nothing with a history is deleted
-
-Made = Callable[[CollectionObject], models.Model]
-
-
-def _incident(obj: CollectionObject) -> models.Model:
-    return Incident.objects.create(
-        object=obj, kind="water", occurred_at=NOW, recorded_by=factory.lead()
-    )
-
-
-def _gap(obj: CollectionObject) -> models.Model:
-    return GapStatement.objects.create(
-        entry=factory.entry(obj), text="It stays.", signed_by=factory.head()
-    )
-
-
-def _ruling(obj: CollectionObject) -> models.Model:
-    return NotApplicable.objects.create(
-        object=obj, face="E", technique="VF", reason="Engaged frame.", by=factory.lead()
-    )
-
-
-def _waiver(obj: CollectionObject) -> models.Model:
-    return Waiver.objects.create(
-        owed_view=factory.owed_view(obj),
-        reason_code="risk",
-        text="Flakes.",
-        granted_by=factory.lead(),
-    )
-
-
-WITH_EVENTS: dict[str, Made] = {
-    "catalogue": lambda obj: factory.catalogue(),
-    "treatment": lambda obj: factory.treatment(obj, rows=()),
-    "step": lambda obj: factory.treatment(obj, rows=(1,)).interventions.get(),
-    "incident": _incident,
-    "view": lambda obj: factory.owed_view(obj),
-    "request": lambda obj: factory.request(),
-    "line of a request": lambda obj: factory.request_line(factory.request(), obj),
-    "waiver": _waiver,
-    "ruling": _ruling,
-    "gap statement": _gap,
-    "campaign": lambda obj: factory.campaign(),
-    "session": lambda obj: factory.session(),
-    "frame": lambda obj: factory.frame(),
-}
-
-
-@pytest.mark.parametrize("what", WITH_EVENTS)
-def test_i34_what_the_trail_speaks_of_is_never_deleted(obj: CollectionObject, what: str) -> None:
-    row = WITH_EVENTS[what](obj)
-    audit.record("tests.event", actor=None, subject=row, now=NOW)
-    refused(*delete_raw(row), said="never deleted")
-    assert type(row)._default_manager.filter(pk=row.pk).exists()
-
-
-@pytest.mark.parametrize("what", ["incident", "view", "request", "session", "frame"])
-def test_i34_a_row_without_any_history_may_go(obj: CollectionObject, what: str) -> None:
-    raw(*delete_raw(WITH_EVENTS[what](obj)))
-
-
-def test_i34_nothing_that_others_rest_on_is_deleted(obj: CollectionObject) -> None:
-    view = factory.owed_view(obj)
-    session = factory.session()
-    line = factory.shot_line(session, obj, meets=[view])
-    frame = factory.frame(line)
-    picture = factory.deliverable(obj, frames=[frame], shot_line=line)
-    Review.objects.create(deliverable=picture, verdict="accepted", by=factory.lead())
-    factory.treatment(obj)
-    for row in (obj, view, session, line, frame, picture):
-        refused(*delete_raw(row))
 
 
 # I-26: a recall is one transaction
