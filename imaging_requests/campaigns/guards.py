@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import available_timezones
+
 from imaging_requests.people.guards import add_guard, keep, keep_what_has_events
 
 OVERLAPS = (
@@ -22,13 +24,14 @@ def declare() -> None:
             message="A resource is in one place only: this booking overlaps another.",
             when=OVERLAPS,
         )
+    zones = ", ".join(f"'{name}'" for name in sorted(available_timezones()))
     for event in ("INSERT", "UPDATE"):
         add_guard(
             table="campaigns_session",
             name=f"names_its_zone_at_{event.lower()}",
             event=event,
-            message="A session names the zone of its clock.",
-            when="NEW.zone = ''",
+            message="A session names the zone of its clock as the time zone database does.",
+            when=f"NEW.zone NOT IN ({zones})",
         )
     for name, words in (
         ("booking", "A booking is never deleted: release it."),

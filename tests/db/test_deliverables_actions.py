@@ -224,7 +224,7 @@ def test_an_accepted_picture_is_told_and_makes_its_object_stale(
 ) -> None:
     oda = factory.curator()
     wish = factory.request_line(factory.request(oda), line.object, state="agreed")
-    view = factory.owed_view(line.object, "UV", demanded_by=wish, anchor_key="CUR2")
+    view = factory.owed_view(line.object, "UV", demanded_by=wish, surface="F.2")
     line.owed_views.add(view)
     row = handed_in(line, amaro)
     review = accept(row, signe, note="  Clean. ")

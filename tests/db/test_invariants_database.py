@@ -174,12 +174,48 @@ def test_i12_a_duty_is_in_force_once(obj: CollectionObject) -> None:
         {"technique": "VF"},
         {"surface": "F.2"},
         {"variant": "L"},
-        {"anchor_key": "AT:9"},
     ):
         raw(*copy_raw(view, **changes))
     raw(*copy_raw(view, ended_at=NOW))
     ended = OwedView.objects.get(ended_at=NOW)
     refused(*set_raw(ended, ended_at=None))
+
+
+def test_i12_the_text_of_an_anchor_says_what_its_columns_say(obj: CollectionObject) -> None:
+    view = factory.owed_view(obj)
+    treatment = factory.treatment(obj, (12,))
+    t, step = treatment.pk, treatment.interventions.get().pk
+    of = {"treatment_id": t}
+    window = of | {"anchor": "WIN", "anchor_event_id": step}
+    words = "The anchor of a view and the text of it say the same"
+    for changes in (
+        {"anchor_key": "CUR2"},
+        {"anchor_key": "cur"},
+        {"anchor_key": f"BT:{t}"},
+        {"anchor": "BT", **of},
+        {"anchor": "BT", "anchor_key": f"AT:{t}", **of},
+        {"anchor": "BT", "anchor_key": f"BT:{t + 1}", **of},
+        {"anchor": "BT", "anchor_key": f"BT:{t}/2", "anchor_phase": 1, **of},
+        {"anchor": "AT", "anchor_key": f"AT:{t}", "anchor_phase": 2, **of},
+        {"anchor": "DT", "anchor_key": f"DT:{t}:2", "anchor_step": 1, **of},
+        {"anchor": "DT", "anchor_key": f"DT:{t}", **of},
+        window | {"anchor_key": f"WIN:{t}"},
+        window | {"anchor_key": f"WIN:B.1:{t + 1}"},
+        window | {"anchor_key": f"WIN:B.1:{t + 1}/{t}"},
+        window | {"anchor_key": f"WIN:B.1:{t}/"},
+        window | {"anchor_key": f"WIN:B.1:{t}", "anchor_event_id": None},
+        {"anchor": "FIX", "anchor_at": NOW},
+    ):
+        refused(*copy_raw(view, **changes), said=words)
+        refused(*set_raw(view, **changes), said=words)
+    for changes in (
+        {"anchor": "BT", "anchor_key": f"BT:{t}", **of},
+        {"anchor": "AT", "anchor_key": f"AT:{t}/2", "anchor_phase": 2, **of},
+        {"anchor": "DT", "anchor_key": f"DT:{t}:1", "anchor_step": 1, **of},
+        window | {"anchor_key": f"WIN:B.1:{t}"},
+        window | {"anchor_key": f"WIN:B.1:{t}/2"},
+    ):
+        raw(*copy_raw(view, **changes))
 
 
 # I-15, I-16: what people sign
@@ -231,9 +267,12 @@ def test_i29_instants_are_stored_in_utc_whatever_zone_they_came_in() -> None:
 
 def test_i29_a_session_names_its_zone_and_the_cameras_own_words_are_kept() -> None:
     session = factory.session()
-    refused(*set_raw(session, zone=""), said="names the zone of its clock")
+    for zone in ("", "Mars/Olympus", "Europe/Nowhere", "europe/london", "Europe/London ", "+01:00"):
+        refused(*set_raw(session, zone=zone), said="names the zone of its clock")
+        refused(*copy_raw(session, zone=zone), said="names the zone of its clock")
     refused(*set_raw(session, zone=None))
     raw(*set_raw(session, zone="Atlantic/Azores"))
+    raw(*set_raw(session, zone="UTC"))
     frame = factory.frame(wall_clock="2026:03:29 01:30:00")
     words = "its own clock"
     refused(*set_raw(frame, wall_clock="2026:03:29 02:30:00"), said=words)

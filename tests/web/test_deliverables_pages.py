@@ -458,7 +458,7 @@ def test_the_lead_allows_lone_work_for_a_stretch(amaro: User, signe: User) -> No
 
 def filed_entry(obj: CollectionObject, amaro: User) -> tuple[Any, Deliverable]:
     entry = factory.entry(obj, number="23", title="The Quarantine Island")
-    factory.owed_view(obj, "IR", demanded_by=entry, anchor_key="CUR-ir")
+    factory.owed_view(obj, "IR", demanded_by=entry)
     frames = [factory.frame()]
     factory.proven(frames)
     return entry, factory.deliverable(obj, frames=frames, by=amaro)
