@@ -1,6 +1,6 @@
 """Acts that span several rooms: what a treatment step needs to know of pictures, under one lock.
 
-A step is started, finished or corrected by the treatments room; whether it may and which questions
+A step is started or finished by the treatments room; whether it may and which questions
 it raises follows from pictures, which that room does not know. Here the object's row is locked,
 its case file gathered, the rules asked, and the answer handed inward.
 """
@@ -37,19 +37,23 @@ from imaging_requests.treatments.models import Incident, Intervention
 from imaging_requests.treatments.rules import EmergencyStart, GateAnswer, NewCase
 
 
-def _locked_object(object_id: int) -> None:
+def locked_object(object_id: int) -> None:
+    """Lock the row that keeps two acts on one object apart."""
     CollectionObject.objects.select_for_update().get(pk=object_id)
 
 
-def _moment(object_id: int, *, speech: Speech, t: datetime, u: datetime) -> Moment:
+def moment_of(object_id: int, *, speech: Speech, t: datetime, u: datetime) -> Moment:
+    """Read one object at a pair of times."""
     return look(gather_cases([object_id])[object_id], speech.tables, t=t, u=u)
 
 
-def _step_of(intervention_id: int) -> Intervention:
+def step_of(intervention_id: int) -> Intervention:
+    """Return a step with its treatment."""
     return Intervention.objects.select_related("treatment").get(pk=intervention_id)
 
 
-def _known_event(moment: Moment, step: Intervention) -> Event:
+def known_event(moment: Moment, step: Intervention) -> Event:
+    """Return a step as the rules know it, or refuse in words."""
     event = event_of(moment, step)
     if event is None:
         raise DomainError(
@@ -95,8 +99,8 @@ def start_step(
 ) -> Intervention:
     """Start a step if its gate is open at that instant, or as an emergency with two names."""
     now = now or timezone.now()
-    step = _step_of(intervention_id)
-    _locked_object(step.object_id)
+    step = step_of(intervention_id)
+    locked_object(step.object_id)
     rederive([step.object_id], now=now)
     speech = speech_for([step.object_id])
     return treatments.start_intervention(
@@ -145,11 +149,11 @@ def finish_step(
 ) -> Intervention:
     """Finish a step and open exactly one question for each picture it puts in doubt."""
     now = now or timezone.now()
-    step = _step_of(intervention_id)
-    _locked_object(step.object_id)
+    step = step_of(intervention_id)
+    locked_object(step.object_id)
     speech = speech_for([step.object_id])
-    moment = _moment(step.object_id, speech=speech, t=now, u=now)
-    ended = replace(_known_event(moment, step), ended_at=finished_at, recorded_at=now)
+    moment = moment_of(step.object_id, speech=speech, t=now, u=now)
+    ended = replace(known_event(moment, step), ended_at=finished_at, recorded_at=now)
     then = look(with_event(moment.case, ended), speech.tables, t=now, u=now)
     return treatments.finish_intervention(
         actor=actor,
@@ -170,44 +174,11 @@ def correction_changes(
     speech: Speech,
 ) -> Changes:
     """List what other times of a step would change, before anything is saved."""
-    moment = _moment(step.object_id, speech=speech, t=now, u=now)
+    moment = moment_of(step.object_id, speech=speech, t=now, u=now)
     proposed = replace(
-        _known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
+        known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
     )
     return meaning_changes(moment, proposed)
-
-
-@transaction.atomic
-def correct_step_times(
-    *,
-    actor: User,
-    intervention_id: int,
-    read_version: int,
-    started_at: datetime,
-    finished_at: datetime | None,
-    reason: str,
-    now: datetime | None = None,
-) -> Intervention:
-    """Correct the times of a step; questions follow the corrected history."""
-    now = now or timezone.now()
-    step = _step_of(intervention_id)
-    _locked_object(step.object_id)
-    speech = speech_for([step.object_id])
-    moment = _moment(step.object_id, speech=speech, t=now, u=now)
-    corrected = replace(
-        _known_event(moment, step), started_at=started_at, ended_at=finished_at, recorded_at=now
-    )
-    then = look(with_event(moment.case, corrected), speech.tables, t=now, u=now)
-    return treatments.correct_times(
-        actor=actor,
-        intervention_id=intervention_id,
-        read_version=read_version,
-        started_at=started_at,
-        finished_at=finished_at,
-        reason=reason,
-        cases=new_cases(cases_after(then, corrected.key), speech),
-        now=now,
-    )
 
 
 @transaction.atomic
@@ -223,7 +194,7 @@ def record_incident(
 ) -> Incident:
     """Record an incident and ask a conservator about every picture it puts in doubt."""
     now = now or timezone.now()
-    _locked_object(object_id)
+    locked_object(object_id)
     speech = speech_for([object_id])
     case = gather_cases([object_id])[object_id]
     happened = _incident(occurred_at, speech=speech, now=now)
@@ -256,7 +227,7 @@ def _incident(occurred_at: datetime, *, speech: Speech, now: datetime) -> Event:
 def incident_sentences(object_id: int, *, occurred_at: datetime, now: datetime) -> tuple[str, ...]:
     """Say what an incident entered late changes about pictures made since, before it is saved."""
     speech = speech_for([object_id])
-    moment = _moment(object_id, speech=speech, t=now, u=now)
+    moment = moment_of(object_id, speech=speech, t=now, u=now)
     changes = meaning_changes(moment, _incident(occurred_at, speech=speech, now=now))
     return tuple(
         f"{capital(inside(name_view(change.picture)))}, "

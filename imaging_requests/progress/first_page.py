@@ -28,6 +28,7 @@ from imaging_requests.progress.first_page_treatments import (
     lost_for_good,
     own_decisions,
     own_treatments,
+    proposed_times,
     steps_ahead,
 )
 from imaging_requests.reckoning.truth.terms import Grade, Status
@@ -347,6 +348,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
     Role.LEAD: (
         review_queue,
         triage_queue,
+        proposed_times,
         steps_ahead,
         sessions_ahead,
         left_open,

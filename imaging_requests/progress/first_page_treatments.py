@@ -18,6 +18,7 @@ from imaging_requests.treatments.models import (
     DecisionCase,
     Intervention,
     InterventionState,
+    TimesProposal,
     Treatment,
     TreatmentState,
 )
@@ -136,6 +137,35 @@ def steps_ahead(user: User, now: datetime) -> Section:
         empty="No treatment step is planned for the next two weeks.",
         more_label="Treatments",
         more_href=reverse("progress:treatments"),
+    )
+
+
+def proposed_times(user: User, now: datetime) -> Section:
+    """Corrected times that wait for a second signature."""
+    waiting = TimesProposal.objects.filter(state=TimesProposal.State.OPEN)
+    total = waiting.count()
+    first = list(
+        waiting.select_related("intervention__treatment", "proposed_by").order_by(
+            "proposed_at", "pk"
+        )[:ROWS]
+    )
+    numbers = numbers_of([proposal.intervention.object_id for proposal in first])
+    rows = [
+        Row(
+            text=f"{numbers[proposal.intervention.object_id]}: {proposal.intervention}",
+            href=reverse("progress:treatment", args=[proposal.intervention.treatment_id])
+            + f"#proposal-{proposal.pk}",
+            note=f"{proposal.proposed_by}, since {day(proposal.proposed_at)}"
+            + ("; the step has changed since" if proposal.is_stale else ""),
+        )
+        for proposal in first
+    ]
+    return Section(
+        answer=f"{count(total, 'correction')} of a step’s times "
+        f"{'waits' if total <= 1 else 'wait'} for a second signature",
+        rows=rows,
+        empty="No corrected times wait for your countersignature.",
+        is_pressing=bool(rows),
     )
 
 

@@ -12,8 +12,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.people.models import User
-from imaging_requests.people.policies import may
+from imaging_requests.people.policies import may, why_not
 from imaging_requests.people.spoken import SpokenForm
+from imaging_requests.progress.acts_times import proposal_sentences
 from imaging_requests.progress.gate_page import gate_context
 from imaging_requests.progress.gates import effects_of, event_of, next_step
 from imaging_requests.progress.gather import gather_cases
@@ -38,10 +39,11 @@ from imaging_requests.treatments.models import (
     DecisionCase,
     Intervention,
     InterventionState,
+    TimesProposal,
     Treatment,
     TreatmentState,
 )
-from imaging_requests.treatments.policies import DECIDE, TREAT
+from imaging_requests.treatments.policies import COUNTERSIGN_TIMES, DECIDE, TREAT
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,9 @@ LABELS = {
     "start": ("Record the start", "Start the step", "do"),
     "start-shut": ("It cannot wait: start with the gate shut", "Start as an emergency", "stop"),
     "finish": ("Record the end", "Finish the step", "do"),
-    "correct": ("Correct the times", "Save the corrected times", ""),
+    "correct": ("Propose other times", "Propose these times", ""),
+    "countersign": ("Countersign", "Countersign: these times are right", "do"),
+    "decline": ("Decline", "Decline the proposal", "stop"),
     "drop": ("Drop this step", "Drop the step", "stop"),
     "add": ("Plan a step", "Add the step", ""),
     "sign-off": ("Sign the treatment off", "Sign off", "do"),
@@ -97,14 +101,14 @@ def _local(instant: datetime | None) -> str:
 
 def _act(
     name: str,
-    subject: Treatment | Intervention,
+    subject: Treatment | Intervention | TimesProposal,
     form: forms.Form,
     refused: Refused | None,
     *,
     is_shut: bool = False,
 ) -> Act:
     label, button, kind = LABELS["start-shut" if is_shut else name]
-    base = "treatment" if isinstance(subject, Treatment) else "step"
+    base = {Treatment: "treatment", Intervention: "step", TimesProposal: "times"}[type(subject)]
     came_back = refused is not None and refused.name == name and refused.subject_id == subject.pk
     return Act(
         name=name,
@@ -145,6 +149,42 @@ def step_acts(
             _act("correct", step, TimesForm(step=step, initial={**version, **times}), refused)
         )
     return acts
+
+
+def proposals_of(
+    treatment: Treatment, *, user: User, refused: Refused | None, now: datetime
+) -> dict[int, list[dict[str, Any]]]:
+    """Lay out proposed times by step: those that wait, with their forms, and the last answer."""
+    rows = (
+        TimesProposal.objects.filter(intervention__treatment=treatment)
+        .exclude(state=TimesProposal.State.REPLACED)
+        .select_related("intervention__treatment", "proposed_by", "decided_by")
+        .order_by("proposed_at", "pk")
+    )
+    newest = {row.intervention_id: row for row in rows}
+    return {step: [_proposal(row, user, refused, now)] for step, row in newest.items()}
+
+
+def _proposal(
+    row: TimesProposal, user: User, refused: Refused | None, now: datetime
+) -> dict[str, Any]:
+    is_open = row.state == TimesProposal.State.OPEN
+    is_stale = is_open and row.is_stale
+    not_because = why_not(user, COUNTERSIGN_TIMES, row) if is_open else ""
+    acts: list[Act] = []
+    if is_open and not not_because:
+        version = {"read_version": row.row_version}
+        if not is_stale:
+            acts.append(_act("countersign", row, VersionForm(initial=version), refused))
+        acts.append(_act("decline", row, ReasonForm(initial=version), refused))
+    return {
+        "row": row,
+        "is_open": is_open,
+        "is_stale": is_stale,
+        "not_because": not_because,
+        "changes": proposal_sentences(row, now=now) if is_open and not is_stale else row.changes,
+        "forms": acts,
+    }
 
 
 def treatment_acts(treatment: Treatment, *, refused: Refused | None, now: datetime) -> list[Act]:
@@ -267,8 +307,10 @@ def treatment_context(
         for step in steps
     }
     treatment_forms = treatment_acts(treatment, refused=refused, now=now) if may_treat else []
+    proposals = proposals_of(treatment, user=user, refused=refused, now=now)
     questions = case_rows(cases, user=user, refused=refused)
     acts = [act for each in step_forms.values() for act in each] + treatment_forms
+    acts += [act for rows in proposals.values() for row in rows for act in row["forms"]]
     on_page = [*(act.form for act in acts), *(row["form"] for row in questions)]
     return {
         "astray": astray(refused, on_page),
@@ -287,6 +329,7 @@ def treatment_context(
                 "name": _row_name(step, moment, speech),
                 **_effects(moment, step),
                 "forms": step_forms[step.pk],
+                "proposals": proposals.get(step.pk, ()),
             }
             for step in steps
         ],

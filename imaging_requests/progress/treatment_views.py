@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Count, Q
+from django.db.models import Count, Model, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -19,7 +19,7 @@ from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
-from imaging_requests.progress import acts
+from imaging_requests.progress import acts, acts_times
 from imaging_requests.progress.filters import TreatmentFilter
 from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.policies import SEE_TREATMENTS
@@ -42,7 +42,12 @@ from imaging_requests.treatments.forms import (
     TimesForm,
     TreatmentForm,
 )
-from imaging_requests.treatments.models import DecisionCase, Intervention, Treatment
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    Intervention,
+    TimesProposal,
+    Treatment,
+)
 from imaging_requests.treatments.policies import DECIDE, PLAN_TREATMENT, RECORD_INCIDENT, TREAT
 from imaging_requests.treatments.queries import cases as all_cases
 from imaging_requests.treatments.queries import treatments as all_treatments
@@ -162,6 +167,13 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
     return render(request, "progress/register.html", context, status=status)
 
 
+#: What the version in a form belongs to, by the name of the act; all others belong to treatments.
+SUBJECTS: dict[str, type[Model]] = {
+    **dict.fromkeys(("start", "finish", "correct", "drop"), Intervention),
+    **dict.fromkeys(("countersign", "decline"), TimesProposal),
+}
+
+
 def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.Form:
     user = signed_in(request)
     if name == "start":
@@ -183,6 +195,13 @@ def _exact(typed: datetime, now: datetime) -> datetime:
     return now if now - timedelta(minutes=1) < typed <= now else typed
 
 
+def _kept(typed: datetime | None, recorded: datetime | None) -> datetime | None:
+    """Return the recorded instant for a time left at its minute: the form shows no seconds."""
+    if typed and recorded and typed == recorded.replace(second=0, microsecond=0):
+        return recorded
+    return typed
+
+
 def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> str:
     values = form.cleaned_data
     now = timezone.now()
@@ -199,13 +218,17 @@ def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> st
         acts.finish_step(**common, finished_at=_exact(values["finished_at"], now), now=now)
         return f"Step {step.step} is finished. What it changed is marked everywhere."
     if name == "correct":
-        acts.correct_step_times(
+        acts_times.propose_step_times(
             **common,
-            started_at=values["started_at"],
-            finished_at=values.get("finished_at"),
+            started_at=_kept(values["started_at"], step.started_at),
+            finished_at=_kept(values.get("finished_at"), step.finished_at),
             reason=values["reason"],
+            now=now,
         )
-        return f"The times of step {step.step} are corrected."
+        return (
+            f"Other times for step {step.step} are proposed. Nothing changes until the imaging "
+            "lead countersigns."
+        )
     treatment_actions.drop_intervention(**common, reason=values["reason"])
     return f"Step {step.step} is dropped."
 
@@ -213,7 +236,7 @@ def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> st
 @requires(TREAT)
 @require_POST
 def step_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
-    """Start, finish, correct or drop a step."""
+    """Start, finish or drop a step, or propose other times for it."""
     step = get_object_or_404(Intervention.objects.select_related("treatment"), pk=pk)
     form = _step_form(act, step, request)
     preview = _warnings(act, step, form, request)
@@ -221,12 +244,12 @@ def step_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
         try:
             said = _run_step(act, signed_in(request), step, form)
         except StaleWrite as error:
-            return _again(request, step.treatment_id, act, step.pk, form, error)
+            return again(request, step.treatment_id, act, step.pk, form, error)
         except DomainError as error:
-            return _again(request, step.treatment_id, act, step.pk, form, error)
+            return again(request, step.treatment_id, act, step.pk, form, error)
         messages.success(request, said)
         return redirect("progress:treatment", pk=step.treatment_id)
-    return _again(request, step.treatment_id, act, step.pk, form, None, warnings=preview)
+    return again(request, step.treatment_id, act, step.pk, form, None, warnings=preview)
 
 
 def _warnings(
@@ -237,8 +260,8 @@ def _warnings(
         return ()
     return acts.correction_sentences(
         step,
-        started_at=form.cleaned_data.get("started_at") or step.started_at,
-        finished_at=form.cleaned_data.get("finished_at"),
+        started_at=_kept(form.cleaned_data.get("started_at"), step.started_at) or step.started_at,
+        finished_at=_kept(form.cleaned_data.get("finished_at"), step.finished_at),
         now=timezone.now(),
         is_correction=act == "correct",
     )
@@ -250,7 +273,7 @@ def _ask_again(form: forms.Form, request: HttpRequest) -> None:
     form.data = {**request.POST.dict(), "seen": "yes"}
 
 
-def _again(
+def again(
     request: HttpRequest,
     treatment_id: int,
     name: str,
@@ -286,8 +309,11 @@ def _again(
 
 
 def _version_now(name: str, subject_id: int) -> int:
-    model = Intervention if name in ("start", "finish", "correct", "drop") else Treatment
-    version: int = model._default_manager.values_list("row_version", flat=True).get(pk=subject_id)
+    version: int = (
+        SUBJECTS.get(name, Treatment)
+        ._default_manager.values_list("row_version", flat=True)
+        .get(pk=subject_id)
+    )
     return version
 
 
@@ -330,11 +356,11 @@ def treatment_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
     found = get_object_or_404(Treatment, pk=pk)
     form = _treatment_form(act, request)
     if not form.is_valid():
-        return _again(request, pk, act, pk, form, None)
+        return again(request, pk, act, pk, form, None)
     try:
         said = _run_treatment(act, signed_in(request), found, form)
     except DomainError as error:
-        return _again(request, pk, act, pk, form, error)
+        return again(request, pk, act, pk, form, error)
     messages.success(request, said)
     return redirect("progress:treatment", pk=pk)
 

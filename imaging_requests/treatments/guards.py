@@ -14,6 +14,7 @@ KEPT = {
     "incident": "An incident is never deleted.",
     "emergencyoverride": "An emergency start is never deleted: two people answer for it.",
     "decisioncase": "A question is never deleted: answer it.",
+    "timesproposal": "A proposal of other times is never deleted: decline it.",
 }
 OVERLAPS = (
     "NEW.started_at IS NOT NULL AND NOT NEW.combined AND EXISTS ("
@@ -38,5 +39,12 @@ def declare() -> None:
             message="Two steps overlap on one face of this object and neither is combined.",
             when=OVERLAPS,
         )
+    add_guard(
+        table="treatments_timesproposal",
+        name="decided_stays",
+        event="UPDATE",
+        message="Proposed times that were decided never change: propose others.",
+        when="OLD.state <> 'open'",
+    )
     for name, words in KEPT.items():
         keep(f"treatments_{name}", words)

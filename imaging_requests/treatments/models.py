@@ -14,6 +14,21 @@ from django.utils import timezone
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import Versioned
 from imaging_requests.reckoning.truth.words import view_words
+from imaging_requests.treatments.models_proposals import TimesProposal
+
+__all__ = [
+    "DecisionCase",
+    "DecisionVerdict",
+    "EmergencyOverride",
+    "Incident",
+    "Intervention",
+    "InterventionRecord",
+    "InterventionState",
+    "TimesProposal",
+    "Treatment",
+    "TreatmentState",
+    "Verdict",
+]
 
 
 class TreatmentState(models.TextChoices):

@@ -6,7 +6,12 @@ from typing import Any
 
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import READ, act
-from imaging_requests.treatments.models import DecisionCase, EmergencyOverride, Treatment
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    EmergencyOverride,
+    TimesProposal,
+    Treatment,
+)
 
 
 def _own_treatment(user: User, subject: Any) -> str:
@@ -39,6 +44,13 @@ def _own_emergency(user: User, subject: Any) -> str:
     return ""
 
 
+def _other_than_proposer(user: User, subject: Any) -> str:
+    proposal: TimesProposal = subject
+    if proposal.proposed_by_id == user.pk:
+        return "You proposed these times yourself; a second person countersigns or declines them."
+    return ""
+
+
 READ_TREATMENTS = READ
 PLAN_TREATMENT = act("treatments.plan", "Planning a treatment", roles=frozenset({Role.CONSERVATOR}))
 TREAT = act(
@@ -46,6 +58,12 @@ TREAT = act(
     "Recording a treatment",
     roles=frozenset({Role.CONSERVATOR}),
     rule=_own_treatment,
+)
+COUNTERSIGN_TIMES = act(
+    "treatments.countersign_times",
+    "Countersigning or declining corrected times",
+    roles=frozenset({Role.LEAD}),
+    rule=_other_than_proposer,
 )
 RECORD_INCIDENT = act(
     "treatments.record_incident",

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 import pytest
+from django.db import DatabaseError, IntegrityError, transaction
 
 from imaging_requests.collection.models import StaleMark
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed, StaleWrite
@@ -19,6 +20,7 @@ from imaging_requests.treatments.models import (
     Intervention,
     InterventionRecord,
     InterventionState,
+    TimesProposal,
     Treatment,
     TreatmentState,
 )
@@ -220,46 +222,76 @@ def test_two_treatments_of_one_object_do_not_overlap_either(
         start(step(other, 1), NOW - hours(4), by=runa)
 
 
+def correct(
+    row: Intervention,
+    started_at: datetime,
+    finished_at: datetime | None,
+    *,
+    by: User,
+    signed_by: User,
+    cases: tuple[NewCase, ...] = (),
+) -> Intervention:
+    row.refresh_from_db()
+    proposal = propose(row, started_at, finished_at, by=by)
+    return actions.countersign_times(
+        actor=signed_by, proposal_id=proposal.pk, read_version=1, cases=cases, now=NOW
+    )
+
+
+def told(user: User) -> list[str]:
+    return list(Notice.objects.filter(user=user).values_list("text", flat=True))
+
+
+def propose(
+    row: Intervention,
+    started_at: datetime,
+    finished_at: datetime | None,
+    *,
+    by: User,
+    reason: str = REASON,
+) -> TimesProposal:
+    return actions.propose_times(
+        actor=by,
+        intervention_id=row.pk,
+        read_version=row.row_version,
+        started_at=started_at,
+        finished_at=finished_at,
+        reason=reason,
+        changes=("UV of the front: filed now, out of date afterwards.",),
+        now=NOW,
+    )
+
+
 def test_a_finished_step_asks_its_questions_exactly_once(treatment: Treatment, runa: User) -> None:
     start(step(treatment, 1), NOW - hours(5), by=runa)
     row = finish(step(treatment, 1), NOW - hours(4), by=runa, cases=(question(),))
     case = DecisionCase.objects.get()
     assert (case.intervention, case.assigned_to, case.proposal) == (row, runa, "out_of_date")
     assert "1 older picture of" in Notice.objects.get(user=runa).text
-    actions.correct_times(
-        actor=runa,
-        intervention_id=row.pk,
-        read_version=row.row_version,
-        started_at=NOW - hours(6),
-        finished_at=NOW - hours(4),
-        reason=REASON,
+    correct(
+        row,
+        NOW - hours(6),
+        NOW - hours(4),
+        by=runa,
+        signed_by=factory.lead(),
         cases=(question(), question(uuid.UUID(int=8))),
-        now=NOW,
     )
     assert DecisionCase.objects.count() == 2
 
 
+@pytest.fixture
+def recorded(treatment: Treatment, runa: User) -> Intervention:
+    """A finished step with one open question."""
+    start(step(treatment, 1), NOW - hours(5), by=runa, now=NOW - hours(4))
+    ended = NOW - hours(3)
+    return finish(step(treatment, 1), ended, by=runa, cases=(question(),), now=ended)
+
+
 def test_corrected_times_stay_beside_what_was_recorded_before(
-    treatment: Treatment, runa: User
+    recorded: Intervention, runa: User
 ) -> None:
     signe = factory.lead()
-    start(step(treatment, 1), NOW - hours(5), by=runa, now=NOW - hours(4))
-    row = finish(
-        step(treatment, 1), NOW - hours(3), by=runa, cases=(question(),), now=NOW - hours(3)
-    )
-    correction: dict[str, Any] = {
-        "actor": runa,
-        "intervention_id": row.pk,
-        "read_version": row.row_version,
-        "started_at": NOW - hours(30),
-        "finished_at": NOW - hours(28),
-        "now": NOW,
-    }
-    with pytest.raises(DomainError, match="The reason has 5 characters; at least 10"):
-        actions.correct_times(**correction, reason="typo.")
-    with pytest.raises(NotAllowed, match="Recording a treatment is for the conservator"):
-        actions.correct_times(**(correction | {"actor": signe}), reason=REASON)
-    corrected = actions.correct_times(**correction, reason=REASON)
+    corrected = correct(recorded, NOW - hours(30), NOW - hours(28), by=runa, signed_by=signe)
     kept = [(r.state, r.started_at, r.finished_at, r.reason) for r in corrected.records.all()]
     assert kept == [
         ("started", NOW - hours(5), None, ""),
@@ -267,30 +299,111 @@ def test_corrected_times_stay_beside_what_was_recorded_before(
         ("finished", NOW - hours(30), NOW - hours(28), REASON),
     ]
     event = AuditEvent.objects.get(code="treatments.times_corrected")
-    assert event.reason == REASON
-    assert REASON in Notice.objects.get(user=signe).text
+    assert (event.reason, event.actor, event.after["proposed_by"]) == (REASON, signe, runa.pk)
+    assert any("Signe countersigned the corrected times" in said for said in told(runa))
     assert DecisionCase.objects.get().state == DecisionCase.State.DROPPED
-    again = actions.correct_times(
-        **(correction | {"read_version": corrected.row_version}),
-        reason=REASON,
-        cases=(question(),),
+    again = correct(
+        recorded, NOW - hours(31), NOW - hours(28), by=runa, signed_by=signe, cases=(question(),)
     )
     assert DecisionCase.objects.get().state == DecisionCase.State.OPEN
     assert again.records.count() == 4
 
 
+def test_proposed_times_change_nothing_before_the_lead_signs(
+    recorded: Intervention, runa: User
+) -> None:
+    signe = factory.lead()
+    StaleMark.objects.all().delete()
+    proposal = propose(recorded, NOW - hours(30), NOW - hours(28), by=runa)
+    before = (recorded.started_at, recorded.finished_at, recorded.row_version)
+    recorded.refresh_from_db()
+    assert (recorded.started_at, recorded.finished_at, recorded.row_version) == before
+    assert recorded.records.count() == 2
+    assert DecisionCase.objects.get().state == DecisionCase.State.OPEN
+    assert not StaleMark.objects.exists()
+    assert (proposal.started_before, proposal.finished_before) == before[:2]
+    assert proposal.changes == ["UV of the front: filed now, out of date afterwards."]
+    notice = Notice.objects.get(user=signe).text
+    assert "Runa proposes other times for step 1 of" in notice
+    assert "Nothing changes until you countersign." in notice
+    assert AuditEvent.objects.get(code="treatments.times_proposed").reason == REASON
+
+
+def test_who_proposes_times_does_not_countersign_them(recorded: Intervention, runa: User) -> None:
+    signe = factory.lead()
+    with pytest.raises(NotAllowed, match="Recording a treatment is for the conservator"):
+        propose(recorded, NOW - hours(30), NOW - hours(28), by=signe)
+    with pytest.raises(DomainError, match="The reason has 5 characters; at least 10"):
+        propose(recorded, NOW - hours(30), NOW - hours(28), by=runa, reason="typo.")
+    with pytest.raises(DomainError, match="These are the times on record already"):
+        propose(recorded, NOW - hours(5), NOW - hours(3), by=runa)
+    both = factory.person("Both", "conservator", "lead")
+    Treatment.objects.filter(pk=recorded.treatment_id).update(conservator=both)
+    proposal = propose(recorded, NOW - hours(30), NOW - hours(28), by=both)
+    wanted = {"proposal_id": proposal.pk, "read_version": 1, "now": NOW}
+    with pytest.raises(NotAllowed, match="corrected times is for the imaging lead"):
+        actions.countersign_times(actor=runa, **wanted)
+    with pytest.raises(NotAllowed, match="You proposed these times yourself"):
+        actions.countersign_times(actor=both, **wanted)
+    with pytest.raises(NotAllowed, match="You proposed these times yourself"):
+        actions.decline_times(actor=both, reason=REASON, **wanted)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        TimesProposal.objects.filter(pk=proposal.pk).update(
+            state="signed", decided_by=both, decided_at=NOW
+        )
+    assert actions.countersign_times(actor=signe, **wanted).started_at == NOW - hours(30)
+    with pytest.raises(StaleWrite):
+        actions.countersign_times(actor=signe, **wanted)
+    with pytest.raises(IllegalStep, match="This proposal is decided: countersigned"):
+        actions.countersign_times(actor=signe, **(wanted | {"read_version": 2}))
+    with pytest.raises(DatabaseError, match="decided never change"), transaction.atomic():
+        TimesProposal.objects.filter(pk=proposal.pk).update(reason="another reason")
+
+
+def test_declined_times_leave_the_record_as_it_is(recorded: Intervention, runa: User) -> None:
+    signe = factory.lead()
+    proposal = propose(recorded, NOW - hours(30), NOW - hours(28), by=runa)
+    wanted = {"actor": signe, "proposal_id": proposal.pk, "read_version": 1, "now": NOW}
+    with pytest.raises(DomainError, match="The reason has 2 characters"):
+        actions.decline_times(**wanted, reason="no")
+    declined = actions.decline_times(**wanted, reason="the diary says otherwise")
+    assert declined.get_state_display() == "Declined"
+    recorded.refresh_from_db()
+    assert recorded.started_at == NOW - hours(5)
+    said = f"you proposed for step 1 of {recorded.treatment.code}: the diary says otherwise"
+    assert any(text.endswith(said) for text in told(runa))
+    assert propose(recorded, NOW - hours(29), NOW - hours(28), by=runa).state == "open"
+
+
+def test_a_step_changed_meanwhile_makes_its_proposal_stale(
+    treatment: Treatment, runa: User
+) -> None:
+    signe = factory.lead()
+    row = start(step(treatment, 1), NOW - hours(5), by=runa)
+    proposal = propose(row, NOW - hours(6), None, by=runa)
+    finish(step(treatment, 1), NOW - hours(1), by=runa)
+    with pytest.raises(IllegalStep, match="has changed since these times were proposed"):
+        actions.countersign_times(actor=signe, proposal_id=proposal.pk, read_version=1, now=NOW)
+    row.refresh_from_db()
+    assert row.started_at == NOW - hours(5)
+    later = propose(row, NOW - hours(6), NOW - hours(1), by=runa)
+    proposal.refresh_from_db()
+    assert (proposal.state, later.state) == ("replaced", "open")
+    with pytest.raises(IllegalStep, match="decided: replaced by a later proposal"):
+        actions.countersign_times(actor=signe, proposal_id=proposal.pk, read_version=2, now=NOW)
+
+
 def test_a_correction_does_not_change_how_far_a_step_is(treatment: Treatment, runa: User) -> None:
     row = start(step(treatment, 1), NOW - hours(5), by=runa)
     with pytest.raises(DomainError, match="still under way, so it has no end to correct"):
-        actions.correct_times(
-            actor=runa,
-            intervention_id=row.pk,
-            read_version=row.row_version,
-            started_at=NOW - hours(6),
-            finished_at=NOW,
-            reason=REASON,
-            now=NOW,
-        )
+        propose(row, NOW - hours(6), NOW, by=runa)
+
+
+def test_a_start_entered_late_needs_no_second_signature(treatment: Treatment, runa: User) -> None:
+    row = start(step(treatment, 1), NOW - hours(24 * 3), by=runa)
+    row = finish(row, NOW - hours(24 * 3 - 2), by=runa)
+    assert (row.started_at, row.state) == (NOW - hours(72), "finished")
+    assert not TimesProposal.objects.exists()
 
 
 def test_a_start_that_never_happened_is_taken_back(treatment: Treatment, runa: User) -> None:

@@ -17,8 +17,12 @@ from imaging_requests.treatments.actions.plans import (
     resume_treatment,
     sign_off_treatment,
 )
+from imaging_requests.treatments.actions.proposals import (
+    countersign_times,
+    decline_times,
+    propose_times,
+)
 from imaging_requests.treatments.actions.steps import (
-    correct_times,
     finish_intervention,
     start_intervention,
     take_back_start,
@@ -27,14 +31,16 @@ from imaging_requests.treatments.actions.steps import (
 __all__ = [
     "add_intervention",
     "complete_emergency",
-    "correct_times",
+    "countersign_times",
     "decide_case",
+    "decline_times",
     "drop_intervention",
     "drop_treatment",
     "edit_intervention",
     "finish_intervention",
     "pause_treatment",
     "plan_treatment",
+    "propose_times",
     "reassign_case",
     "reassign_treatment",
     "record_incident",

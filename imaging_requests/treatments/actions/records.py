@@ -11,6 +11,7 @@ from django.urls import reverse
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
+from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User, Versioned
 from imaging_requests.people.versions import lock_row, save_row
 from imaging_requests.treatments import rules
@@ -106,6 +107,17 @@ def demand_alone(step: Intervention) -> None:
     mine = _span(step)
     if mine is not None:
         rules.demand_alone(mine, spans)
+
+
+def set_times(
+    step: Intervention, started_at: datetime | None, finished_at: datetime | None
+) -> None:
+    """Give a begun step its times after checking their order and its neighbours."""
+    if started_at is None:
+        raise DomainError("A step that has begun has a start.", code="treatments.no_start")
+    rules.demand_order(started_at, finished_at)
+    step.started_at, step.finished_at = started_at, finished_at
+    demand_alone(step)
 
 
 def _span(step: Intervention) -> Span | None:

@@ -1,4 +1,4 @@
-"""Starting and finishing a step, correcting its times, taking a start back."""
+"""Starting and finishing a step, taking a start back."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ from imaging_requests.treatments.actions.records import (
     keep_times,
     locked_step,
     page_of,
+    set_times,
     settle_treatment,
 )
 from imaging_requests.treatments.models import EmergencyOverride, Intervention, Treatment
@@ -152,7 +153,7 @@ def finish_intervention(
     step.state = rules.next_intervention_state(step.state, Act.FINISH)
     treatment.state = rules.next_treatment_state(treatment.state, Act.FINISH)
     rules.demand_past(finished_at, now=now, what="end of the step")
-    _set_times(step, step.started_at, finished_at)
+    set_times(step, step.started_at, finished_at)
     save_row(step, fields=["state", "finished_at"])
     keep_times(step, actor=actor, now=now)
     before.record(
@@ -165,60 +166,6 @@ def finish_intervention(
     )
     ask_cases(step, cases, assigned_to=treatment.conservator, actor=actor, now=now)
     settle_treatment(treatment)
-    return step
-
-
-@transaction.atomic
-def correct_times(
-    *,
-    actor: User,
-    intervention_id: int,
-    read_version: int,
-    started_at: datetime,
-    finished_at: datetime | None,
-    reason: str,
-    cases: Sequence[NewCase] = (),
-    now: datetime | None = None,
-) -> Intervention:
-    """Correct when a step really began and ended; what was recorded before stays on record.
-
-    `cases` are all questions the step raises with its corrected times: new ones are asked, open
-    ones that no longer arise are put away, decided ones stay decided.
-    """
-    now = now or timezone.now()
-    wanted = {"started_at": started_at, "finished_at": finished_at}
-    treatment, step = locked_step(intervention_id, read_version=read_version, wanted=wanted)
-    demand(actor, TREAT, treatment)
-    before = Before(step)
-    step.state = rules.next_intervention_state(step.state, Act.CORRECT)
-    treatment.state = rules.next_treatment_state(treatment.state, Act.CORRECT)
-    _demand_same_stage(step, finished_at)
-    words = _reason(reason, now)
-    rules.demand_past(started_at, now=now, what="start of the step")
-    if finished_at is not None:
-        rules.demand_past(finished_at, now=now, what="end of the step")
-    _set_times(step, started_at, finished_at)
-    save_row(step, fields=["started_at", "finished_at"])
-    keep_times(step, actor=actor, now=now, reason=words)
-    before.record(
-        "treatments.times_corrected",
-        actor=actor,
-        fields=TIMES,
-        reason=words,
-        valid_at=started_at,
-        now=now,
-    )
-    if finished_at is not None:
-        ask_cases(
-            step, cases, assigned_to=treatment.conservator, actor=actor, now=now, is_complete=True
-        )
-    save_row(treatment, fields=["state"])
-    tell(
-        holders(Role.LEAD),
-        f"{actor.name} corrected the times of {step}: {words}",
-        page_of(treatment),
-        now=now,
-    )
     return step
 
 
@@ -256,27 +203,3 @@ def take_back_start(
 
 def _reason(reason: str, now: datetime) -> str:
     return rules.demand_reason(reason, at_least=trigger_table_in_force(now).min_reason_length)
-
-
-def _set_times(
-    step: Intervention, started_at: datetime | None, finished_at: datetime | None
-) -> None:
-    """Give a begun step its times after checking their order and its neighbours."""
-    if started_at is None:
-        raise DomainError("A step that has begun has a start.", code="treatments.no_start")
-    rules.demand_order(started_at, finished_at)
-    step.started_at, step.finished_at = started_at, finished_at
-    demand_alone(step)
-
-
-def _demand_same_stage(step: Intervention, finished_at: datetime | None) -> None:
-    if (step.finished_at is None) != (finished_at is None):
-        raise DomainError(
-            "A correction keeps a running step running and a finished one finished."
-            if finished_at is None
-            else "The step is still under way, so it has no end to correct.",
-            code="treatments.correction_changes_stage",
-            next_step="Record the end of the step instead."
-            if finished_at is not None
-            else "Give both times, or take the start back if it never happened.",
-        )
