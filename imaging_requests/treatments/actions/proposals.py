@@ -57,6 +57,7 @@ def propose_times(
     before = (step.started_at, step.finished_at)
     words = rules.demand_reason(reason, at_least=trigger_table_in_force(now).min_reason_length)
     _corrected(step, treatment.state, started_at, finished_at, now=now)
+    assert before[0] is not None, "a step that has not begun was refused above"
     if before == (started_at, finished_at):
         raise DomainError(
             "These are the times on record already.",
