@@ -195,11 +195,21 @@ def _exact(typed: datetime, now: datetime) -> datetime:
     return now if now - timedelta(minutes=1) < typed <= now else typed
 
 
-def _kept(typed: datetime | None, recorded: datetime | None) -> datetime | None:
+def _kept(typed: datetime, recorded: datetime | None) -> datetime:
     """Return the recorded instant for a time left at its minute: the form shows no seconds."""
-    if typed and recorded and typed == recorded.replace(second=0, microsecond=0):
+    if recorded is not None and typed == recorded.replace(second=0, microsecond=0):
         return recorded
     return typed
+
+
+def _times_of(step: Intervention, values: dict[str, Any]) -> dict[str, Any]:
+    """Return the times that a form gives a step; a start that it does not ask for stays."""
+    typed = {name: values.get(name) for name in ("started_at", "finished_at")}
+    kept = {
+        name: _kept(instant, getattr(step, name)) if instant is not None else None
+        for name, instant in typed.items()
+    }
+    return kept | {"started_at": kept["started_at"] or step.started_at}
 
 
 def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> str:
@@ -220,8 +230,7 @@ def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> st
     if name == "correct":
         acts_times.propose_step_times(
             **common,
-            started_at=_kept(values["started_at"], step.started_at),
-            finished_at=_kept(values.get("finished_at"), step.finished_at),
+            **_times_of(step, values),
             reason=values["reason"],
             now=now,
         )
@@ -260,8 +269,7 @@ def _warnings(
         return ()
     return acts.correction_sentences(
         step,
-        started_at=_kept(form.cleaned_data.get("started_at"), step.started_at) or step.started_at,
-        finished_at=_kept(form.cleaned_data.get("finished_at"), step.finished_at),
+        **_times_of(step, form.cleaned_data),
         now=timezone.now(),
         is_correction=act == "correct",
     )
