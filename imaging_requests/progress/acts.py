@@ -274,7 +274,8 @@ def correction_sentences(
     ]
     if is_correction:
         sentences += [
-            f"{name_view(view)}: {before} now, {then} afterwards."
+            f"{name_view(view)} {name_anchor(view.anchor, speech)}: {before} now, "
+            f"{then} afterwards."
             for view, before, then in (
                 (
                     (change.then or change.before).view,  # type: ignore[union-attr]
