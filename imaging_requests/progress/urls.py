@@ -2,7 +2,13 @@
 
 from django.urls import path
 
-from imaging_requests.progress import register_views, treatment_views, treatment_views_times, views
+from imaging_requests.progress import (
+    register_views,
+    rehearsal_views,
+    treatment_views,
+    treatment_views_times,
+    views,
+)
 from imaging_requests.progress.look import views as look_views
 
 app_name = "progress"
@@ -33,6 +39,7 @@ urlpatterns = [
     path("treatments/<int:pk>/<slug:act>/", treatment_views.treatment_act, name="treatment_act"),
     path("treatment-steps/<int:pk>/<slug:act>/", treatment_views.step_act, name="step_act"),
     path("proposed-times/<int:pk>/<slug:act>/", treatment_views_times.times_act, name="times_act"),
+    path("rehearsals/<slug:kind>/<int:pk>/", rehearsal_views.rehearse, name="rehearse"),
     path("decisions/", treatment_views.decisions, name="decisions"),
     path("decisions/<int:pk>/", treatment_views.decide, name="decide"),
 ]

@@ -21,6 +21,7 @@ from imaging_requests.people.policies import demand
 from imaging_requests.people.queries import holders
 from imaging_requests.people.versions import lock_row, save_row
 from imaging_requests.protocols import queries, rules, trial
+from imaging_requests.protocols.actions_rehearsing import demand_rehearsed
 from imaging_requests.protocols.models import (
     MODELS,
     EntryPin,
@@ -127,18 +128,13 @@ def replace_draft(
 def sign_version(
     *, actor: User, kind: str, pk: int, read_version: int, now: datetime | None = None
 ) -> RuleVersion:
-    """Give the lead's signature under a draft and ask for the second one."""
+    """Give the lead's signature under a draft that was rehearsed, and ask for the second one."""
     row = lock_row(MODELS[kind], pk, read_version=read_version)
     demand(actor, SIGN_RULES, row)
     now = now or timezone.now()
     rules.next_state(row.state, Step.SIGN)
-    _demand_usable(kind, row.definition, now)
-    row.published_by = actor
-    save_row(row, fields=["published_by"])
-    audit.record("protocols.signed", actor=actor, subject=row, now=now)
-    others = [user for user in holders(CO_SIGNERS[kind]) if user.pk != actor.pk]
-    said = f"{actor.name} signed the {row}; your signature publishes it."
-    tell(others, said, reverse("protocols:version", args=[kind, row.pk]), now=now)
+    demand_rehearsed(row, actor)
+    _sign(row, actor=actor, now=now)
     return row
 
 
@@ -149,11 +145,29 @@ def co_sign_version(
     """Give the second signature: the draft is published and never changes again."""
     row = lock_row(MODELS[kind], pk, read_version=read_version)
     demand(actor, CO_SIGN_RULES, row)
-    now = now or timezone.now()
+    rules.next_state(row.state, Step.CO_SIGN)
+    rules.demand_two_people(row.published_by_id, actor.pk)
+    demand_rehearsed(row, actor)
+    _publish(row, actor=actor, now=now or timezone.now())
+    return row
+
+
+def _sign(row: RuleVersion, *, actor: User, now: datetime) -> None:
+    kind = row.kind
+    _demand_usable(kind, row.definition, now)
+    row.published_by = actor
+    save_row(row, fields=["published_by"])
+    audit.record("protocols.signed", actor=actor, subject=row, now=now)
+    others = [user for user in holders(CO_SIGNERS[kind]) if user.pk != actor.pk]
+    said = f"{actor.name} signed the {row}; your signature publishes it."
+    tell(others, said, reverse("protocols:version", args=[kind, row.pk]), now=now)
+
+
+def _publish(row: RuleVersion, *, actor: User, now: datetime) -> None:
     state = rules.next_state(row.state, Step.CO_SIGN)
     rules.demand_two_people(row.published_by_id, actor.pk)
     rules.demand_higher_number(
-        row.number, queries.newest_number(kind, _family(kind, row.definition))
+        row.number, queries.newest_number(row.kind, _family(row.kind, row.definition))
     )
     row.state, row.co_signed_by, row.published_at = state, actor, now
     save_row(row, fields=["state", "co_signed_by", "published_at"])
@@ -165,7 +179,6 @@ def co_sign_version(
         after={"state": state, "signed_by": row.published_by_id, "co_signed_by": actor.pk},
         now=now,
     )
-    return row
 
 
 @transaction.atomic
@@ -178,20 +191,18 @@ def load_published(
     published_at: datetime | None = None,
     now: datetime | None = None,
 ) -> RuleVersion:
-    """Publish a document in one go, with both people named; for first loading.
+    """Publish a document in one go, with both people named; for first loading, by no page.
 
-    `published_at` lets a house bring in rules that were in force before it used the program.
+    There is nothing yet that it could change, so it is not rehearsed. `published_at` lets a house
+    bring in rules that were in force before it used the program.
     """
     now = now or timezone.now()
     row = draft_version(actor=actor, kind=kind, document=document, now=now)
-    row = sign_version(actor=actor, kind=kind, pk=row.pk, read_version=row.row_version, now=now)
-    return co_sign_version(
-        actor=co_signed_by,
-        kind=kind,
-        pk=row.pk,
-        read_version=row.row_version,
-        now=published_at or now,
-    )
+    demand(actor, SIGN_RULES, row)
+    _sign(row, actor=actor, now=now)
+    demand(co_signed_by, CO_SIGN_RULES, row)
+    _publish(row, actor=co_signed_by, now=published_at or now)
+    return row
 
 
 @transaction.atomic

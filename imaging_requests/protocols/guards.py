@@ -47,6 +47,26 @@ def declare() -> None:
             message="A published version of the rules is never deleted: retire it.",
             when="OLD.state <> 'draft'",
         )
+    add_guard(
+        table="protocols_rehearsal",
+        name="made_stays",
+        event="UPDATE",
+        message="A report that was kept never changes: rehearse the draft again.",
+        when="OLD.state = 'made'",
+    )
+    add_guard(
+        table="protocols_rehearsal",
+        name="never_goes",
+        event="DELETE",
+        message="A report of a rehearsal is never deleted.",
+    )
+    for event in ("UPDATE", "DELETE"):
+        add_guard(
+            table="protocols_rehearsalreading",
+            name=f"no_{event.lower()}",
+            event=event,
+            message="Who has read a report stays on record.",
+        )
     for event in ("INSERT", "UPDATE"):
         add_guard(
             table="protocols_entrypin",

@@ -14,6 +14,20 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.people.models import Versioned
+from imaging_requests.protocols.models_rehearsals import Rehearsal, RehearsalReading
+
+__all__ = [
+    "MODELS",
+    "EntryPin",
+    "ProtocolVersion",
+    "Rehearsal",
+    "RehearsalReading",
+    "RuleKind",
+    "RuleVersion",
+    "StudioSettingsVersion",
+    "TriggerTableVersion",
+    "VersionState",
+]
 
 
 class VersionState(models.TextChoices):

@@ -21,6 +21,14 @@ def _right_co_signer(user: User, subject: Any) -> str:
 
 READ_RULES = READ
 DRAFT_RULES = act("protocols.draft", "Drafting the studio's rules", roles=frozenset({Role.LEAD}))
+REHEARSE = act(
+    "protocols.rehearse", "Rehearsing a draft of the studio's rules", roles=frozenset({Role.LEAD})
+)
+READ_REHEARSAL = act(
+    "protocols.read_rehearsal",
+    "Confirming that one has read a rehearsal",
+    roles=frozenset({Role.LEAD, *CO_SIGNERS.values()}),
+)
 SIGN_RULES = act("protocols.sign", "Signing the studio's rules", roles=frozenset({Role.LEAD}))
 CO_SIGN_RULES = act(
     "protocols.co_sign",

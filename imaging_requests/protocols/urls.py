@@ -13,6 +13,11 @@ urlpatterns = [
     path("<slug:kind>/<int:pk>/", views.version, name="version"),
     path("<slug:kind>/<int:pk>/draft/", views.draft, name="draft"),
     path("<slug:kind>/<int:pk>/sign/", views.sign, name="sign"),
+    path(
+        "<slug:kind>/<int:pk>/rehearsal/<int:rehearsal_pk>/read/",
+        views.read_report,
+        name="read_report",
+    ),
     path("<slug:kind>/<int:pk>/co-sign/", views.co_sign, name="co_sign"),
     path("<slug:kind>/<int:pk>/retire/", views.retire, name="retire"),
 ]

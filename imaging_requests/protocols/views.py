@@ -13,14 +13,23 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.people.errors import DomainError
-from imaging_requests.people.policies import may, requires, why_not
+from imaging_requests.people.policies import Act, may, requires, why_not
 from imaging_requests.people.requests import signed_in
-from imaging_requests.protocols import actions, compare, policies, queries, tables
+from imaging_requests.protocols import (
+    actions,
+    compare,
+    policies,
+    queries,
+    rehearsal_page,
+    rehearsals,
+    tables,
+)
+from imaging_requests.protocols.actions_rehearsing import read_report as read_rehearsal
 from imaging_requests.protocols.forms import CompareForm, DraftForm, PinForm, VersionStepForm
 from imaging_requests.protocols.models import MODELS, RuleKind, RuleVersion, VersionState
 from imaging_requests.protocols.shape import SHAPES, in_order
 
-Act = Callable[..., RuleVersion]
+StepAct = Callable[..., RuleVersion]
 
 
 @requires(policies.READ_RULES)
@@ -53,12 +62,36 @@ def version(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
         "is_draft": row.state == VersionState.DRAFT,
         "form": VersionStepForm(initial={"read_version": row.row_version}),
         "may_edit": may(request.user, policies.DRAFT_RULES, row),
-        "sign_not_because": why_not(request.user, policies.SIGN_RULES, row),
-        "co_sign_not_because": why_not(request.user, policies.CO_SIGN_RULES, row),
+        "sign_not_because": _unsigned(request, row, policies.SIGN_RULES),
+        "co_sign_not_because": _unsigned(request, row, policies.CO_SIGN_RULES),
+        "rehearsal": rehearsal_page.context_of(row, signed_in(request)),
         "may_retire": may(request.user, policies.RETIRE_RULES, row),
         "retire_not_because": queries.in_use_because(row),
     }
     return render(request, f"protocols/{kind}.html", context)
+
+
+def _unsigned(request: HttpRequest, row: RuleVersion, wanted: Act) -> str:
+    """Say why this person cannot sign; whoever may has to have read the rehearsal first."""
+    user = signed_in(request)
+    reason = why_not(user, wanted, row)
+    if reason or row.state != VersionState.DRAFT:
+        return reason
+    return " ".join(rehearsals.unsigned_because(row, user)).strip()
+
+
+@requires(policies.READ_REHEARSAL)
+@require_POST
+def read_report(request: HttpRequest, kind: str, pk: int, rehearsal_pk: int) -> HttpResponse:
+    """Record that the person has opened the report about this draft."""
+    row = queries.version(kind, pk)
+    try:
+        read_rehearsal(actor=signed_in(request), kind=kind, pk=row.pk, rehearsal_id=rehearsal_pk)
+    except DomainError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "It is on record that you have read the report.")
+    return redirect("protocols:version", kind=kind, pk=pk)
 
 
 @requires(policies.READ_RULES)
@@ -139,7 +172,7 @@ def _say(form: DraftForm, error: DomainError) -> None:
         form.add_error(None, sentence)
 
 
-def _step(request: HttpRequest, kind: str, pk: int, act: Act, said: str) -> HttpResponse:
+def _step(request: HttpRequest, kind: str, pk: int, act: StepAct, said: str) -> HttpResponse:
     """Take one step of a version; a refusal is said on its page, where the person looks."""
     row = queries.version(kind, pk)
     form = VersionStepForm(request.POST)

@@ -108,7 +108,7 @@ def material_of(
             facts=shot_facts(facts, kind=row.kind, title=row.title),
             settings=settings,
             pins=pins,
-            surfaces=_surfaces(moment),
+            surfaces=surfaces_of(moment),
         ),
         is_gone=row.record_state in _GONE,
         moment=moment,
@@ -194,7 +194,7 @@ def _true_facts(row: CollectionObject, facts: ObjectFacts | None) -> tuple[truth
     )
 
 
-def _surfaces(moment: Moment) -> dict[str, str]:
+def surfaces_of(moment: Moment) -> dict[str, str]:
     """What lies at the front and the back now; under a cover, what lay there last."""
     found: dict[str, str] = {}
     for face in (FRONT, BACK):

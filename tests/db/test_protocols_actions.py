@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
 from imaging_requests.collection.models import StaleMark
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed, StaleWrite
-from imaging_requests.people.models import AuditEvent, Notice
+from imaging_requests.people.models import AuditEvent, Notice, User
 from imaging_requests.protocols import actions, queries
 from imaging_requests.protocols.models import (
+    MODELS,
     EntryPin,
     ProtocolVersion,
     RuleKind,
+    RuleVersion,
     TriggerTableVersion,
     VersionState,
 )
@@ -26,20 +28,28 @@ NOW = factory.NOW
 LATER = NOW + timedelta(days=1)
 
 
+def sign(actor: User, kind: str, pk: int, read_version: int, now: datetime = NOW) -> RuleVersion:
+    factory.rehearsed(MODELS[kind]._default_manager.get(pk=pk), actor)
+    return actions.sign_version(actor=actor, kind=kind, pk=pk, read_version=read_version, now=now)
+
+
+def co_sign(actor: User, kind: str, pk: int, read_version: int, now: datetime = NOW) -> RuleVersion:
+    factory.rehearsed(MODELS[kind]._default_manager.get(pk=pk), actor)
+    return actions.co_sign_version(
+        actor=actor, kind=kind, pk=pk, read_version=read_version, now=now
+    )
+
+
 def test_a_version_is_drafted_signed_and_published_by_two_people() -> None:
     signe, corvin = factory.lead(), factory.head()
     draft = actions.draft_version(
         actor=signe, kind=RuleKind.PROTOCOL, document=document("protocol"), now=NOW
     )
     assert (draft.state, draft.number, draft.name) == (VersionState.DRAFT, 3, "catalogue")
-    signed = actions.sign_version(
-        actor=signe, kind="protocol", pk=draft.pk, read_version=1, now=NOW
-    )
+    signed = sign(signe, "protocol", draft.pk, 1, NOW)
     assert signed.state == VersionState.DRAFT
     assert "your signature publishes it" in Notice.objects.get(user=corvin).text
-    published = actions.co_sign_version(
-        actor=corvin, kind="protocol", pk=draft.pk, read_version=2, now=LATER
-    )
+    published = co_sign(corvin, "protocol", draft.pk, 2, LATER)
     assert published.state == VersionState.PUBLISHED
     assert (published.published_by, published.co_signed_by) == (signe, corvin)
     assert published.published_at == LATER
@@ -53,12 +63,12 @@ def test_the_second_signature_needs_a_first_and_another_person() -> None:
         actor=both, kind="protocol", document=document("protocol"), now=NOW
     )
     with pytest.raises(IllegalStep, match="The imaging lead has not signed this draft yet"):
-        actions.co_sign_version(actor=both, kind="protocol", pk=draft.pk, read_version=1, now=NOW)
-    actions.sign_version(actor=both, kind="protocol", pk=draft.pk, read_version=1, now=NOW)
+        co_sign(both, "protocol", draft.pk, 1, NOW)
+    sign(both, "protocol", draft.pk, 1, NOW)
     with pytest.raises(DomainError, match="One person cannot give both signatures"):
-        actions.co_sign_version(actor=both, kind="protocol", pk=draft.pk, read_version=2, now=NOW)
+        co_sign(both, "protocol", draft.pk, 2, NOW)
     corvin = factory.head()
-    actions.co_sign_version(actor=corvin, kind="protocol", pk=draft.pk, read_version=2, now=NOW)
+    co_sign(corvin, "protocol", draft.pk, 2, NOW)
 
 
 @pytest.mark.parametrize(
@@ -72,14 +82,10 @@ def test_the_second_signature_needs_a_first_and_another_person() -> None:
 def test_each_kind_has_its_own_second_signatory(kind: str, right: str, wrong: str) -> None:
     signe = factory.lead()
     draft = actions.draft_version(actor=signe, kind=kind, document=document(kind), now=NOW)
-    actions.sign_version(actor=signe, kind=kind, pk=draft.pk, read_version=1, now=NOW)
+    sign(signe, kind, draft.pk, 1, NOW)
     with pytest.raises(NotAllowed, match="The second signature under the"):
-        actions.co_sign_version(
-            actor=factory.person("Wrong", wrong), kind=kind, pk=draft.pk, read_version=2, now=NOW
-        )
-    published = actions.co_sign_version(
-        actor=factory.person("Right", right), kind=kind, pk=draft.pk, read_version=2, now=NOW
-    )
+        co_sign(factory.person("Wrong", wrong), kind, draft.pk, 2, NOW)
+    published = co_sign(factory.person("Right", right), kind, draft.pk, 2, NOW)
     assert published.state == VersionState.PUBLISHED
 
 
@@ -92,7 +98,7 @@ def test_only_the_lead_drafts_and_signs(role: str) -> None:
         actor=signe, kind="protocol", document=document("protocol"), now=NOW
     )
     with pytest.raises(NotAllowed, match="Signing the studio's rules is for the imaging lead"):
-        actions.sign_version(actor=other, kind="protocol", pk=draft.pk, read_version=1, now=NOW)
+        sign(other, "protocol", draft.pk, 1, NOW)
 
 
 def test_changing_a_draft_takes_the_signature_away() -> None:
@@ -100,7 +106,7 @@ def test_changing_a_draft_takes_the_signature_away() -> None:
     draft = actions.draft_version(
         actor=signe, kind="protocol", document=document("protocol"), now=NOW
     )
-    actions.sign_version(actor=signe, kind="protocol", pk=draft.pk, read_version=1, now=NOW)
+    sign(signe, "protocol", draft.pk, 1, NOW)
     changed = actions.replace_draft(
         actor=signe,
         kind="protocol",
@@ -111,7 +117,7 @@ def test_changing_a_draft_takes_the_signature_away() -> None:
     )
     assert changed.published_by is None
     with pytest.raises(StaleWrite):
-        actions.sign_version(actor=signe, kind="protocol", pk=draft.pk, read_version=2, now=NOW)
+        sign(signe, "protocol", draft.pk, 2, NOW)
 
 
 def test_a_published_version_is_not_edited_and_the_refusal_says_what_to_do() -> None:

@@ -65,6 +65,8 @@ WITHOUT: dict[str, str] = {
     "progress/acts.py:put_object": ADDS,
     "protocols/actions.py:draft_version": ADDS,
     "protocols/actions.py:load_published": ADDS,
+    "protocols/actions_rehearsing.py:read_report": "adds a reading of the report it names",
+    "protocols/actions_rehearsing.py:demand_rehearsed": "reads",
     "protocols/actions.py:pin_new_entry": ADDS,
     "requesting/actions_filing.py:file_request": ADDS,
     "requesting/actions_rulings.py:decide_not_applicable": ADDS,

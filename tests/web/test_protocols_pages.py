@@ -121,6 +121,7 @@ def test_a_draft_goes_from_file_to_published_through_the_pages() -> None:
     address = reverse("protocols:version", kwargs={"kind": "protocol", "pk": row.pk})
     assert answer["Location"] == address
     step = {"kind": "protocol", "pk": row.pk}
+    factory.rehearsed(row, signe, corvin)
     client.post(reverse("protocols:sign", kwargs=step), {"read_version": 1})
     second = signed_in(corvin)
     assert "Sign and publish" in second.get(address).content.decode()

@@ -41,7 +41,7 @@ def views_of(views: list[OwedView]) -> ByObject[truth.OwedView]:
     return found
 
 
-def _catalogues(ids: list[int]) -> dict[int, list[str]]:
+def catalogues_of(ids: list[int]) -> dict[int, list[str]]:
     """Return the catalogues that each object counts for, itself or as a part of an ensemble."""
     found: dict[int, list[str]] = defaultdict(list)
     present = EntryObject.objects.filter(removed_at=None).order_by()
@@ -56,7 +56,7 @@ def _catalogues(ids: list[int]) -> dict[int, list[str]]:
 
 def demands_of(ids: list[int]) -> ByObject[truth.Demand]:
     """Return who wants each duty, once for each catalogue it counts for."""
-    catalogues = _catalogues(ids)
+    catalogues = catalogues_of(ids)
     found: ByObject[truth.Demand] = defaultdict(list)
     rows = Demand.objects.filter(owed_view__object_id__in=ids).annotate(
         object_id=F("owed_view__object_id"),
