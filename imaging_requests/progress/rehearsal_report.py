@@ -6,7 +6,7 @@ signed. On a large house it is worked out on an even share, which it names.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -138,7 +138,7 @@ class Tally:
     pictures: list[dict[str, Any]] = field(default_factory=list)
     pictures_total: int = 0
     statuses_total: int = 0
-    work: Counter[str] = field(default_factory=Counter)
+    work: defaultdict[str, float] = field(default_factory=lambda: defaultdict(float))
     asked: int = 0
     moot: int = 0
     falls: list[dict[str, Any]] = field(default_factory=list)
