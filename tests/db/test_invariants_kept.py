@@ -25,6 +25,7 @@ from imaging_requests.deliverables.models import (
     Review,
 )
 from imaging_requests.people import audit, guards
+from imaging_requests.protocols.models import Rehearsal
 from imaging_requests.requesting.models import (
     GapStatement,
     NotApplicable,
@@ -35,6 +36,7 @@ from imaging_requests.treatments.models import (
     DecisionCase,
     EmergencyOverride,
     Incident,
+    TimesProposal,
 )
 from tests import factory
 from tests.db.test_database_guards import delete_raw, raw, refused
@@ -90,6 +92,24 @@ def _question(obj: CollectionObject) -> models.Model:
         proposal="valid",
         reason="Varnish fills fine relief.",
         assigned_to=step.treatment.conservator,
+    )
+
+
+def _other_times(obj: CollectionObject) -> models.Model:
+    step = factory.treatment(obj, (1,)).interventions.get()
+    return TimesProposal.objects.create(
+        intervention=step,
+        step_version=step.row_version,
+        started_before=NOW,
+        started_at=NOW - hours(3),
+        reason="The diary says so.",
+        proposed_by=step.treatment.conservator,
+    )
+
+
+def _rehearsal(obj: CollectionObject) -> models.Model:
+    return Rehearsal.objects.create(
+        kind="protocol", version_id=1, content_sha256="0" * 64, asked_by=factory.lead()
     )
 
 
@@ -208,6 +228,7 @@ KEPT: dict[str, Made] = {
     "deliverables_correctionnotice": _notice,
     "deliverables_delivery": _delivery,
     "deliverables_loneworker": _lone_work,
+    "protocols_rehearsal": _rehearsal,
     "requesting_demand": _demand,
     "requesting_gapstatement": _gap,
     "requesting_notapplicable": _ruling,
@@ -220,6 +241,7 @@ KEPT: dict[str, Made] = {
     "treatments_emergencyoverride": _emergency,
     "treatments_incident": _incident,
     "treatments_intervention": lambda obj: factory.treatment(obj, rows=(1,)).interventions.get(),
+    "treatments_timesproposal": _other_times,
     "treatments_treatment": lambda obj: factory.treatment(obj, rows=()),
 }
 WITH_EVENTS: dict[str, Made] = {
