@@ -10,7 +10,7 @@ from imaging_requests.deliverables.actions.measuring import ask_to_measure
 from imaging_requests.deliverables.actions.registering import ask_for_owed, keep_registration
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
 from imaging_requests.deliverables.recognising import check_recognition
-from imaging_requests.deliverables.registering import register_picture
+from imaging_requests.deliverables.registering import OPEN, register_picture
 from imaging_requests.intake.jobs import Work
 
 ASSEMBLE = "assemble"
@@ -39,7 +39,7 @@ def assemble(work: Work) -> None:
             # a frame with the lamps off may come after the picture was handed in
             ask_to_measure(work.subject_id)
     if row is not None and row.state == DeliverableState.BUILDING:
-        keep_recognition(check=check_recognition(row))
+        keep_recognition(row=row, check=check_recognition(row))
 
 
 def register_on_face(work: Work) -> None:
@@ -50,3 +50,5 @@ def register_on_face(work: Work) -> None:
         if found is not None:
             kept = keep_registration(row=found.row, checks=found.checks, now=work.now())
             work.result = {"verdict": kept.verdict, "residual_mm": kept.residual_mm}
+    if row is not None and row.state in OPEN:
+        keep_recognition(row=row, check=check_recognition(row, is_thorough=True))

@@ -23,6 +23,7 @@ from imaging_requests.deliverables import (
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
+    DeliverableKind,
     DeliverableState,
     Package,
 )
@@ -110,7 +111,9 @@ def joined_large(joined: dict[str, Any] | None) -> dict[str, Any]:
     }
 
 
-def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dict[str, Any]]:
+def facts_of(
+    row: Deliverable, number: str, place: shown.StatePlace, joined: dict[str, Any] | None
+) -> list[dict[str, Any]]:
     """Return the facts beside a picture."""
     line = row.shot_line
     facts: list[dict[str, Any]] = [
@@ -129,13 +132,20 @@ def facts_of(row: Deliverable, number: str, place: shown.StatePlace) -> list[dic
             "unit": "px/mm",
             "note": "as planned",
         },
-        {"label": "Kind", "value": row.get_kind_display(), "note": f"version {row.version}"},
+        {"label": "Kind", "value": kind_words(row, joined), "note": f"version {row.version}"},
     ]
     if row.polarity:
         facts.append({"label": "Polarity", "value": row.get_polarity_display()})
     if line is not None:
         facts += _line_facts(line)
     return facts
+
+
+def kind_words(row: Deliverable, joined: dict[str, Any] | None) -> str:
+    """Say how the frames make one picture; what nobody has joined is called tiles."""
+    if row.kind == DeliverableKind.MOSAIC and (joined is None or joined["picture"] is None):
+        return "Tiles, not joined"
+    return str(row.get_kind_display())
 
 
 def _line_facts(line: ShotLine) -> list[dict[str, Any]]:
@@ -191,10 +201,10 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "strip": shown.strip(row, seats, small, chosen_id),
         "check_rows": shown.check_rows(row, checks),
         "passes": shown.passes(checks),
-        "unchecked": unchecked(row),
+        "unchecked": unchecked(row, checks),
         "unread": queries.unread_frames(row),
         "owed": owed_by(row) if is_waiting else [],
-        "facts": facts_of(row, number, place),
+        "facts": facts_of(row, number, place, whole["joined"]),
         "since": place.since,
         "as_of": asked_for(row),
         "too_late": [as_of_words(view) for view in queries.views_too_late_for(row)],
@@ -262,7 +272,7 @@ def deliverable_context(row: Deliverable, *, user: User, now: datetime) -> dict[
         "words": str(row),
         "large": large_picture(row, number, row.cover_id, large, place)
         | joined_large(whole["joined"]),
-        "facts": facts_of(row, number, place),
+        "facts": facts_of(row, number, place, whole["joined"]),
         "as_of": asked_for(row),
         "seats": [
             {"seat": seat, "frame": seat.frame, "copies": copies[seat.frame_id]} for seat in seats

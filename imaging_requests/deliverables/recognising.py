@@ -1,7 +1,8 @@
-"""Compare a visible picture of a front with the reference pictures of its own and other objects.
+"""Rule G12: is this the object? Every picture is asked, and what cannot be told says why.
 
-Only whole faces are compared: a tile shows too little, and infrared or X-ray look too different
-from the visible reference. What cannot be compared says so and is never shown as passed.
+A visible front is compared by its lightness with the reference pictures of its own and other
+objects; what that does not tell, and every other picture, by its structure (`recognising_light`).
+What was not compared says so and is never shown as passed.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from PIL import Image
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
+from imaging_requests.deliverables.recognising_light import Answer, by_structure, not_compared
 from imaging_requests.imaging.files.data_values import take_number, take_whole
 from imaging_requests.imaging.recognition import (
     Description,
@@ -26,13 +28,12 @@ from imaging_requests.imaging.recognition import (
     describe,
     recognise,
 )
-from imaging_requests.intake.limits import read_data
+from imaging_requests.intake.limits import RECOGNITION, read_data
 from imaging_requests.intake.models import Derivative, FileCheck
 from imaging_requests.intake.references import Shown
 from imaging_requests.requesting.words import numbers_of
 
 RULE = "G12"
-DATA = "checks/recognition-1.json"
 SMALL = "256"
 COMPARED = ("VF", "VC")
 WHOLE = ("F", "B")
@@ -41,7 +42,7 @@ WHOLE_FACE = (DeliverableKind.SINGLE, DeliverableKind.BRACKET)
 
 @lru_cache(maxsize=1)
 def _limits() -> tuple[RecognitionLimits, int, int]:
-    data = read_data(DATA)
+    data = read_data(RECOGNITION)
     limits = RecognitionLimits(
         pass_ratio=take_number(data, "recognition.pass_ratio"),
         warn_ratio=take_number(data, "recognition.warn_ratio"),
@@ -133,7 +134,7 @@ def _sentence(found: Recognition, number: str) -> str:
     if found.verdict is Recognised.PASS:
         return f"This looks like {number}, as it should."
     if found.verdict is Recognised.CANNOT_TELL:
-        return f"There is no reference picture to say whether this is {number}. Look at it."
+        return not_compared(number, "no picture of its front looks alike")
     if found.verdict is Recognised.WARN and found.own is None:
         return (
             f"There is no reference picture of {number} yet, and this looks much like "
@@ -148,8 +149,30 @@ def _sentence(found: Recognition, number: str) -> str:
     )
 
 
-def check_recognition(row: Deliverable) -> FileCheck | None:
-    """Return the check of rule G12 for a picture's cover, unsaved, or None if it is not asked."""
+def check_recognition(row: Deliverable, *, is_thorough: bool = False) -> FileCheck | None:
+    """Return the check of rule G12 for a picture, unsaved; None only if it has no frame at all.
+
+    `is_thorough`: pictures that surely look like another object's are laid over its reference.
+    """
+    if row.cover_id is None:
+        return None
+    found = _by_lightness(row)
+    if found is None or found.verdict is Recognised.CANNOT_TELL:
+        found = by_structure(row, shown_faces({row.object_id}), is_thorough=is_thorough)
+    return FileCheck(
+        frame_id=row.cover_id,
+        rule=RULE,
+        rule_version=_limits()[2],
+        value=found.value,
+        unit=found.unit,
+        limit=found.limit,
+        verdict=found.verdict.value,
+        sentence=found.sentence,
+    )
+
+
+def _by_lightness(row: Deliverable) -> Answer | None:
+    """Compare a whole front in visible light; None for every other picture."""
     if (
         row.technique not in COMPARED
         or row.face != "F"
@@ -158,7 +181,7 @@ def check_recognition(row: Deliverable) -> FileCheck | None:
         or row.cover_id is None
     ):
         return None
-    limits, most, version = _limits()
+    limits, most, _ = _limits()
     own, others = _references(row, most)
     described = _described({row.cover_id, *others.values(), *([own] if own else [])})
     picture = described.get(row.cover_id)
@@ -177,13 +200,10 @@ def check_recognition(row: Deliverable) -> FileCheck | None:
     )
     likeness = "" if found.own is None else f"{found.own:.2f}"
     other = "" if found.best_other is None else f"{found.best_other:.2f} ({found.other})"
-    return FileCheck(
-        frame_id=row.cover_id,
-        rule=RULE,
-        rule_version=version,
+    return Answer(
+        found.verdict,
+        _sentence(found, numbers[row.object_id]),
         value=f"{likeness or 'no reference'}; others {other or 'none'}",
         unit="correlation",
         limit=f"own over others ≥ {limits.pass_ratio:g}",
-        verdict=found.verdict.value,
-        sentence=_sentence(found, numbers[row.object_id]),
     )

@@ -42,7 +42,6 @@ from imaging_requests.imaging.orientation.turns import Answer, Orientation, Turn
 from imaging_requests.intake.actions.deriving import PYRAMID
 from imaging_requests.intake.limits import measurement_rules, read_data
 from imaging_requests.intake.models import Derivative, FileCheck, Frame
-from imaging_requests.requesting.words import numbers_of
 
 #: Raised whenever the same pictures may give another map; old maps are then made again.
 CODE_VERSION = 2
@@ -50,7 +49,7 @@ VISIBLE = ("VF", "VC")
 WHOLE = (DeliverableKind.SINGLE, DeliverableKind.BRACKET)
 USED = (DeliverableState.ACCEPTED, DeliverableState.TO_REVIEW, DeliverableState.BUILDING)
 OPEN = (DeliverableState.BUILDING, DeliverableState.TO_REVIEW)
-TURN_RULE, OBJECT_RULE, SCALE_RULE = "G11", "G12", "X7"
+TURN_RULE, SCALE_RULE = "G11", "X7"
 X_RAY = "XR"
 Verdict = Registration.Verdict
 
@@ -105,7 +104,7 @@ class Small:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Registered:
-    """A row to keep, unsaved, and what the checks G11 and G12 found on the way."""
+    """A row to keep, unsaved, and what the check G11 found on the way."""
 
     row: Registration
     checks: tuple[FileCheck, ...]
@@ -330,8 +329,6 @@ def _by_reference(
     if found.matrix is None or found.residual_px is None or not upright:
         why = found.reason if turn.turn in (None, Turn.NONE) else _turned_words(row, turn)
         return _nothing(row, small, why, reference), tuple(checks)
-    if row.technique not in VISIBLE:
-        checks.append(_object_check(row, found))
     to_face = np.array(reference.px_to_face_mm, np.float64) @ fixed.to_full
     size_mm = mm_per_px(to_face, still.width_px, still.height_px)
     residual = float(np.hypot(found.residual_px * size_mm, reference.residual_mm or 0.0))
@@ -396,20 +393,4 @@ def _turn_check(row: Deliverable, turn: Orientation) -> FileCheck:
         limit=f"lead over the next of eight ≥ {limits.clear_margin:g}",
         verdict=verdict,
         sentence=words,
-    )
-
-
-def _object_check(row: Deliverable, found: Alignment) -> FileCheck:
-    """A picture whose parts lie on those of the visible picture shows the same object."""
-    limits = numbers().alignment
-    number = numbers_of([row.object_id])[row.object_id]
-    return FileCheck(
-        frame=_cover(row),
-        rule=OBJECT_RULE,
-        rule_version=limits.version,
-        value=f"{found.agreeing:.0%} of {found.parts} parts",
-        unit="share of parts that lie on the visible picture",
-        limit=f"≥ {limits.least_share:.0%}",
-        verdict=FileCheck.Verdict.PASS,
-        sentence=f"This shows {number}: its structure lies on that of the visible picture.",
     )

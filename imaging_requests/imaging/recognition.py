@@ -19,10 +19,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from imaging_requests.imaging.files.data_values import take_number
 
 GRID = 24
 MARGIN = 0.12
@@ -116,3 +119,89 @@ def recognise(
     else:
         verdict = Recognised.FAIL if ratio < 1 else Recognised.WARN
     return Recognition(verdict, mine, best, other)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StructureLimits:
+    """Likenesses of structure in other light, −1 to 1: own from which on, other from which on.
+
+    `surely`: the object's own reference must fit at least so well. `lead`: by how much it must fit
+    better than any other. `not_own`: what fits its own less does not show it, if another object
+    fits at least `other_surely` and leads by `other_lead`.
+    """
+
+    surely: float
+    lead: float
+    not_own: float
+    other_surely: float
+    other_lead: float
+
+    @classmethod
+    def from_settings(cls, data: Mapping[str, Any], name: str) -> StructureLimits:
+        """Read the limits of one kind of picture from a data file.
+
+        >>> import json, pathlib
+        >>> data = json.loads(pathlib.Path("fixtures/checks/recognition-2.json").read_text("utf-8"))
+        >>> StructureLimits.from_settings(data, "front_other").surely
+        0.55
+        """
+        return cls(
+            surely=take_number(data, f"structure.{name}.surely"),
+            lead=take_number(data, f"structure.{name}.lead"),
+            not_own=take_number(data, f"structure.{name}.not_own"),
+            other_surely=take_number(data, f"structure.{name}.other_surely"),
+            other_lead=take_number(data, f"structure.{name}.other_lead"),
+        )
+
+
+#: Light that leaves the structure of the visible reference nearly as it is.
+ALIKE = ("VF", "VC", "RK")
+
+
+def kind_of(technique: str, face: str, *, is_tiled: bool) -> str:
+    """Name the kind of picture whose limits count.
+
+    >>> kind_of("UV", "F", is_tiled=False), kind_of("RK", "B", is_tiled=True)
+    ('front_other', 'back_visible')
+    """
+    side = "back" if face == "B" else "tile" if is_tiled else "front"
+    return f"{side}_{'visible' if technique in ALIKE else 'other'}"
+
+
+KINDS = tuple(
+    f"{side}_{light}" for side in ("front", "back", "tile") for light in ("visible", "other")
+)
+
+
+def judge_structure(
+    own: float | None, others: Mapping[str, float], limits: StructureLimits
+) -> Recognition:
+    """Say by likenesses of structure whether a picture shows its object.
+
+    A pass needs a good fit that leads; a fail needs another object that surely fits where its own
+    surely does not. What fits another while its own has no reference is a warning.
+
+    >>> limits = StructureLimits(
+    ...     surely=0.5, lead=0.1, not_own=0.3, other_surely=0.6, other_lead=0.3
+    ... )
+    >>> judge_structure(0.8, {"AR 2": 0.2}, limits).verdict.value
+    'pass'
+    >>> judge_structure(0.1, {"AR 2": 0.8}, limits).verdict.value
+    'fail'
+    >>> judge_structure(0.4, {"AR 2": 0.5}, limits).verdict.value
+    'cannot_tell'
+    """
+    other = max(others, key=lambda key: others[key], default="")
+    best = others.get(other)
+    fits_other = best is not None and best >= limits.other_surely
+    if own is None:
+        verdict = Recognised.WARN if fits_other else Recognised.CANNOT_TELL
+    elif own >= limits.surely:
+        leads = best is None or own >= best + limits.lead
+        verdict = Recognised.PASS if leads else Recognised.WARN
+    elif fits_other and best is not None and own < limits.not_own:
+        is_other = best >= own + limits.other_lead
+        verdict = Recognised.FAIL if is_other else Recognised.CANNOT_TELL
+    else:
+        verdict = Recognised.CANNOT_TELL
+    return Recognition(verdict, own, best, other)

@@ -20,7 +20,7 @@ from imaging_requests.intake.clocks import Clock, clocks_from_slates, estimate_c
 from imaging_requests.intake.decisions import Timed
 from imaging_requests.intake.jobs import Work
 from imaging_requests.intake.leftovers import Lying
-from imaging_requests.intake.limits import placing_limits
+from imaging_requests.intake.limits import placing_limits, structure_limits
 from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
 from imaging_requests.intake.references import references_of
 from imaging_requests.intake.sheets import (
@@ -32,6 +32,7 @@ from imaging_requests.intake.sheets import (
     spot_of,
 )
 from imaging_requests.intake.sorting import decide
+from imaging_requests.intake.strangers import LIGHTS, Strangers
 from imaging_requests.intake.table import Table, sure_count
 
 DAYS_LOOKED_AT = 40
@@ -101,19 +102,19 @@ def _sessions(drop: Drop, frames: Sequence[Timed]) -> list[Session]:
 
 
 def _table(sheet: Sheet) -> Table:
-    """Set the table; where a person named the line, its references are not asked."""
+    """Set the table; where a person named the line, references only tell strangers."""
     is_named = sheet.drop.shot_line_id is not None
-    references, names = references_of(
-        set() if is_named else {line.object_id for line in sheet.lines}
-    )
+    asked = [line for line in sheet.lines if not is_named or line.technique in LIGHTS]
+    references, names = references_of({line.object_id for line in asked})
     return Table(
         sheet.sessions,
-        references,
+        {} if is_named else references,
         placing_limits(),
         lying=_lying(sheet),
         names=names,
         is_for_one_session=sheet.drop.session_id is not None,
         zone=_zone(sheet.drop),
+        strangers=Strangers(references, structure_limits()),
     )
 
 

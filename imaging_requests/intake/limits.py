@@ -15,6 +15,10 @@ from imaging_requests.imaging.files.limits import Limits
 from imaging_requests.imaging.files.recipe import Recipe, Tone
 from imaging_requests.imaging.likeness.evidence import Levels
 from imaging_requests.imaging.measure.finding import Rules
+from imaging_requests.imaging.recognition import KINDS, StructureLimits
+
+#: Whether a picture shows its object: in visible light, and by its structure in any light.
+RECOGNITION = "checks/recognition-2.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +149,13 @@ class PlacingLimits:
     def bracket_span_min(self, technique: str) -> float:
         """Return the longest time one bracket may take."""
         return self.uv_span_min if technique == "UV" else self.span_min
+
+
+@lru_cache(maxsize=1)
+def structure_limits() -> dict[str, StructureLimits]:
+    """Return the limits of likenesses of structure by kind of picture."""
+    data = read_data(RECOGNITION)
+    return {kind: StructureLimits.from_settings(data, kind) for kind in KINDS}
 
 
 @lru_cache(maxsize=1)

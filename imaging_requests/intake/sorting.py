@@ -186,13 +186,20 @@ def _judge_session(
 
 
 def _stranger_words(timed: Timed, finding: Finding, table: Table) -> str:
-    """Say that a whole face in visible light surely shows another object, if it is so."""
+    """Say that a whole face surely shows another object, if it is so."""
     spots = [finding.spot] if finding.spot is not None else list(finding.options)
     lines = [table.lines[spot.line_id] for spot in spots]
-    if not lines or any(each.technique not in VISIBLE or each.grid.tiles > 1 for each in lines):
+    if not lines or any(each.grid.tiles > 1 or each.is_detail for each in lines):
         return ""
-    own = frozenset(line.object_id for line in lines)
-    other = table.pictures.names_other(timed.sheet.pattern, own)
+    other = None
+    if all(each.technique in VISIBLE for each in lines):
+        own = frozenset(line.object_id for line in lines)
+        other = table.pictures.names_other(timed.sheet.pattern, own)
+    elif table.strangers is not None and len({each.object_id for each in lines}) == 1:
+        first = lines[0]
+        other = table.strangers.names_other(
+            timed.sheet.pattern, first.object_id, face=first.face, technique=first.technique
+        )
     if other is None:
         return ""
     name = table.names.get(other, "another object")

@@ -17,6 +17,7 @@ from imaging_requests.intake.limits import PlacingLimits
 from imaging_requests.intake.segments import Mark, Stretch, cut_at_pauses, cut_at_slates
 from imaging_requests.intake.sessions import allot
 from imaging_requests.intake.sheets import LineSheet, SessionSheet
+from imaging_requests.intake.strangers import Strangers
 
 STUDIO = ZoneInfo("UTC")
 NEVER = datetime.min.replace(tzinfo=UTC)
@@ -27,6 +28,7 @@ class Table:
     """Everything that the decisions of one drop follow from, and what was found so far.
 
     `lying`: frames that lie on its lines for good. `names`: objects of the reference pictures.
+    `strangers`: says which frames surely show another object, also where a person named the line.
     """
 
     sessions: Sequence[SessionSheet]
@@ -36,6 +38,7 @@ class Table:
     names: Mapping[int, str] = field(default_factory=dict)
     is_for_one_session: bool = True
     zone: ZoneInfo = STUDIO
+    strangers: Strangers | None = None
     lines: dict[int, LineSheet] = field(init=False)
     pictures: Pictures = field(init=False)
     said: dict[int, Said] = field(init=False)

@@ -1,4 +1,4 @@
-"""A front is compared with the accepted fronts of its own and other objects of the campaign."""
+"""Every picture is compared with accepted ones of its own and other objects, or says why not."""
 
 from __future__ import annotations
 
@@ -6,15 +6,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
 from imaging_requests.campaigns.models import Session
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.deliverables.actions import keep_recognition
 from imaging_requests.deliverables.models import Deliverable
 from imaging_requests.deliverables.recognising import check_recognition
-from imaging_requests.intake.models import Derivative, Frame
+from imaging_requests.deliverables.unchecked import unchecked
+from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
+from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameLook
 from tests import factory
 from tests.factory import NOW, hours
 
@@ -82,4 +86,136 @@ def test_a_detail_is_no_reference_for_a_whole_front(easel: Easel) -> None:
     check = check_recognition(fresh)
     assert check is not None
     assert check.verdict == "cannot_tell"
-    assert "There is no reference picture" in check.sentence
+    assert "nobody compared this with AR 0011" in check.sentence
+
+
+def face(seed: int) -> np.ndarray:
+    """Paint a face: grey, 192 x 256, smooth blots of three sizes."""
+    rng = np.random.default_rng(seed)
+    made = np.zeros((192, 256), np.float32)
+    for cells, weight in ((4, 1.0), (9, 0.7), (25, 0.5)):
+        small = rng.normal(0, 1, (cells, cells)).astype(np.float32)
+        made += weight * cv2.resize(small, (256, 192), interpolation=cv2.INTER_CUBIC)
+    return np.clip(128 + 40 * made / made.std(), 0, 255)
+
+
+def glowing(seed: int) -> np.ndarray:
+    """The same face in other light: what was light may be dark, where edges lie they stay."""
+    tones = np.abs(face(seed) - 110) * 1.3
+    grain = np.random.default_rng(seed + 1).normal(0, 4, tones.shape)
+    return np.clip(tones + grain, 0, 255)
+
+
+def look(grey: np.ndarray, **place: Any) -> Frame:
+    """A frame of which the pattern is known."""
+    frame = factory.frame()
+    for name, value in place.items():
+        setattr(frame, name, value)
+    frame.save()
+    pattern = pattern_text(pattern_of(np.asarray(grey, np.uint8)))
+    FrameLook.objects.create(frame=frame, pattern=pattern)
+    return frame
+
+
+@dataclass(frozen=True)
+class Two:
+    """Two objects of one campaign with accepted visible pictures of their fronts."""
+
+    own: CollectionObject
+    other: CollectionObject
+    during: Session
+
+
+@pytest.fixture
+def two() -> Two:
+    factory.rules()
+    during = factory.session(by=factory.photographer())
+    objects = [factory.museum_object(number) for number in ("AR 0070", "AR 0052")]
+    for seed, each in enumerate(objects):
+        factory.shot_line(during, each, "VF")
+        factory.deliverable(each, "VF", frames=[look(face(seed))])
+    return Two(objects[0], objects[1], during)
+
+
+def said_of(row: Deliverable) -> tuple[str, str]:
+    check = check_recognition(row)
+    assert check is not None
+    return check.verdict, check.sentence
+
+
+@pytest.mark.parametrize("technique", ["UV", "RK", "IR", "VC"])
+@pytest.mark.parametrize(
+    ("seed", "verdict", "words"),
+    [
+        (0, "pass", "This shows AR 0070"),
+        (1, "fail", "This shows AR 0052, not AR 0070"),
+        (9, "cannot_tell", "Look whether it shows AR 0070 before it is accepted."),
+    ],
+)
+def test_a_picture_in_other_light_is_compared_with_the_visible_one(
+    technique: str, seed: int, verdict: str, words: str, two: Two
+) -> None:
+    shown = glowing(seed) if technique in ("UV", "IR") else face(seed)
+    row = factory.deliverable(two.own, technique, state="to_review", frames=[look(shown)])
+    found, sentence = said_of(row)
+    assert (found, words in sentence) == (verdict, True), sentence
+
+
+def test_of_a_bracket_the_exposure_that_tells_most_is_compared(two: Two) -> None:
+    frames = [look(np.full((192, 256), 2), ev=-1), look(glowing(1), ev=0)]
+    row = factory.deliverable(two.own, "UV", state="to_review", frames=frames, kind="bracket")
+    assert said_of(row)[0] == "fail"
+
+
+@pytest.mark.parametrize(("seed", "verdict"), [(0, "pass"), (1, "fail"), (9, "cannot_tell")])
+def test_tiles_are_compared_with_the_part_where_they_lie(seed: int, verdict: str, two: Two) -> None:
+    line = factory.shot_line(two.during, two.own, "RK", variant="L", tiles_across=2)
+    whole, wide = face(seed), round(256 / 1.8)
+    frames = [look(part, tile_x=x) for x, part in enumerate((whole[:, :wide], whole[:, -wide:]))]
+    row = factory.deliverable(
+        two.own, "RK", "F", "L", state="to_review", frames=frames, kind="mosaic", shot_line=line
+    )
+    assert said_of(row)[0] == verdict
+
+
+@pytest.mark.parametrize(
+    ("technique", "side", "more", "because"),
+    [
+        ("XR", "F", {}, "an X-ray shows what lies behind the paint"),
+        ("VF", "E", {}, "edges have no reference picture"),
+        ("VF", "B", {}, "no visible picture of its whole back has been accepted yet"),
+        ("UV", "F", {"detail_mm": {"x": 1, "y": 2, "w": 3, "h": 4}}, "a part of the face only"),
+    ],
+)
+def test_what_was_not_compared_says_why(
+    technique: str, side: str, more: dict[str, Any], because: str, two: Two
+) -> None:
+    row = factory.deliverable(
+        two.own, technique, side, state="to_review", frames=[look(face(0))], **more
+    )
+    verdict, sentence = said_of(row)
+    assert verdict == "cannot_tell"
+    assert sentence.startswith("Cannot tell: nobody compared this with AR 0070, because ")
+    assert because in sentence
+
+
+def test_a_picture_without_structure_is_not_compared(two: Two) -> None:
+    flat = look(np.full((192, 256), 90))
+    row = factory.deliverable(two.own, "UV", state="to_review", frames=[flat])
+    verdict, sentence = said_of(row)
+    assert verdict == "cannot_tell"
+    assert "its structure is too faint" in sentence
+
+
+def test_what_was_not_told_stands_among_what_the_program_did_not_check(two: Two) -> None:
+    row = factory.deliverable(two.own, "XR", state="to_review", frames=[look(face(0))])
+    assert any("was never asked for" in each for each in unchecked(row, []))
+    for _ in range(2):
+        keep_recognition(row=row, check=check_recognition(row))
+    kept = list(FileCheck.objects.filter(rule="G12"))
+    assert len(kept) == 1
+    assert any("nobody compared this with AR 0070" in each for each in unchecked(row, kept))
+    fit = factory.deliverable(two.own, "UV", state="to_review", frames=[look(glowing(0))])
+    check = check_recognition(fit)
+    assert check is not None
+    assert not any("G12" in each for each in unchecked(fit, [check]))

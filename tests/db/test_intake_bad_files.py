@@ -8,12 +8,12 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
-from imaging_requests.imaging.files.verdicts import Outcome, Verdict
+from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
 from imaging_requests.intake import actions, jobs, quarantine, queries
-from imaging_requests.intake import deriving as deriving_job
 from imaging_requests.intake.models import (
     Arrival,
     ArrivalState,
@@ -21,6 +21,7 @@ from imaging_requests.intake.models import (
     Drop,
     FileCheck,
     Frame,
+    FrameLook,
     FrameState,
     Job,
 )
@@ -181,30 +182,60 @@ def test_the_same_shot_without_fault_is_placed(line_drop: Drop) -> None:
     assert frame_of(arrival).state == FrameState.PLACED
 
 
+def painted(seed: int) -> Any:
+    """Paint a face: 16 bits, 192 x 256, grey blots of three sizes."""
+    rng = np.random.default_rng(seed)
+    made = np.zeros((192, 256), np.float32)
+    for cells, weight in ((4, 1.0), (9, 0.7), (25, 0.5)):
+        small = rng.normal(0, 1, (cells, cells)).astype(np.float32)
+        made += weight * cv2.resize(small, (256, 192), interpolation=cv2.INTER_CUBIC)
+    return np.clip(32000 + 9000 * made / made.std(), 0, 65535)
+
+
+def glowing(seed: int, ev: float) -> Any:
+    """The same face in other light: its tones are others, its edges lie where they lay."""
+    tones = np.abs(painted(seed) - 26000) * 2.0**ev
+    grain = np.random.default_rng(seed + 7).normal(0, 150, (*tones.shape, 3))
+    return np.clip(tones[:, :, None] + grain, 0, 65535).astype(np.uint16)
+
+
 @pytest.mark.parametrize(
-    ("outcome", "state"),
-    [
-        (Outcome.FAIL, FrameState.WAITING),
-        (Outcome.WARN, FrameState.WAITING),
-        (Outcome.CANNOT_TELL, FrameState.PLACED),
-        (Outcome.PASS, FrameState.PLACED),
-    ],
+    ("seed", "state"), [(70, FrameState.PLACED), (52, FrameState.WAITING), (11, FrameState.PLACED)]
 )
-def test_a_doubt_about_the_object_sends_a_frame_to_the_sorting_table(
-    line_drop: Drop, outcome: Outcome, state: str, monkeypatch: pytest.MonkeyPatch
+def test_another_objects_ultraviolet_bracket_waits_even_on_a_line_that_was_named(
+    drop: Drop, seed: int, state: str
 ) -> None:
-    words = "This looks like AR 0011, not like AR 0070."
-
-    def with_recognition(*args: Any, **options: Any) -> tuple[Verdict, ...]:
-        return (Verdict("G12", 1, outcome, 1.2, "ratio", "1.5", words),)
-
-    monkeypatch.setattr(deriving_job, "check_structure", with_recognition)
-    arrival = bring(line_drop, "F1.tif", shot(line_drop))
+    """What fits no known object is placed; its review says that it could not be told."""
+    session = factory.session(by=drop.brought_by)
+    objects = {number: factory.museum_object(f"AR 00{number}") for number in (70, 52)}
+    for number, thing in objects.items():
+        factory.shot_line(session, thing, "VF")
+        cover = factory.frame()
+        pattern = pattern_text(pattern_of((painted(number) / 257).astype(np.uint8)))
+        FrameLook.objects.create(frame=cover, pattern=pattern)
+        factory.deliverable(thing, "VF", frames=[cover])
+    line = factory.shot_line(session, objects[70], "UV")
+    named = open_drop(drop.brought_by, line=line)
+    start = session.starts_at + factory.hours(0.5)
+    arrivals = [
+        bring(
+            named,
+            f"{ev}.tif",
+            tiff(
+                abs(ev) + 1,
+                at=start + factory.hours(place / 100),
+                exposure_s=2.0**ev,
+                picture=glowing(seed, ev / 2),
+            ),
+        )
+        for place, ev in enumerate((-1, 0, 1, 2))
+    ]
     settle()
-    frame = frame_of(arrival)
-    assert frame.state == state
-    assert (words in frame.waiting_because) == (state == FrameState.WAITING)
-    assert frame.proposal == [], "a frame of another object has no likely place here"
+    frames = [frame_of(each) for each in arrivals]
+    assert [frame.state for frame in frames] == [state] * 4
+    for frame in frames:
+        is_named = "It looks like AR 0052, not like AR 0070" in frame.waiting_because
+        assert is_named == (state == FrameState.WAITING)
 
 
 def test_the_same_file_under_two_names_is_stored_once_with_both(drop: Drop) -> None:

@@ -72,22 +72,13 @@ def assemble_line(*, shot_line_id: int, now: datetime | None = None) -> Delivera
 
 
 @transaction.atomic
-def keep_recognition(*, check: FileCheck | None) -> None:
-    """Keep what was found when a picture was compared with the reference pictures."""
+def keep_recognition(*, row: Deliverable, check: FileCheck | None) -> None:
+    """Keep what was found when a picture was compared with references, in place of what was."""
     if check is None:
         return
-    FileCheck.objects.update_or_create(
-        frame_id=check.frame_id,
-        rule=check.rule,
-        rule_version=check.rule_version,
-        defaults={
-            "value": check.value,
-            "unit": check.unit,
-            "limit": check.limit,
-            "verdict": check.verdict,
-            "sentence": check.sentence,
-        },
-    )
+    frames = DeliverableFrame.objects.filter(deliverable=row).values("frame")
+    FileCheck.objects.filter(frame__in=frames, rule=check.rule).delete()
+    check.save(force_insert=True)
 
 
 def _begin(
