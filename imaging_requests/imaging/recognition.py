@@ -142,8 +142,8 @@ class StructureLimits:
 
         >>> import json, pathlib
         >>> data = json.loads(pathlib.Path("fixtures/checks/recognition-2.json").read_text("utf-8"))
-        >>> StructureLimits.from_settings(data, "front_other").surely
-        0.55
+        >>> StructureLimits.from_settings(data, "front_ultraviolet").surely
+        0.68
         """
         return cls(
             surely=take_number(data, f"structure.{name}.surely"),
@@ -162,10 +162,12 @@ def kind_of(technique: str, face: str, *, is_tiled: bool) -> str:
     """Name the kind of picture whose limits count.
 
     >>> kind_of("UV", "F", is_tiled=False), kind_of("RK", "B", is_tiled=True)
-    ('front_other', 'back_visible')
+    ('front_ultraviolet', 'back_visible')
     """
     side = "back" if face == "B" else "tile" if is_tiled else "front"
-    return f"{side}_{'visible' if technique in ALIKE else 'other'}"
+    if technique in ALIKE:
+        return f"{side}_visible"
+    return f"{side}_{'infrared' if technique == 'IR' else 'ultraviolet'}"
 
 
 KINDS = tuple(

@@ -115,11 +115,19 @@ class StepEffects:
     hides: str
 
 
+NOT_MADE = {False: "not made yet", True: "none up to date"}
+
+
 def _listed(found: Preview, *effects: Effect) -> str:
     names = dict.fromkeys(
         inside(name_view(line.picture)) for line in found.pictures if line.effect in effects
     )
-    return capital(", ".join(names))
+    unmade = [
+        f"{inside(name_view(line.view))} ({NOT_MADE[line.has_older]})"
+        for line in found.unmade
+        if line.effect in effects
+    ]
+    return capital(", ".join([*names, *unmade]))
 
 
 def effects_of(moment: Moment, steps: Sequence[Event]) -> StepEffects:

@@ -228,3 +228,11 @@ def test_limits_that_make_no_sense_are_refused_by_name(bad: object) -> None:
 
 def test_every_number_of_the_map_is_in_the_data() -> None:
     assert MapLimits.from_settings(DATA).least_floor_delta_e == 1.5
+
+
+def test_a_makers_name_before_a_model_is_no_disagreement() -> None:
+    typed = replace(BEFORE, camera="Fenwick Optical Bay One")
+    used, said = take_measured(typed, SetUp(camera="Bay One"), limits=LIMITS)
+    assert (used.camera, said) == ("Fenwick Optical Bay One", ())
+    _, said = take_measured(typed, SetUp(camera="Bay Two"), limits=LIMITS)
+    assert said == ("The card says camera model Fenwick Optical Bay One, the file says Bay Two.",)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from imaging_requests.reckoning.truth.changes import meaning_changes, preview
 from imaging_requests.reckoning.truth.decisions import (
     cases,
@@ -347,3 +349,27 @@ def test_a_picture_sent_back_is_no_part_of_a_preview() -> None:
     story.step(2, step=1)
     moment = story.at(NOW)
     assert preview(moment, moment.events).pictures == ()
+
+
+@pytest.mark.parametrize(
+    ("taken", "expected"),
+    [
+        (None, {("UV", False): Effect.OUT}),
+        ("2026-01-01", {}),
+        ("2025-01-01", {("UV", True): Effect.OUT}),
+    ],
+    ids=["not made yet", "made", "made, and untrue since"],
+)
+def test_a_preview_names_what_would_be_touched_although_it_is_not_made(
+    taken: str | None, expected: dict[tuple[str, bool], Effect]
+) -> None:
+    story = Story()
+    story.owe("UV-F")
+    if taken is not None:
+        story.picture("UV-F", taken)
+    story.step(2, "2025-06-01", treatment="T0", step=1)
+    story.step(2, step=2, planned=("2026-07-01", "2026-07-02"))
+    moment = story.at(NOW)
+    shown = preview(moment, [moment.events[-1]])
+    assert {(line.view.technique, line.has_older): line.effect for line in shown.unmade} == expected
+    assert [line.picture.technique for line in shown.pictures] == ([] if expected else ["UV"])

@@ -44,6 +44,21 @@ _TEXTS = (
 )
 
 
+#: Files often leave the maker's name away, or give it in a field of its own.
+NAMED_BY_MAKERS = ("camera", "lens")
+
+
+def _is_named_alike(one: str, other: str) -> bool:
+    """Whether two names are one, with or without the maker's name before it.
+
+    >>> _is_named_alike("Fenwick Optical Bay One", "Bay One"), _is_named_alike("Bay One", "Bay Two")
+    (True, False)
+    """
+    first, second = one.casefold().split(), other.casefold().split()
+    shorter, longer = sorted((first, second), key=len)
+    return bool(shorter) and longer[len(longer) - len(shorter) :] == shorter
+
+
 def take_measured(
     typed: SetUp, measured: SetUp, *, limits: GradeLimits, which: str = ""
 ) -> tuple[SetUp, tuple[str, ...]]:
@@ -80,6 +95,9 @@ def take_measured(
     for name, words in _TEXTS:
         value, card = getattr(measured, name), getattr(typed, name)
         if not value:
+            continue
+        if card and name in NAMED_BY_MAKERS and _is_named_alike(card, value):
+            changes[name] = max(card, value, key=len)
             continue
         changes[name] = value
         if card and card != value:

@@ -74,7 +74,8 @@ def structure_likeness(
         sizes: At which it is looked for; 1 is the size at which the longer sides agree.
 
     Returns:
-        −1 to 1, or None if one is too faint or the part too small to be compared.
+        0 to 1, or None if one is too faint or the part too small to be compared. 0 also if the
+        shape of the picture is so different that it fits into the part at no size.
 
     >>> rng = np.random.default_rng(1)
     >>> rough = cv2.resize(rng.integers(0, 255, (9, 12)).astype(np.uint8), (96, 72))
@@ -90,7 +91,7 @@ def structure_likeness(
     if picture.is_faint or reference.is_faint or shorter < LEAST_INNER_PX:
         return None
     middle_y, middle_x = region.top * rows + high / 2, region.left * columns + wide / 2
-    best: float | None = None
+    best = 0.0
     for size in sizes:
         inner = picture.inner(round(scale * size, 4))
         reach_y = inner.shape[0] / 2 + SHIFT * high
@@ -101,8 +102,8 @@ def structure_likeness(
         if part.shape[0] < inner.shape[0] or part.shape[1] < inner.shape[1]:
             continue
         found = cv2.matchTemplate(np.ascontiguousarray(part), inner, cv2.TM_CCOEFF_NORMED)
-        fits = float(np.clip(found.max(), -1, 1))
-        best = fits if best is None else max(best, fits)
+        fits = float(np.clip(found.max(), 0, 1))
+        best = max(best, fits)
     return best
 
 

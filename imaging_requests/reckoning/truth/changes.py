@@ -13,7 +13,7 @@ from datetime import timedelta
 
 from .carry import carry
 from .decisions import Case, open_cases
-from .facts import Event, Picture
+from .facts import Event, OwedView, Picture
 from .gate import with_event
 from .moment import Moment, Standing, look
 from .status import ViewStatus, statuses
@@ -131,6 +131,18 @@ class Untrue:
 
 
 @dataclass(frozen=True, slots=True)
+class Unmade:
+    """A view in force that planned steps touch while no picture speaks for the present state.
+
+    ``has_older``: an accepted picture was made, and is out of date today.
+    """
+
+    view: OwedView
+    effect: Effect
+    has_older: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Preview:
     """What planned steps will make untrue, and what they would destroy unrecorded."""
 
@@ -139,6 +151,7 @@ class Preview:
     hidden: tuple[str, ...]
     gone: tuple[str, ...]
     appeared: tuple[str, ...]
+    unmade: tuple[Unmade, ...] = ()
 
     def with_effect(self, *effects: Effect) -> tuple[Picture, ...]:
         """The pictures whose strongest effect is one of these."""
@@ -152,7 +165,8 @@ def preview(moment: Moment, steps: Iterable[Event]) -> Preview:
     """Read the object as if the steps had just been finished, one after the other.
 
     ``steps`` are planned or hypothetical events, in the order of work. Only pictures that are
-    accepted and not out of date today are listed.
+    accepted and not out of date today are listed; views without such a picture, which the steps
+    touch all the same, are listed beside them as not made.
     """
     planned = tuple(steps)
     case = moment.case
@@ -191,7 +205,31 @@ def preview(moment: Moment, steps: Iterable[Event]) -> Preview:
             for code, life in lives.items()
             if any(span.opened_by in keys for span in life.visible)
         ),
+        unmade=_unmade(moment, then, done),
     )
+
+
+def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ...]:
+    """Views that the steps touch and that no accepted picture shows as the object is today."""
+    older, today = set[tuple[str, str, str]](), set[tuple[str, str, str]]()
+    for group in moment.pictures.values():
+        for standing in group:
+            if standing.verdict is not Verdict.ACCEPTED:
+                continue
+            picture = standing.picture
+            shown = (picture.surface, picture.technique, picture.variant)
+            out = carry(moment, standing, moment.point(Anchor.current())).verdict is Carry.OUT
+            (older if out else today).add(shown)
+    found: dict[tuple[str, str, str], Unmade] = {}
+    for view in moment.views:
+        asked = (view.surface, view.technique, view.variant)
+        if asked in today or asked in found:
+            continue
+        effects = [then.effect(event, view.surface, view.technique) for event in done]
+        strongest = max(effects, key=lambda e: _STRENGTH.get(e, 0), default=Effect.VALID)
+        if strongest in _STRENGTH:
+            found[asked] = Unmade(view, strongest, asked in older)
+    return tuple(found.values())
 
 
 def _untrue(moment: Moment, then: Moment, standing: Standing, done: list[Event]) -> Untrue | None:
