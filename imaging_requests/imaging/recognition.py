@@ -171,7 +171,9 @@ def kind_of(technique: str, face: str, *, is_tiled: bool) -> str:
 
 
 KINDS = tuple(
-    f"{side}_{light}" for side in ("front", "back", "tile") for light in ("visible", "other")
+    f"{side}_{light}"
+    for side in ("front", "back", "tile")
+    for light in ("visible", "ultraviolet", "infrared")
 )
 
 
