@@ -1,9 +1,12 @@
 """The one Celery application: transport by size, queues, routes, and every periodic sweep."""
 
 import os
+from pathlib import Path
 
 from celery import Celery
 from django.conf import settings
+
+from imaging_requests.config import broker
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "imaging_requests.config.settings")
 
@@ -51,19 +54,9 @@ def _transport() -> dict[str, object]:
                 "unacked_restore_throttle": 1,
             },
         }
-    folder = settings.CELERY_BROKER_FOLDER
-    for name in ("queue", "processed", "control"):
-        (folder / name).mkdir(parents=True, exist_ok=True)
     return {
-        "broker_url": "filesystem://localhost/",
-        "broker_transport_options": {
-            "data_folder_in": str(folder / "queue"),
-            "data_folder_out": str(folder / "queue"),
-            "processed_folder": str(folder / "processed"),
-            "control_folder": str(folder / "control"),
-            "store_processed": False,
-            "polling_interval": 0.1,
-        },
+        "broker_url": f"{broker.SCHEME}://localhost/",
+        "broker_transport_options": broker.options(Path(settings.CELERY_BROKER_FOLDER)),
     }
 
 
