@@ -11,6 +11,7 @@ from django import forms
 from imaging_requests.campaigns.models import Session, Station
 from imaging_requests.campaigns.rules import NOT_DONE_WORDS
 from imaging_requests.campaigns.words import local, studio_zone
+from imaging_requests.people.forms import PeopleField
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
 from imaging_requests.people.spoken import SpokenForm
@@ -85,7 +86,7 @@ class SessionForm(SpokenForm):
     day = DayField(label="Day")
     starts = ClockField(label="Start")
     ends = ClockField(label="End", help_text=f"{TIME_HELP} Earlier than the start: the next day.")
-    helpers = forms.ModelMultipleChoiceField(
+    helpers = PeopleField(
         queryset=User.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
     )
     handlers = forms.IntegerField(

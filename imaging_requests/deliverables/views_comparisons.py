@@ -20,19 +20,14 @@ from imaging_requests.intake import hidden
 from imaging_requests.intake.policies import SEE_PICTURES
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import demand, requires
-from imaging_requests.people.requests import signed_in
-
-
-def _number(text: str | None) -> int:
-    """A number from an address or a form; 0, which nothing has, for anything else."""
-    return int(text) if text is not None and text.isascii() and text.isdigit() else 0
+from imaging_requests.people.requests import signed_in, whole_number
 
 
 @requires(policies.COMPARE)
 @require_POST
 def compare_new(request: HttpRequest) -> HttpResponse:
     """Ask what changed between two pictures."""
-    numbers = [_number(each) for each in request.POST.getlist("p")[:2]]
+    numbers = [whole_number(each) or 0 for each in request.POST.getlist("p")[:2]]
     pictures = [get_object_or_404(Deliverable, pk=number) for number in numbers]
     if len(pictures) < 2:
         raise Http404("Two pictures are needed.")

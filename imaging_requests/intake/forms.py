@@ -139,7 +139,15 @@ def read_spot(value: str) -> tuple[Spot, str]:
     """
     line_id, tile_y, tile_x, focus_slice, ev, *rest = value.split(":")
     role = FrameRole(":".join(rest)) if rest else FrameRole.VIEW
-    return Spot(int(line_id), int(tile_y), int(tile_x), int(focus_slice), float(ev)), role.value
+    places = (_bounded(each) for each in (line_id, tile_y, tile_x, focus_slice))
+    return Spot(*places, float(ev)), role.value
+
+
+def _bounded(text: str) -> int:
+    number = whole_number(text)
+    if number is None:
+        raise ValueError(f"{text[:40]} is no number that could be stored")
+    return number
 
 
 class _PlaceField(forms.ChoiceField):
@@ -244,7 +252,7 @@ class MovedForm(SpokenForm):
     def clean_moved(self) -> dict[int, int]:
         try:
             return {
-                int(pk): int(version)
+                _bounded(pk): _bounded(version)
                 for pk, version in (
                     pair.split(":") for pair in str(self.cleaned_data["moved"]).split(",")
                 )

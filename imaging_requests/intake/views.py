@@ -11,7 +11,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.http import url_has_allowed_host_and_scheme
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from imaging_requests.intake import actions, hidden, pages, queries
@@ -36,7 +36,7 @@ from imaging_requests.intake.policies import (
 )
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import may, requires
-from imaging_requests.people.requests import signed_in, whole_number
+from imaging_requests.people.requests import own_page, signed_in, whole_number
 
 DROPS_PER_PAGE = 40
 DAY_S = 86_400
@@ -232,11 +232,7 @@ def job_again(request: HttpRequest, pk: int) -> HttpResponse:
 
 def back_of(request: HttpRequest) -> str:
     """Return the page the person came from, if it is one of ours."""
-    target = str(request.POST.get("next") or "")
-    is_ours = url_has_allowed_host_and_scheme(
-        target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
-    )
-    return target if is_ours else "intake:drops"
+    return own_page(request, request.POST.get("next")) or reverse("intake:drops")
 
 
 @requires(SEE_PICTURES)

@@ -23,7 +23,7 @@ from imaging_requests.intake.models import Arrival, ArrivalState, Drop
 from imaging_requests.intake.policies import UPLOAD
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import MOST_DIGITS, signed_in, whole_number
 
 VERSION = "1.0.0"
 BODY_TYPE = "application/offset+octet-stream"
@@ -152,10 +152,12 @@ def _pieces(request: HttpRequest) -> Iterator[bytes]:
 
 
 def _whole(request: HttpRequest, header: str) -> int:
-    text = request.headers.get(header, "")
-    if not text.isascii() or not text.isdigit():
-        raise _WrongRequest(400, f"{header} must be a whole number of bytes.")
-    return int(text)
+    number = whole_number(request.headers.get(header, ""))
+    if number is None:
+        raise _WrongRequest(
+            400, f"{header} must be a whole number of bytes, with at most {MOST_DIGITS} digits."
+        )
+    return number
 
 
 def _metadata(header: str) -> dict[str, str]:
@@ -173,6 +175,7 @@ def _metadata(header: str) -> dict[str, str]:
 
 
 def _drop_id(text: str) -> int:
-    if not text.isascii() or not text.isdigit():
+    number = whole_number(text)
+    if number is None:
         raise _WrongRequest(400, "Upload-Metadata must name the drop by its number in the address.")
-    return int(text)
+    return number

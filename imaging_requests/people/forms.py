@@ -9,7 +9,22 @@ from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 
 from imaging_requests.people.models import Role, User
+from imaging_requests.people.requests import whole_number
 from imaging_requests.people.spoken import SpokenForm
+
+
+class PeopleField(forms.ModelMultipleChoiceField):
+    """Several people, ticked by number; a number that no row can have is refused like any other."""
+
+    def clean(self, value: Any) -> Any:
+        for each in value if isinstance(value, list | tuple) else ():
+            if whole_number(each) is None:
+                raise forms.ValidationError(
+                    "“%(value)s” is nobody in this list. Reload the page and tick again.",
+                    code="invalid_choice",
+                    params={"value": str(each)[:20]},
+                )
+        return super().clean(value)
 
 
 class SignInForm(SpokenForm, AuthenticationForm):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.http import HttpRequest
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from imaging_requests.people.models import User
 
@@ -19,6 +20,15 @@ def whole_number(text: object) -> int | None:
     plain = str(text)
     is_whole = plain.isascii() and plain.isdigit() and len(plain) <= MOST_DIGITS
     return int(plain) if is_whole else None
+
+
+def own_page(request: HttpRequest, target: object) -> str:
+    """Return the address of one of our own pages that was sent along, or nothing."""
+    address = str(target or "")
+    is_ours = address.startswith("/") and url_has_allowed_host_and_scheme(
+        address, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return address if is_ours else ""
 
 
 def signed_in(request: HttpRequest) -> User:

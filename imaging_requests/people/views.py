@@ -7,7 +7,6 @@ from django.contrib.auth import login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -16,7 +15,7 @@ from imaging_requests.people.errors import DomainError
 from imaging_requests.people.forms import AccountForm, OwnPasswordForm, RolesForm, SignInForm
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import KEEP_ACCOUNTS, OWN_VISIT, public, requires
-from imaging_requests.people.requests import signed_in
+from imaging_requests.people.requests import own_page, signed_in
 
 
 @public
@@ -24,11 +23,8 @@ from imaging_requests.people.requests import signed_in
 @require_http_methods(["GET", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
     """Let a person in and lead them to their own first page."""
-    target = str(request.POST.get("next") or request.GET.get("next") or "")
-    if not url_has_allowed_host_and_scheme(
-        target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
-    ):
-        target = reverse("progress:first_page")
+    asked = request.POST.get("next") or request.GET.get("next")
+    target = own_page(request, asked) or reverse("progress:first_page")
     form = SignInForm(request, data=request.POST or None)
     if request.method == "POST" and form.is_valid():
         login(request, form.get_user())
