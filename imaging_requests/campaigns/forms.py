@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django import forms
+from django.db.models import Q, QuerySet
 
 from imaging_requests.campaigns.models import Session, Station
 from imaging_requests.campaigns.rules import NOT_DONE_WORDS
@@ -74,19 +75,28 @@ class CampaignForm(SpokenForm):
             )
 
 
+class _PersonField(forms.ModelChoiceField):
+    """One person; whose account is closed is still shown, and marked."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        return str(obj) if obj.is_active else f"{obj} (account closed)"
+
+
+class _HelpersField(PeopleField):
+    label_from_instance = _PersonField.label_from_instance
+
+
 class SessionForm(SpokenForm):
     """When, where and by whom; carries the version that was read when it edits."""
 
     station = forms.ModelChoiceField(
         queryset=Station.objects.none(), empty_label="choose a station"
     )
-    photographer = forms.ModelChoiceField(
-        queryset=User.objects.none(), empty_label="choose a photographer"
-    )
+    photographer = _PersonField(queryset=User.objects.none(), empty_label="choose a photographer")
     day = DayField(label="Day")
     starts = ClockField(label="Start")
     ends = ClockField(label="End", help_text=f"{TIME_HELP} Earlier than the start: the next day.")
-    helpers = PeopleField(
+    helpers = _HelpersField(
         queryset=User.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
     )
     handlers = forms.IntegerField(
@@ -100,9 +110,13 @@ class SessionForm(SpokenForm):
     read_version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Whoever `initial` names is offered too, even with a closed account or another role."""
         super().__init__(*args, **kwargs)
-        people = holders(Role.PHOTOGRAPHER, Role.LEAD)
-        everybody = holders(Role.PHOTOGRAPHER, Role.LEAD, Role.CONSERVATOR)
+        people = _with(holders(Role.PHOTOGRAPHER, Role.LEAD), self.initial.get("photographer"))
+        everybody = _with(
+            holders(Role.PHOTOGRAPHER, Role.LEAD, Role.CONSERVATOR),
+            *self.initial.get("helpers", ()),
+        )
         for name, queryset in (
             ("station", Station.objects.filter(is_active=True)),
             ("photographer", people),
@@ -146,6 +160,13 @@ class SessionForm(SpokenForm):
             datetime.combine(day, starts, tzinfo=zone),
             datetime.combine(last, ends, tzinfo=zone),
         )
+
+
+def _with(people: QuerySet[User], *present: int | None) -> QuerySet[User]:
+    """The people, and those who are named already."""
+    named = [pk for pk in present if pk is not None]
+    offered = Q(pk__in=people.order_by().values("pk")) | Q(pk__in=named)
+    return User.objects.filter(offered).order_by("name")
 
 
 class PickForm(SpokenForm):

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 
 from django.db.models import Count, Prefetch, Q, QuerySet
+from django.urls import reverse
 
 from imaging_requests.campaigns.models import (
     Campaign,
@@ -16,7 +17,8 @@ from imaging_requests.campaigns.models import (
     ShotLineState,
     Station,
 )
-from imaging_requests.campaigns.words import studio_zone
+from imaging_requests.campaigns.words import local, studio_zone
+from imaging_requests.people.leaving import Ahead
 from imaging_requests.people.models import Role, User
 from imaging_requests.requesting import outlook
 from imaging_requests.requesting.models import OwedView
@@ -149,6 +151,30 @@ def left_behind() -> list[Session]:
         .select_related("station", "photographer")
         .order_by("starts_at")
     )
+
+
+def sessions_ahead(user: User, now: datetime) -> list[Ahead]:
+    """The person's sessions to come, as photographer or helper, confirmed or not."""
+    own = Q(photographer=user) | Q(bookings__resource__person=user, bookings__released_at=None)
+    sessions = (
+        Session.objects.filter(
+            own, state__in=(SessionState.DRAFT, SessionState.CONFIRMED), ends_at__gt=now
+        )
+        .select_related("station")
+        .distinct()
+        .order_by("starts_at", "pk")
+    )
+    return [
+        Ahead(
+            text=(
+                f"{session.station}, {local(session.starts_at):%-d %b %Y, %H:%M}, "
+                f"{str(session.get_state_display()).lower()}, "
+                f"{'as photographer' if session.photographer_id == user.pk else 'as helper'}"
+            ),
+            href=reverse("campaigns:session", args=[session.pk]),
+        )
+        for session in sessions
+    ]
 
 
 def setup_card(pk: int) -> SetupCard | None:

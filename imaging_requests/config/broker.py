@@ -63,14 +63,14 @@ class Channel(filesystem.Channel):
             folder.mkdir(parents=True, exist_ok=True)
         _remove_strays((self.queue_folder, ".part"), (self.taken_folder, ".msg"))
 
-    def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:
+    def _put(self, queue: str, message: dict[str, Any], **kwargs: Any) -> None:
         name = f"{time.time_ns():020}_{uuid.uuid4().hex}.{queue}.msg"
         try:
-            _write_whole(self.queue_folder / name, dumps(payload))
+            _write_whole(self.queue_folder / name, dumps(message))
         except OSError as error:
             raise ChannelError(f"No message can be left in {self.queue_folder}") from error
 
-    def _get(self, queue: str) -> dict[str, Any]:
+    def _get(self, queue: str, timeout: float | None = None) -> dict[str, Any]:
         for name in self._waiting(queue):
             taken = self.taken_folder / name
             try:

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, StaleWrite
-from imaging_requests.people.models import Notice, Role, RoleHolding, User
+from imaging_requests.people.models import AuditEvent, Notice, Role, RoleHolding, User
 from imaging_requests.people.policies import EVERYONE_INSIDE, KEEP_ACCOUNTS, OUTSIDE, demand
 
 #: Called inside the transaction in which somebody loses what they may do: (actor, person, instant).
@@ -124,17 +124,34 @@ def _listed(roles: Iterable[str]) -> str:
 
 
 @transaction.atomic
-def set_open(*, actor: User, user_id: int, is_open: bool, now: datetime | None = None) -> User:
-    """Close an account at once, or open it again; the name stays in the history."""
+def set_open(
+    *,
+    actor: User,
+    user_id: int,
+    is_open: bool,
+    read_open: bool,
+    now: datetime | None = None,
+) -> User:
+    """Close an account at once, or open it again; the name stays in the history.
+
+    `read_open` is how the account stood on the page: if it stands otherwise by now, nothing is
+    saved, and whoever asked is told what was done meanwhile and by whom.
+    """
     demand(actor, KEEP_ACCOUNTS)
     user = User.objects.select_for_update().get(pk=user_id)
+    if user.is_active != read_open:
+        raise _opened_or_closed_meanwhile(user, is_open)
+    if user.is_active == is_open:
+        raise DomainError(
+            f"The account of {user.name} is {_stand(is_open)} already, so nothing was changed.",
+            code="people.account_unchanged",
+        )
     if actor.pk == user.pk:
         raise DomainError(
             "You cannot close your own account.",
             code="people.own_account",
             next_step="Ask another keeper to do it.",
         )
-    before = user.is_active
     user.is_active = is_open
     user.save(update_fields=["is_active"])
     if not is_open:
@@ -143,11 +160,34 @@ def set_open(*, actor: User, user_id: int, is_open: bool, now: datetime | None =
         "people.account_opened_again" if is_open else "people.account_closed",
         actor=actor,
         subject=user,
-        before={"is_active": before},
+        before={"is_active": not is_open},
         after={"is_active": is_open},
         now=now,
     )
     return user
+
+
+def _stand(is_open: bool) -> str:
+    return "open" if is_open else "closed"
+
+
+def _opened_or_closed_meanwhile(user: User, is_open: bool) -> StaleWrite:
+    last = (
+        AuditEvent.objects.filter(
+            subject_type=User._meta.label_lower,
+            subject_id=str(user.pk),
+            code__in=("people.account_opened_again", "people.account_closed"),
+        )
+        .select_related("actor")
+        .order_by("-pk")
+        .first()
+    )
+    who = last.actor.name if last is not None and last.actor is not None else "Somebody"
+    done = "opened" if user.is_active else "closed"
+    return StaleWrite(
+        f"{who} {done} the account of {user.name} while you had this page open.",
+        differences=[("Account", _stand(user.is_active), _stand(is_open))],
+    )
 
 
 @transaction.atomic

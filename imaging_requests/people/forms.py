@@ -85,6 +85,28 @@ class RolesForm(SpokenForm):
         return str(self.cleaned_data["read_roles"]).split()
 
 
+class OpenForm(SpokenForm):
+    """Whether an account is open from now on, and whether it was when the page was read."""
+
+    CHOICES = (("yes", "open"), ("no", "closed"))
+    WHAT = "It is not clear whether the account is to be open or closed. Use one of the buttons."
+
+    is_open = forms.ChoiceField(
+        choices=CHOICES, error_messages={"invalid_choice": WHAT, "required": WHAT}
+    )
+    read_open = forms.ChoiceField(
+        choices=CHOICES,
+        error_messages=dict.fromkeys(
+            ("invalid_choice", "required"),
+            "The page did not say how the account stood. Load it again and look.",
+        ),
+    )
+
+    def values(self) -> dict[str, bool]:
+        """Both answers, as the action takes them."""
+        return {name: self.cleaned_data[name] == "yes" for name in ("is_open", "read_open")}
+
+
 class OwnPasswordForm(SpokenForm):
     """The old password once, the new one twice."""
 

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth import login, logout, update_session_auth_hash
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from imaging_requests.people import actions, queries
 from imaging_requests.people.errors import DomainError
-from imaging_requests.people.forms import AccountForm, OwnPasswordForm, RolesForm, SignInForm
+from imaging_requests.people.forms import (
+    AccountForm,
+    OpenForm,
+    OwnPasswordForm,
+    RolesForm,
+    SignInForm,
+)
+from imaging_requests.people.leaving import ahead_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import KEEP_ACCOUNTS, OWN_VISIT, public, requires
 from imaging_requests.people.requests import own_page, signed_in
@@ -70,13 +78,9 @@ def accounts(request: HttpRequest) -> HttpResponse:
 def account(request: HttpRequest, pk: int) -> HttpResponse:
     """Change what a person may do, or close the account."""
     person = get_object_or_404(User, pk=pk)
-    held = sorted(person.role_holdings.filter(held_until=None).values_list("role", flat=True))
-    form = RolesForm(request.POST or None, initial={"roles": held, "read_roles": " ".join(held)})
-    if request.method == "POST" and "is_open" in request.POST:
-        actions.set_open(
-            actor=signed_in(request), user_id=pk, is_open=request.POST["is_open"] == "yes"
-        )
-        return redirect("people:account", pk=pk)
+    if {"is_open", "read_open"} & request.POST.keys():
+        return _open_or_close(request, person)
+    form = _roles_form(person, request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
             actions.set_roles(actor=signed_in(request), user_id=pk, **form.cleaned_data)
@@ -85,7 +89,39 @@ def account(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"The roles of {person.name} are saved.")
             return redirect("people:accounts")
-    return render(request, "people/account.html", {"form": form, "person": person})
+    return _account_page(request, person, form)
+
+
+def _open_or_close(request: HttpRequest, person: User) -> HttpResponse:
+    form = OpenForm(request.POST)
+    if not form.is_valid():
+        refusal = " ".join(str(text) for texts in form.errors.values() for text in texts)
+        return _account_page(request, person, _roles_form(person), refusal=refusal, status=422)
+    try:
+        actions.set_open(actor=signed_in(request), user_id=person.pk, **form.values())
+    except DomainError as error:
+        person.refresh_from_db()
+        page = _roles_form(person)
+        return _account_page(request, person, page, refusal=str(error), status=error.status)
+    return redirect("people:account", pk=person.pk)
+
+
+def _roles_form(person: User, data: QueryDict | None = None) -> RolesForm:
+    held = sorted(person.role_holdings.filter(held_until=None).values_list("role", flat=True))
+    return RolesForm(data, initial={"roles": held, "read_roles": " ".join(held)})
+
+
+def _account_page(
+    request: HttpRequest, person: User, form: RolesForm, *, refusal: str = "", status: int = 200
+) -> HttpResponse:
+    context = {
+        "form": form,
+        "person": person,
+        "refusal": refusal,
+        "ahead": ahead_of(person, timezone.now()),
+    }
+    status = 422 if form.errors else status
+    return render(request, "people/account.html", context, status=status)
 
 
 @requires(OWN_VISIT)

@@ -11,7 +11,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2] / "imaging_requests"
 #: Parameters that carry what was read.
-READ = {"read_version", "read_versions", "read_record", "read_roles", "choices", "versions"}
+READ = {
+    "read_version",
+    "read_versions",
+    "read_record",
+    "read_roles",
+    "read_open",
+    "choices",
+    "versions",
+}
 ADDS = "adds a row"
 ENDS = "ends a row once; a second end finds it ended"
 UPLOAD = "goes on from the acknowledged offset and refuses any other"
@@ -57,7 +65,6 @@ WITHOUT: dict[str, str] = {
     "pictures/actions.py:give_grants": ADDS,
     "pictures/actions.py:end_grants_of": ENDS,
     "pictures/actions.py:record_look": "adds an event",
-    "people/actions.py:set_open": "sets one of two values, which the button names",
     "people/actions.py:change_password": "the person's own, with the old one",
     "people/actions.py:read_notices": "the person's own; read is read",
     "progress/acts.py:record_incident": ADDS,

@@ -230,7 +230,9 @@ def _strangers(thing: CollectionObject) -> dict[str, User]:
     granted(people["a lender of another object"], other)
     closed = people["a co-author whose account is closed"]
     granted(closed, thing)
-    set_open(actor=factory.person("Hale", "keeper"), user_id=closed.pk, is_open=False)
+    set_open(
+        actor=factory.person("Hale", "keeper"), user_id=closed.pk, is_open=False, read_open=True
+    )
     grant = granted(people["a co-author whose grant was ended"], thing)
     actions.end_grant(
         actor=User.objects.get(name="Signe"),
@@ -395,11 +397,11 @@ def test_a_leavers_grants_end_with_the_account(
     ines, bram = outside("Ines", "co_author"), outside("Bram", "lender")
     granted(ines, thing)
     granted(bram, thing)
-    set_open(actor=hale, user_id=ines.pk, is_open=False)
+    set_open(actor=hale, user_id=ines.pk, is_open=False, read_open=True)
     set_roles(actor=hale, user_id=bram.pk, roles=[], read_roles=["lender"])
     assert not Grant.objects.filter(ended_at=None).exists()
     assert AuditEvent.objects.filter(code="pictures.grant_ended").count() == 2
-    set_open(actor=hale, user_id=ines.pk, is_open=True)
+    set_open(actor=hale, user_id=ines.pk, is_open=True, read_open=False)
     assert fetch(User.objects.get(pk=ines.pk), picture).status_code == 404
 
 
