@@ -63,10 +63,13 @@ class Channel(filesystem.Channel):
             folder.mkdir(parents=True, exist_ok=True)
         _remove_strays((self.queue_folder, ".part"), (self.taken_folder, ".msg"))
 
-    def _put(self, queue: str, message: dict[str, Any], **kwargs: Any) -> None:
+    # the two classes further in name the second argument differently, so no name fits both
+    def _put(  # type: ignore[override]
+        self, queue: str, payload: dict[str, Any], **kwargs: Any
+    ) -> None:
         name = f"{time.time_ns():020}_{uuid.uuid4().hex}.{queue}.msg"
         try:
-            _write_whole(self.queue_folder / name, dumps(message))
+            _write_whole(self.queue_folder / name, dumps(payload))
         except OSError as error:
             raise ChannelError(f"No message can be left in {self.queue_folder}") from error
 

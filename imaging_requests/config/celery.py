@@ -7,6 +7,7 @@ from celery import Celery
 from django.conf import settings
 
 from imaging_requests.config import broker
+from imaging_requests.intake.limits import PROOF_SWEEP_MINUTES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "imaging_requests.config.settings")
 
@@ -33,7 +34,7 @@ SWEEPS = {
     "settle stale marks that no page asked for": {"task": "progress.sweep", "schedule": 30.0},
     "read a portion of the stored copies again": {
         "task": "intake.prove_copies",
-        "schedule": 15 * MINUTE_S,
+        "schedule": PROOF_SWEEP_MINUTES * MINUTE_S,
     },
     "lay pictures on their faces that were not yet": {
         "task": "deliverables.sweep_registrations",

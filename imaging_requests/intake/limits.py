@@ -20,6 +20,9 @@ from imaging_requests.imaging.recognition import KINDS, StructureLimits
 #: Whether a picture shows its object: in visible light, and by its structure in any light.
 RECOGNITION = "checks/recognition-2.json"
 
+#: How often a portion of the stored copies is read again; the clock of the sweeps keeps to it.
+PROOF_SWEEP_MINUTES = 15
+
 
 @dataclass(frozen=True, slots=True)
 class Background:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.core.paginator import Page, Paginator
@@ -11,6 +12,7 @@ from django.db.models import QuerySet
 from django.template.defaultfilters import filesizeformat
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.intake import queries
@@ -24,7 +26,7 @@ from imaging_requests.intake.models import (
     FrameState,
     Job,
 )
-from imaging_requests.intake.policies import ASK_AGAIN, CLEAR_REFUSED, PLACE, UPLOAD
+from imaging_requests.intake.policies import ASK_AGAIN, CLEAR_REFUSED, PLACE, UPLOAD, closed_frames
 from imaging_requests.intake.rules import CardAnswer, DropCount, may_format
 from imaging_requests.intake.sheets import (
     LineSheet,
@@ -33,10 +35,13 @@ from imaging_requests.intake.sheets import (
     lines_with_names,
     name_of,
 )
+from imaging_requests.intake.stopped import stopped_words
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 
 FILES_PER_PAGE = 100
+#: An answer of at least so many characters is said once if so many files, and most, share it.
+LONG_ANSWER, LEAST_SHARED = 60, 3
 SESSIONS_OFFERED = 20
 POLL_S, SLOW_POLL_S = 2, 20
 
@@ -64,6 +69,21 @@ class FileRow:
     may_give_up: bool
     may_clear: bool
     moved: str
+    is_closed: bool = False
+
+    @property
+    def words(self) -> str:
+        """The whole answer."""
+        place = capfirst(self.place)
+        return f"{self.sentence} {place}{'' if not place or place.endswith('.') else '.'}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """Words that hold for several files of a page and are said once, above them."""
+
+    words: str
+    files: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +97,14 @@ class DropView:
     lines: list[queries.LineProgress]
     files: Page[Arrival]
     rows: list[FileRow]
+    shared: Shared | None
+    closed: list[Shared]
     trouble: list[Job]
     standstill: str
+    stopped: str
     poll_s: int
     waiting: int
+    strangers: int
     may_ask_again: bool
 
 
@@ -90,8 +114,11 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
     lines = queries.progress_by_line(queries.lines_of(drop))
     files = Paginator(queries.arrivals_of(drop.pk), FILES_PER_PAGE).get_page(page)
     sheets = {progress.sheet.line_id: progress.sheet for progress in lines}
-    rows = [_file_row(arrival, user, sheets) for arrival in files.object_list]
-    waiting = queries.frames_of(drop.pk).filter(state=FrameState.WAITING).count()
+    arrived = list(files.object_list)
+    closed = closed_frames(user, [each.frame_id for each in arrived if each.frame_id is not None])
+    rows = [_file_row(arrival, user, sheets, closed) for arrival in arrived]
+    rows, shared = _said_once(rows)
+    waiting, strangers = queries.waiting_of(drop)
     return DropView(
         drop=drop,
         answer=_drop_answer(drop, count, waiting),
@@ -100,12 +127,28 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
         lines=lines,
         files=files,
         rows=rows,
+        shared=shared,
+        closed=[Shared(why, number) for why, number in Counter(closed.values()).items()],
         trouble=list(queries.failed_jobs(drop_id=drop.pk)),
         standstill=standstill_words(),
+        stopped=stopped_words(drop.pk),
         poll_s=_poll_s(drop),
         waiting=waiting,
+        strangers=strangers,
         may_ask_again=may(user, ASK_AGAIN),
     )
+
+
+def _said_once(rows: list[FileRow]) -> tuple[list[FileRow], Shared | None]:
+    """Take a long answer that most rows give out of them, to be said once above the table."""
+    words, files = Counter(row.words for row in rows).most_common(1)[0] if rows else ("", 0)
+    if files < LEAST_SHARED or 2 * files < len(rows) or len(words) < LONG_ANSWER:
+        return rows, None
+    short = [
+        replace(row, sentence="As said above.", place="") if row.words == words else row
+        for row in rows
+    ]
+    return short, Shared(words, files)
 
 
 def _poll_s(drop: Drop) -> int:
@@ -134,7 +177,9 @@ def number_of(number: int, noun: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
-def _file_row(arrival: Arrival, user: User, sheets: dict[int, LineSheet]) -> FileRow:
+def _file_row(
+    arrival: Arrival, user: User, sheets: dict[int, LineSheet], closed: dict[int, str]
+) -> FileRow:
     frame = arrival.frame
     checks = latest_checks(frame.checks.all()) if frame is not None else []
     state, place, moved = str(arrival.get_state_display()), "", ""
@@ -142,6 +187,7 @@ def _file_row(arrival: Arrival, user: User, sheets: dict[int, LineSheet]) -> Fil
         place = _place_words(frame, sheets)
         if frame.state in (FrameState.PLACED, FrameState.SET_ASIDE) and may(user, PLACE, frame):
             moved = moved_value([frame])
+    is_closed = frame is not None and frame.pk in closed
     is_open = arrival.state in (ArrivalState.ARRIVING, ArrivalState.REFUSED)
     return FileRow(
         arrival=arrival,
@@ -150,11 +196,12 @@ def _file_row(arrival: Arrival, user: User, sheets: dict[int, LineSheet]) -> Fil
         sentence=arrival.answer or _under_way_words(arrival),
         place=place,
         warnings=() if _says_why(frame) else _warnings(checks),
-        picture=picture_address(frame) if frame is not None else "",
+        picture=picture_address(frame) if frame is not None and not is_closed else "",
         percent=_percent(arrival),
         may_give_up=is_open and may(user, UPLOAD, arrival),
         may_clear=arrival.refused_kept and may(user, CLEAR_REFUSED, arrival),
         moved=moved,
+        is_closed=is_closed,
     )
 
 

@@ -13,7 +13,7 @@ from django.utils.text import capfirst
 
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.made import DERIVED
-from imaging_requests.intake.limits import background
+from imaging_requests.intake.limits import PROOF_SWEEP_MINUTES, background
 from imaging_requests.intake.models import Copy, MadeCopy
 from imaging_requests.intake.pages_receipt import PLACE_WORDS
 from imaging_requests.people.models import AuditEvent
@@ -59,6 +59,11 @@ def store_context(*, now: datetime | None = None) -> dict[str, Any]:
         "troubles": troubles[:MOST_SHOWN],
         "events": AuditEvent.objects.filter(found).order_by("-recorded_at", "-pk")[:MOST_SHOWN],
         "every_days": background().proof_every_days,
+        "copies": sum(each.copies for each in standings),
+        "overdue": sum(each.overdue for each in standings),
+        "portion_bytes": background().proof_portion_bytes,
+        "portion_s": background().proof_portion_s,
+        "portion_minutes": PROOF_SWEEP_MINUTES,
         "share_one_disk": store.share_one_disk(),
         "free": [
             {"place": _words(place), "size_bytes": size}
@@ -71,6 +76,17 @@ def store_context(*, now: datetime | None = None) -> dict[str, Any]:
 
 def _words(place: str) -> str:
     return PLACE_WORDS.get(place, place.capitalize())
+
+
+def overdue_copies(now: datetime) -> tuple[int, int]:
+    """How many copies were not read again in time, and how many there are."""
+    before = now - timedelta(days=background().proof_every_days)
+    late = Q(verified_at=None) | Q(verified_at__lt=before)
+    counted = [
+        model.objects.aggregate(copies=Count("pk"), overdue=Count("pk", filter=late))
+        for model in (Copy, MadeCopy)
+    ]
+    return sum(each["overdue"] for each in counted), sum(each["copies"] for each in counted)
 
 
 def _standings(model: type[Copy] | type[MadeCopy], now: datetime) -> list[Standing]:

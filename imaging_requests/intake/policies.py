@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from imaging_requests.people.models import Role, User
@@ -20,6 +20,22 @@ def add_picture_rule(rule: PictureRule) -> None:
     """Let an outer room restrict who sees which picture; called once at start."""
     if rule not in _picture_rules:
         _picture_rules.append(rule)
+
+
+#: Answers with the reasons why this person sees nothing of these frames, by the frame's key.
+FramesRule = Callable[[User, Sequence[int]], dict[int, str]]
+_frames_rules: list[FramesRule] = []
+
+
+def add_frames_rule(rule: FramesRule) -> None:
+    """Let an outer room say of many frames at once which are closed; called once at start."""
+    if rule not in _frames_rules:
+        _frames_rules.append(rule)
+
+
+def closed_frames(user: User, frame_ids: Sequence[int]) -> dict[int, str]:
+    """Return why frames are closed to this person altogether; open ones are left out."""
+    return {pk: why for rule in _frames_rules for pk, why in rule(user, frame_ids).items()}
 
 
 def why_closed(user: User, subject: Any, *, longest_px: int = 0) -> str:

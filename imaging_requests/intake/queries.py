@@ -86,6 +86,16 @@ def frames_of(drop_id: int) -> QuerySet[Frame]:
     )
 
 
+def waiting_of(drop: Drop) -> tuple[int, int]:
+    """How many frames of a drop lie on the sorting table, and how many of them fit no line."""
+    found = (
+        frames_of(drop.pk)
+        .filter(state=FrameState.WAITING)
+        .aggregate(all=Count("pk"), without=Count("pk", filter=Q(proposal=[])))
+    )
+    return found["all"], 0 if drop.shot_line_id is not None else found["without"]
+
+
 def count_of(drop_id: int) -> DropCount:
     """How the files of a drop stand, for the sentence about the card."""
     found = Arrival.objects.filter(drop=drop_id).aggregate(
@@ -114,12 +124,22 @@ def count_of(drop_id: int) -> DropCount:
 
 @dataclass(frozen=True, slots=True)
 class LineProgress:
-    """How far the frames of one shot line have come."""
+    """How far the frames of one shot line have come.
+
+    `waiting` frames are likely to fill a place of the line; `loose` ones were brought for it, or
+    are like its others, and it is not known what they fill.
+    """
 
     sheet: LineSheet
     placed: int
     waiting: int
     gaps: tuple[str, ...]
+    loose: int = 0
+
+    @property
+    def to_sort(self) -> int:
+        """How many frames of the line lie on the sorting table."""
+        return self.waiting + self.loose
 
     @property
     def expected(self) -> int:
@@ -139,9 +159,11 @@ class LineProgress:
         if not self.gaps:
             return f"complete once the {_frames(self.waiting)} on the sorting table are placed"
         words = "; ".join(self.gaps)
-        if not self.waiting:
+        if not self.to_sort:
             return words
-        return f"{words} (as far as the files tell; {_frames(self.waiting)} on the sorting table)"
+        if not self.placed + self.waiting:
+            words = "nothing is placed yet"
+        return f"{words} (as far as the files tell; {_frames(self.to_sort)} on the sorting table)"
 
 
 def _frames(number: int) -> str:
@@ -151,14 +173,28 @@ def _frames(number: int) -> str:
 def progress_by_line(lines: QuerySet[ShotLine]) -> list[LineProgress]:
     """Expected minus received, line by line; frames on the sorting table count as likely."""
     sheets = line_sheets(lines)
-    likely = _likely_spots([sheet.line_id for sheet in sheets])
+    line_ids = [sheet.line_id for sheet in sheets]
+    likely, brought = _likely_spots(line_ids), _without_proposal(line_ids)
     progress = []
     for sheet in sheets:
-        waiting = [spot for spot in likely.get(sheet.line_id, []) if spot not in sheet.taken]
+        proposed = likely.get(sheet.line_id, [])
+        waiting = [spot for spot in proposed if spot not in sheet.taken]
+        loose = len(proposed) - len(waiting) + brought.get(sheet.line_id, 0)
         filled = {*sheet.taken, *waiting}
         gaps = tuple(gap_words(sheet.expected, filled, sheet.grid))
-        progress.append(LineProgress(sheet, len(sheet.taken), len(waiting), gaps))
+        progress.append(LineProgress(sheet, len(sheet.taken), len(waiting), gaps, loose))
     return progress
+
+
+def _without_proposal(line_ids: Sequence[int]) -> dict[int, int]:
+    """Count the waiting frames without any likely place, by the line they were brought for."""
+    brought = Frame.objects.filter(
+        state=FrameState.WAITING, proposal=[], arrivals__drop__shot_line__in=line_ids
+    )
+    counted = brought.values("arrivals__drop__shot_line").annotate(
+        frames=Count("pk", distinct=True)
+    )
+    return dict(counted.values_list("arrivals__drop__shot_line", "frames"))
 
 
 def _likely_spots(line_ids: Sequence[int]) -> dict[int, list[Spot]]:
@@ -248,11 +284,16 @@ def failed_jobs(*, drop_id: int | None = None) -> QuerySet[Job]:
     failed = Job.objects.filter(state=JobState.FAILED)
     if drop_id is None:
         return failed.order_by("-ended_at")
+    return failed.filter(work_of(drop_id))
+
+
+def work_of(drop_id: int) -> Q:
+    """The jobs that work for a drop."""
     of_arrivals = Q(
         kind="receive", subject_id__in=Arrival.objects.filter(drop=drop_id).values("pk")
     )
     of_frames = Q(kind="derive", subject_id__in=frames_of(drop_id).values("pk"))
-    return failed.filter(of_arrivals | of_frames | Q(kind=SORT, subject_id=drop_id))
+    return of_arrivals | of_frames | Q(kind=SORT, subject_id=drop_id)
 
 
 def drops_of_jobs(jobs: Sequence[Job]) -> dict[int, int]:

@@ -102,9 +102,9 @@ class OpenForm(SpokenForm):
         ),
     )
 
-    def values(self) -> dict[str, bool]:
-        """Both answers, as the action takes them."""
-        return {name: self.cleaned_data[name] == "yes" for name in ("is_open", "read_open")}
+    def says(self, name: str) -> bool:
+        """Whether one of the two answers is yes."""
+        return bool(self.cleaned_data[name] == "yes")
 
 
 class OwnPasswordForm(SpokenForm):

@@ -98,7 +98,12 @@ def _open_or_close(request: HttpRequest, person: User) -> HttpResponse:
         refusal = " ".join(str(text) for texts in form.errors.values() for text in texts)
         return _account_page(request, person, _roles_form(person), refusal=refusal, status=422)
     try:
-        actions.set_open(actor=signed_in(request), user_id=person.pk, **form.values())
+        actions.set_open(
+            actor=signed_in(request),
+            user_id=person.pk,
+            is_open=form.says("is_open"),
+            read_open=form.says("read_open"),
+        )
     except DomainError as error:
         person.refresh_from_db()
         page = _roles_form(person)

@@ -289,3 +289,9 @@ def why_hidden(user: User, subject: Any, longest_px: int) -> str:
     if found.seen is Seen.FULL or (found.seen is Seen.SMALL and is_small(subject, longest_px)):
         return ""
     return found.because
+
+
+def why_frames_hidden(user: User, frame_ids: Sequence[int]) -> dict[int, str]:
+    """Return why the person sees nothing at all of frames, by key; a fixed number of queries."""
+    found = frame_decisions(user, frame_ids)
+    return {pk: each.because for pk, each in found.items() if each.seen is Seen.NOTHING}

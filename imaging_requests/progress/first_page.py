@@ -20,6 +20,7 @@ from imaging_requests.progress.first_page_keeping import (
     accounts,
     failed_jobs,
     kept_refused,
+    overdue_proofs,
     waiting_drops,
 )
 from imaging_requests.progress.first_page_treatments import (
@@ -356,7 +357,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         debt,
     ),
     Role.HEAD: (catalogues, debt, lost_for_good, steps_ahead, sessions_ahead),
-    Role.KEEPER: (failed_jobs, waiting_drops, kept_refused, accounts),
+    Role.KEEPER: (failed_jobs, waiting_drops, overdue_proofs, kept_refused, accounts),
 }
 
 

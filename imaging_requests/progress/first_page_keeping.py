@@ -8,7 +8,9 @@ from django.db.models import Count
 from django.urls import reverse
 
 from imaging_requests.intake import queries as intake
+from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame, FrameState, Job
+from imaging_requests.intake.pages_store import overdue_copies
 from imaging_requests.people.models import User
 from imaging_requests.progress.answers import ROWS, Row, Section, count, day
 
@@ -96,6 +98,28 @@ def kept_refused(user: User, now: datetime) -> Section:
             for row in kept[:ROWS]
         ],
         empty="Refused files whose bytes are kept will be here, to be removed.",
+    )
+
+
+def overdue_proofs(user: User, now: datetime) -> Section:
+    """Stored copies that were not read again in time; the page of the store says where."""
+    overdue, copies = overdue_copies(now)
+    every_days = background().proof_every_days
+    verb = "is" if overdue == 1 else "are"
+    rows = [
+        Row(
+            text=f"{overdue:,} of {count(copies, 'copy', 'copies')}",
+            href=reverse("intake:store"),
+            note=f"each is to be read again every {every_days:g} days; if the number does not "
+            "fall, the workers stood still or the store is larger than they can read in time",
+        )
+    ]
+    return Section(
+        answer=f"{count(overdue, 'stored copy', 'stored copies')} {verb} overdue to be read again",
+        rows=rows if overdue else [],
+        empty="Every stored copy was read again in time.",
+        more_label="The store",
+        more_href=reverse("intake:store"),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from imaging_requests.campaigns.models import Booking, Resource, SessionState
 from imaging_requests.people.models import AuditEvent, User
@@ -68,8 +69,9 @@ def test_the_second_keeper_is_told_what_the_first_did(amaro: User) -> None:
 
 
 def test_what_is_planned_with_the_person_stands_on_the_page(amaro: User) -> None:
-    own = factory.session(by=amaro)
-    helped = factory.session(by=factory.photographer("Bram"), starts_at=factory.NOW)
+    soon = timezone.now() + factory.hours(1)
+    own = factory.session(by=amaro, starts_at=soon)
+    helped = factory.session(by=factory.photographer("Bram"), starts_at=soon + factory.hours(9))
     person, _ = Resource.objects.get_or_create(kind=Resource.Kind.PERSON, person=amaro)
     Booking.objects.create(
         resource=person, session=helped, starts_at=helped.starts_at, ends_at=helped.ends_at
