@@ -139,8 +139,10 @@ def read_spot(value: str) -> tuple[Spot, str]:
     """
     line_id, tile_y, tile_x, focus_slice, ev, *rest = value.split(":")
     role = FrameRole(":".join(rest)) if rest else FrameRole.VIEW
-    places = (_bounded(each) for each in (line_id, tile_y, tile_x, focus_slice))
-    return Spot(*places, float(ev)), role.value
+    spot = Spot(
+        _bounded(line_id), _bounded(tile_y), _bounded(tile_x), _bounded(focus_slice), float(ev)
+    )
+    return spot, role.value
 
 
 def _bounded(text: str) -> int:

@@ -105,7 +105,7 @@ def overdue_proofs(user: User, now: datetime) -> Section:
     """Stored copies that were not read again in time; the page of the store says where."""
     overdue, copies = overdue_copies(now)
     every_days = background().proof_every_days
-    verb = "is" if overdue == 1 else "are"
+    verb = "are" if overdue > 1 else "is"
     rows = [
         Row(
             text=f"{overdue:,} of {count(copies, 'copy', 'copies')}",

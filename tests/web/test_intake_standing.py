@@ -129,7 +129,7 @@ def test_the_keeper_reads_first_how_many_copies_are_overdue(amaro: User, raking:
     brought(amaro, raking, 2)
     hale = Client()
     hale.force_login(factory.person("Hale", "keeper"))
-    assert "No stored copy are overdue" not in hale.get("/").content.decode()
+    assert "No stored copy is overdue" in hale.get(reverse("progress:first_page")).content.decode()
     late = Copy.objects.order_by("pk").values("pk")[:3]
     Copy.objects.filter(pk__in=list(late.values_list("pk", flat=True))).update(
         verified_at=timezone.now() - timedelta(days=400)
