@@ -419,10 +419,10 @@ def test_pages_cost_a_fixed_number_of_queries(
     settle()
     assert Frame.objects.filter(state=FrameState.WAITING).count() == size
     for most, name, args in (
-        (26, "drop", [drop.pk]),
+        (28, "drop", [drop.pk]),
         (10, "drops", []),
         (18, "sorting_table", []),
-        (24, "drop_state", [drop.pk]),
+        (26, "drop_state", [drop.pk]),
     ):
         with django_assert_max_num_queries(most):
             page(client, name, *args)
