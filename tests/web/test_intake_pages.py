@@ -422,7 +422,7 @@ def test_pages_cost_a_fixed_number_of_queries(
         (28, "drop", [drop.pk]),
         (10, "drops", []),
         (18, "sorting_table", []),
-        (26, "drop_state", [drop.pk]),
+        (28, "drop_state", [drop.pk]),
     ):
         with django_assert_max_num_queries(most):
             page(client, name, *args)
