@@ -29,7 +29,7 @@ from imaging_requests.progress.ruler import draw_ruler
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import ShownView, by_face, shown_views
-from imaging_requests.reckoning.truth.moment import Moment
+from imaging_requests.progress.surfaces_part import surfaces_over_time
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import NotApplicable, RequestLine
 from imaging_requests.requesting.policies import ASK
@@ -73,7 +73,7 @@ def object_context(thing: CollectionObject, *, user: User, address: str) -> dict
         "can_record": may(user, RECORD_FACTS),
         "can_place": may(user, RECORD_WHEREABOUTS),
         "about": _about(thing, derived),
-        "surfaces": _surfaces(derived.moment, speech),
+        "surfaces": surfaces_over_time(derived.moment, speech),
         "eyes": whose_eyes(thing, user, now),
         "stays": thing.stays.order_by("-since")[:4],
         "away": thing.unavailabilities.filter(withdrawn_at=None).order_by("-since")[:4],
@@ -161,7 +161,7 @@ def _past_faces(past: list[ShownView]) -> list[dict[str, Any]]:
     settled = [view for view in past if view.is_resolved]
     number = len(settled)
     fold = (
-        f"{number} views that want nothing more" if number > 1 else "1 view that wants nothing more"
+        f"{number} views that need nothing more" if number > 1 else "1 view that needs nothing more"
     )
     faces: list[dict[str, Any]] = [{"label": "", "views": unmet}] if unmet else []
     return [*faces, {"label": "", "views": settled, "fold": fold}] if settled else faces
@@ -217,19 +217,6 @@ def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
         {"label": "Recorded", "value": f"{timezone.localtime(facts.recorded_at):%-d %b %Y}"},
     ]
     return rows
-
-
-def _surfaces(moment: Moment, speech: Speech) -> list[dict[str, str]]:
-    rows = []
-    for code, life in sorted(moment.surfaces.lives.items()):
-        if code[0] not in "FB":
-            continue
-        words = "can be seen" if life.is_visible else "is hidden"
-        if life.gone is not None:
-            gone = moment.line.openers[life.gone - 1]
-            words = f"is gone since {speech.dated(gone)}"
-        rows.append({"code": code, "words": words})
-    return rows if len(rows) > 2 else []
 
 
 def _not_applicable(object_id: int) -> list[dict[str, str]]:
