@@ -280,6 +280,16 @@ def granted_objects(user: User, now: datetime, words: str = "") -> list[Collecti
     return list(rows.order_by("title", "pk"))
 
 
+def without_pictures(things: Sequence[CollectionObject]) -> list[CollectionObject]:
+    """Keep the objects of which nobody has accepted a picture yet, open or closed."""
+    pictured = set(
+        Deliverable.objects.filter(
+            object__in=[thing.pk for thing in things], state=DeliverableState.ACCEPTED
+        ).values_list("object_id", flat=True)
+    )
+    return [thing for thing in things if thing.pk not in pictured]
+
+
 @dataclass(frozen=True)
 class GrantedPicture:
     """A picture as somebody from outside sees it listed."""

@@ -146,7 +146,10 @@ def end_grant(request: HttpRequest, pk: int) -> HttpResponse:
 @requires(SEE_GRANTED)
 @require_safe
 def granted(request: HttpRequest) -> HttpResponse:
-    """List the pictures that are open to the person; an object without one does not occur."""
+    """List the pictures that are open to the person.
+
+    An object whose pictures are all closed does not occur; one that has none yet is named.
+    """
     user, now = signed_in(request), timezone.now()
     words = request.GET.get("q", "").strip()[:100]
     things = pages.granted_objects(user, now, words)
@@ -157,10 +160,15 @@ def granted(request: HttpRequest) -> HttpResponse:
         for thing in things
         if listed[thing.pk]
     ]
-    count = len(rows)
+    waiting = [
+        {"thing": thing, "number": numbers[thing.pk]} for thing in pages.without_pictures(things)
+    ]
+    count = len(rows) + len(waiting)
     context = {
         "rows": rows,
+        "waiting": waiting,
         "words": words,
+        "has_search": bool(words) or count > 1,
         "answer": f"{count} object{' is' if count == 1 else 's are'} open to you",
         "notices": list(user.notices.filter(read_at=None)[:10]),
     }

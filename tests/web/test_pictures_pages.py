@@ -233,3 +233,23 @@ def test_a_person_is_inside_or_outside(ines: User) -> None:
             actor=factory.person("Hale", "keeper"), user_id=ines.pk,
             roles=["co_author", "curator"], read_roles=["co_author"],
         )  # fmt: skip
+
+
+def test_an_object_without_a_picture_yet_is_named_and_nothing_to_search_means_no_search(
+    thing: CollectionObject, signe: User
+) -> None:
+    oskar = factory.person("Oskar", "lender")
+    nothing = text(signed_in(oskar).get(reverse("pictures:granted")))
+    assert "0 objects are open to you" in nothing
+    assert 'role="search"' not in nothing
+    until = timezone.now() + timedelta(days=90)
+    give: dict[str, Any] = {"actor": signe, "person_id": oskar.pk, "sight": "small"}
+    give |= {"until": until, "purpose": "The parish follows its deposit"}
+    actions.give_grants(**give, object_ids=[thing.pk])
+    one = text(signed_in(oskar).get(reverse("pictures:granted")))
+    assert "1 object is open to you" in one
+    assert "AR 0097</span> The Lighthouse Wedding" in one
+    assert "No picture is ready yet" in one
+    assert 'role="search"' not in one
+    actions.give_grants(**give, object_ids=[factory.museum_object("AR 0100").pk])
+    assert 'role="search"' in text(signed_in(oskar).get(reverse("pictures:granted")))
