@@ -229,7 +229,6 @@ def _record_facts(row: CollectionObject, thing: Thing, conservator: User, opened
         "painted_faces": "".join(facts["painted_faces"]) or "F",
         "is_lined": thing.looks.get("is_lined", False),
         "flaking": facts.get("flaking", "none"),
-        "is_lined": thing.looks.get("is_lined", False),
         "notes": sorted(name for name in REMARKS if facts.get(name) is True),
         "measured_on": opened.date(),
         "method": "tape and callipers, unframed",

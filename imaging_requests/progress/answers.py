@@ -26,7 +26,8 @@ class Row:
 class Section:
     """One answer with its rows, and what to do when there are none.
 
-    The first pressing answer is the title of the page, unless one `is_headline`.
+    The first pressing answer is the title of the page, unless one `is_headline`. One that
+    `is_hidden` is left out: nothing like it has ever happened, and nobody need read that.
     """
 
     answer: str
@@ -36,6 +37,7 @@ class Section:
     more_href: str = ""
     is_pressing: bool = False
     is_headline: bool = False
+    is_hidden: bool = False
 
 
 def count(number: int, noun: str, plural: str = "") -> str:

@@ -16,6 +16,7 @@ from imaging_requests.people.models import Role, User
 from imaging_requests.progress.answers import ROWS, Row, Section, clock, count, day
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.board_reads import catalogues_with_numbers, totals_of
+from imaging_requests.progress.emergencies import emergencies_owed
 from imaging_requests.progress.first_page_keeping import (
     accounts,
     failed_jobs,
@@ -344,9 +345,10 @@ Maker = Callable[[User, datetime], Section]
 #: What each role sees, in this order; a person with two roles sees both, each section once.
 SECTIONS: dict[str, tuple[Maker, ...]] = {
     Role.CURATOR: (own_entries, own_requests),
-    Role.CONSERVATOR: (own_treatments, own_decisions, own_requests),
+    Role.CONSERVATOR: (emergencies_owed, own_treatments, own_decisions, own_requests),
     Role.PHOTOGRAPHER: (own_sessions, came_back, own_left_open, unplaced),
     Role.LEAD: (
+        emergencies_owed,
         review_queue,
         triage_queue,
         proposed_times,
@@ -356,7 +358,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         unplaced,
         debt,
     ),
-    Role.HEAD: (catalogues, debt, lost_for_good, steps_ahead, sessions_ahead),
+    Role.HEAD: (catalogues, emergencies_owed, debt, lost_for_good, steps_ahead, sessions_ahead),
     Role.KEEPER: (failed_jobs, waiting_drops, overdue_proofs, kept_refused, accounts),
 }
 
@@ -367,4 +369,4 @@ def sections_for(user: User, now: datetime) -> list[Section]:
     for role in Role.values:
         if role in user.roles:
             makers.update(dict.fromkeys(SECTIONS[role]))
-    return [maker(user, now) for maker in makers]
+    return [made for maker in makers if not (made := maker(user, now)).is_hidden]

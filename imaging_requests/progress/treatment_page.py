@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,6 +15,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import may, why_not
 from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.acts_times import proposal_sentences
+from imaging_requests.progress.emergencies import Emergency, emergency_words
 from imaging_requests.progress.gate_page import gate_context
 from imaging_requests.progress.gates import effects_of, event_of, next_step
 from imaging_requests.progress.gather import gather_cases
@@ -29,6 +30,7 @@ from imaging_requests.reckoning.truth.words import Speech, capital, inside, name
 from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.forms import (
     DecideForm,
+    EmergencyForm,
     FinishForm,
     ReasonForm,
     StartForm,
@@ -43,7 +45,13 @@ from imaging_requests.treatments.models import (
     Treatment,
     TreatmentState,
 )
-from imaging_requests.treatments.policies import COUNTERSIGN_TIMES, DECIDE, TREAT
+from imaging_requests.treatments.policies import (
+    COMPLETE_EMERGENCY,
+    COUNTERSIGN_TIMES,
+    DECIDE,
+    TREAT,
+)
+from imaging_requests.treatments.queries import witnesses
 
 
 @dataclass(frozen=True)
@@ -80,6 +88,7 @@ LABELS = {
     "correct": ("Propose other times", "Propose these times", ""),
     "countersign": ("Countersign", "Countersign: these times are right", "do"),
     "decline": ("Decline", "Decline the proposal", "stop"),
+    "emergency": ("Say what the emergency start owes", "Record it", "do"),
     "drop": ("Drop this step", "Drop the step", "stop"),
     "add": ("Plan a step", "Add the step", ""),
     "sign-off": ("Sign the treatment off", "Sign off", "do"),
@@ -187,6 +196,21 @@ def _proposal(
     }
 
 
+def emergency_acts(
+    step: Intervention, *, user: User, refused: Refused | None, now: datetime
+) -> tuple[Emergency | None, list[Act]]:
+    """Return what is known of a step's emergency start, and the form for what it owes."""
+    override = getattr(step, "override", None)
+    if override is None:
+        return None, []
+    found = emergency_words(override, now)
+    if not found.lacking or not may(user, COMPLETE_EMERGENCY, override):
+        return found, []
+    form = EmergencyForm(witnesses=witnesses(override.conservator), lacking=found.lacking)
+    act = _act("emergency", step, form, refused)
+    return found, [replace(act, action=reverse("progress:emergency", args=[step.pk]), is_open=True)]
+
+
 def treatment_acts(treatment: Treatment, *, refused: Refused | None, now: datetime) -> list[Act]:
     """Return what may be done to the treatment itself now."""
     version = {"read_version": treatment.row_version}
@@ -282,7 +306,11 @@ def treatment_context(
     speech = speech_for([treatment.object_id])
     case = gather_cases([treatment.object_id])[treatment.object_id]
     moment = look(case, speech.tables, t=now, u=now)
-    steps = list(treatment.interventions.order_by("step"))
+    steps = list(
+        treatment.interventions.select_related(
+            "override__witness", "override__conservator"
+        ).order_by("step")
+    )
     following = next_step(steps)
     gate = gate_context(moment, following, speech) if following else None
     may_treat = may(user, TREAT, treatment)
@@ -306,6 +334,11 @@ def treatment_context(
         else []
         for step in steps
     }
+    emergencies = {
+        step.pk: emergency_acts(step, user=user, refused=refused, now=now) for step in steps
+    }
+    for pk, (_, owed) in emergencies.items():
+        step_forms[pk] = [*owed, *step_forms[pk]]
     treatment_forms = treatment_acts(treatment, refused=refused, now=now) if may_treat else []
     proposals = proposals_of(treatment, user=user, refused=refused, now=now)
     questions = case_rows(cases, user=user, refused=refused)
@@ -328,6 +361,7 @@ def treatment_context(
                 "row": step,
                 "name": _row_name(step, moment, speech),
                 **_effects(moment, step),
+                "emergency": emergencies[step.pk][0],
                 "forms": step_forms[step.pk],
                 "proposals": proposals.get(step.pk, ()),
             }

@@ -20,6 +20,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts, acts_times
+from imaging_requests.progress.emergencies import lacking_of
 from imaging_requests.progress.filters import TreatmentFilter
 from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.policies import SEE_TREATMENTS
@@ -34,6 +35,7 @@ from imaging_requests.requesting.words import numbers_of
 from imaging_requests.treatments import actions as treatment_actions
 from imaging_requests.treatments.forms import (
     DecideForm,
+    EmergencyForm,
     FinishForm,
     IncidentForm,
     ReasonForm,
@@ -48,9 +50,16 @@ from imaging_requests.treatments.models import (
     TimesProposal,
     Treatment,
 )
-from imaging_requests.treatments.policies import DECIDE, PLAN_TREATMENT, RECORD_INCIDENT, TREAT
+from imaging_requests.treatments.policies import (
+    COMPLETE_EMERGENCY,
+    DECIDE,
+    PLAN_TREATMENT,
+    RECORD_INCIDENT,
+    TREAT,
+)
 from imaging_requests.treatments.queries import cases as all_cases
 from imaging_requests.treatments.queries import treatments as all_treatments
+from imaging_requests.treatments.queries import witnesses
 
 PER_PAGE = 25
 
@@ -259,6 +268,35 @@ def step_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
         messages.success(request, said)
         return redirect("progress:treatment", pk=step.treatment_id)
     return again(request, step.treatment_id, act, step.pk, form, None, warnings=preview)
+
+
+@requires(COMPLETE_EMERGENCY)
+@require_POST
+def emergency(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say what an emergency start owes: the name of its witness, where its record picture is."""
+    step = get_object_or_404(
+        Intervention.objects.select_related("override__conservator"),
+        pk=pk,
+        override__isnull=False,
+    )
+    override, treatment_id = step.override, step.treatment_id
+    form = EmergencyForm(
+        request.POST, witnesses=witnesses(override.conservator), lacking=lacking_of(override)
+    )
+    if not form.is_valid():
+        return again(request, treatment_id, "emergency", pk, form, None)
+    named = form.cleaned_data.get("witness")
+    try:
+        treatment_actions.complete_emergency(
+            actor=signed_in(request),
+            override_id=override.pk,
+            witness_id=named.pk if named is not None else None,
+            record_picture=form.cleaned_data.get("record_picture", ""),
+        )
+    except DomainError as error:
+        return again(request, treatment_id, "emergency", pk, form, error)
+    messages.success(request, "Recorded with the emergency start.")
+    return redirect("progress:treatment", pk=treatment_id)
 
 
 def _warnings(

@@ -37,6 +37,7 @@ urlpatterns = [
     path("treatments/", treatment_views.treatments, name="treatments"),
     path("treatments/<int:pk>/", treatment_views.treatment, name="treatment"),
     path("treatments/<int:pk>/<slug:act>/", treatment_views.treatment_act, name="treatment_act"),
+    path("treatment-steps/<int:pk>/emergency/", treatment_views.emergency, name="emergency"),
     path("treatment-steps/<int:pk>/<slug:act>/", treatment_views.step_act, name="step_act"),
     path("proposed-times/<int:pk>/<slug:act>/", treatment_views_times.times_act, name="times_act"),
     path("rehearsals/<slug:kind>/<int:pk>/", rehearsal_views.rehearse, name="rehearse"),

@@ -155,10 +155,11 @@ class StartForm(SpokenForm):
         label="Where the picture made on the spot is kept",
         max_length=240,
         required=False,
-        help_text="A telephone picture will do as evidence; it never counts as a technical view.",
+        help_text="A telephone picture will do as evidence; it never counts as a technical view. "
+        "It is owed within the same time as the witness.",
     )
     witness = forms.ModelChoiceField(
-        label="Witness",
+        label="Named as witness",
         queryset=User.objects.none(),
         required=False,
         empty_label="nobody yet",
@@ -266,7 +267,10 @@ class EmergencyForm(SpokenForm):
     """What an emergency start still lacks: its witness, and where the record picture is."""
 
     witness = forms.ModelChoiceField(
-        label="Witness", queryset=User.objects.none(), required=False, empty_label="nobody yet"
+        label="Named as witness",
+        queryset=User.objects.none(),
+        required=False,
+        empty_label="nobody yet",
     )
     record_picture = forms.CharField(
         label="Where the picture made on the spot is kept", max_length=240, required=False

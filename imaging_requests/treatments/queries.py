@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from imaging_requests.people.models import Role, User
+from imaging_requests.people.policies import EVERYONE_INSIDE
 from imaging_requests.people.queries import holders
 from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.treatments.models import (
@@ -39,8 +40,8 @@ def conservators() -> QuerySet[User]:
 
 
 def witnesses(of: User) -> QuerySet[User]:
-    """List everybody with an open account who can witness a person's emergency start."""
-    return User.objects.filter(is_active=True).exclude(pk=of.pk).order_by("name")
+    """List everybody of the house who can be named as witness of a person's emergency start."""
+    return holders(*(role for role in Role if role in EVERYONE_INSIDE)).exclude(pk=of.pk)
 
 
 def cases() -> QuerySet[DecisionCase]:
@@ -56,9 +57,9 @@ def cases() -> QuerySet[DecisionCase]:
 
 
 def incomplete_emergencies() -> QuerySet[EmergencyOverride]:
-    """List emergency starts that still lack a witness, the oldest first."""
+    """List emergency starts that lack a witness's name or a record picture, the oldest first."""
     return (
-        EmergencyOverride.objects.filter(witness=None)
+        EmergencyOverride.objects.filter(Q(witness=None) | Q(record_picture=""))
         .select_related("intervention__treatment", "intervention__object", "conservator")
         .order_by("recorded_at")
     )

@@ -32,10 +32,10 @@ PAGES = {
 }
 FIRST_PAGES = {
     "curator": 8,
-    "conservator": 34,
+    "conservator": 35,
     "photographer": 10,
-    "lead": 19,
-    "head": 14,
+    "lead": 22,
+    "head": 15,
     "keeper": 13,
 }
 

@@ -440,6 +440,25 @@ def test_an_emergency_begins_at_once_and_names_what_was_lost(
         text = Notice.objects.get(user=person).text
         assert "UV, front and raking from left, front" in text
         assert "A witness is to be named by 17 Apr" in text
+        assert "Where the record picture is kept is to be said by 17 Apr" in text
+
+
+@pytest.mark.parametrize("role", ["co_author", "lender"])
+def test_a_witness_works_in_the_house(treatment: Treatment, runa: User, role: str) -> None:
+    outsider = factory.person("Oskar", role)
+    fire = EmergencyStart(reason="smoke in the store", witness_id=outsider.pk)
+    with pytest.raises(DomainError, match="is somebody of the house") as refused:
+        start(step(treatment, 1), NOW, by=runa, missing=("UV",), emergency=fire)
+    assert refused.value.code == "treatments.witness_from_outside"
+    row = start(
+        step(treatment, 1), NOW, by=runa, missing=("UV",), emergency=EmergencyStart(reason="smoke")
+    )
+    override = EmergencyOverride.objects.get(intervention=row)
+    complete: dict[str, Any] = {"actor": runa, "override_id": override.pk, "now": NOW + hours(1)}
+    with pytest.raises(DomainError, match="is somebody of the house"):
+        actions.complete_emergency(**complete, witness_id=outsider.pk)
+    named = actions.complete_emergency(**complete, witness_id=factory.lead().pk)
+    assert named.witness_id is not None
 
 
 def test_an_open_gate_makes_no_emergency(treatment: Treatment, runa: User) -> None:

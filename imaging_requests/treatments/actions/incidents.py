@@ -19,6 +19,7 @@ from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments import rules
 from imaging_requests.treatments.actions.decisions import ask_cases
 from imaging_requests.treatments.actions.plans import demand_conservator
+from imaging_requests.treatments.actions.records import demand_second_person
 from imaging_requests.treatments.models import EmergencyOverride, Incident
 from imaging_requests.treatments.policies import COMPLETE_EMERGENCY, RECORD_INCIDENT
 from imaging_requests.treatments.rules import NewCase
@@ -115,12 +116,9 @@ def _demand_witness(
             "This emergency has its witness already.",
             code="treatments.witness_named",
         )
-    if witness_id == override.conservator_id:
-        raise DomainError(
-            "The witness of an emergency is a second person.",
-            code="treatments.witness_is_conservator",
-            next_step="Name somebody else.",
-        )
+    demand_second_person(
+        witness_id, conservator=override.conservator, next_step="Name somebody else."
+    )
     within_h = trigger_table_in_force(now).witness_within_h
     due = rules.witness_due_at(override.recorded_at, within_h=within_h)
     if now > due and not actor.has_role(Role.HEAD):

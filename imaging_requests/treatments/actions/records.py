@@ -21,12 +21,29 @@ from imaging_requests.treatments.models import (
     Treatment,
     TreatmentState,
 )
+from imaging_requests.treatments.queries import witnesses
 from imaging_requests.treatments.rules import Span
 
 
 def values_of(row: Versioned, names: Iterable[str]) -> dict[str, Any]:
     """Return named values of a row for the audit trail."""
     return {name: getattr(row, name) for name in names}
+
+
+def demand_second_person(witness_id: int, *, conservator: User, next_step: str) -> None:
+    """Refuse a witness who began the step, or who does not work in the house."""
+    if witness_id == conservator.pk:
+        raise DomainError(
+            "The witness of an emergency is a second person.",
+            code="treatments.witness_is_conservator",
+            next_step=next_step,
+        )
+    if not witnesses(conservator).filter(pk=witness_id).exists():
+        raise DomainError(
+            "The witness of an emergency is somebody of the house with an open account.",
+            code="treatments.witness_from_outside",
+            next_step=next_step,
+        )
 
 
 class Before:

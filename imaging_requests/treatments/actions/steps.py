@@ -12,7 +12,7 @@ from imaging_requests.collection.queries import facts_now
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
 from imaging_requests.people.clock import studio_time
-from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.people.errors import IllegalStep
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.queries import holders
@@ -24,6 +24,7 @@ from imaging_requests.treatments.actions.planning import demand_fitting
 from imaging_requests.treatments.actions.records import (
     Before,
     demand_alone,
+    demand_second_person,
     keep_times,
     locked_step,
     page_of,
@@ -50,8 +51,8 @@ def start_intervention(
 ) -> Intervention:
     """Record that a step has begun; its gate must be open at that instant.
 
-    Against a shut gate it begins only as an emergency, with its reason; the witness is named at
-    once or within the time the trigger table sets.
+    Against a shut gate it begins only as an emergency, with its reason; the witness is named, and
+    the record picture shown to exist, at once or within the time the trigger table sets.
     """
     now = now or timezone.now()
     treatment, step = locked_step(
@@ -94,11 +95,9 @@ def _override(
     now: datetime,
 ) -> None:
     """Keep the emergency with what it lost, and tell those who answer for the pictures."""
-    if emergency.witness_id == actor.pk:
-        raise DomainError(
-            "The witness of an emergency is a second person.",
-            code="treatments.witness_is_conservator",
-            next_step="Name somebody else, now or later.",
+    if emergency.witness_id is not None:
+        demand_second_person(
+            emergency.witness_id, conservator=actor, next_step="Name somebody else, now or later."
         )
     treatment.is_emergency = True
     override = EmergencyOverride.objects.create(
@@ -124,6 +123,8 @@ def _override(
     within_h = trigger_table_in_force(now).witness_within_h
     due = studio_time(rules.witness_due_at(now, within_h=within_h))
     wanting = "" if emergency.witness_id else f" A witness is to be named by {due:%-d %b, %H:%M}."
+    if not override.record_picture:
+        wanting += f" Where the record picture is kept is to be said by {due:%-d %b, %H:%M}."
     tell(
         [actor, *holders(Role.LEAD, Role.HEAD)],
         f"{actor.name} started {step} as an emergency. Not made before it: "
