@@ -106,7 +106,7 @@ def _sentence(number: str, views: list[ShownView], open_views: list[ShownView]) 
         return f"{number} is owed nothing"
     if not open_views:
         return f"{number} has every view it is owed"
-    return f"{number} is owed {len(open_views)} of {len(views)} views"
+    return f"{number} still lacks {len(open_views)} of the {len(views)} views it is owed"
 
 
 def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:

@@ -224,7 +224,7 @@ class ReasonForm(SpokenForm):
 class DecideForm(SpokenForm):
     """The answer to a question; the verdict is the button that was pressed."""
 
-    reason = _words("What you saw", help_text="Others will follow this later.")
+    reason = _words("What you saw", help_text="Write it so that others can follow it later.")
     verdict = forms.ChoiceField(
         widget=forms.HiddenInput,
         choices=[(v.value, v.label) for v in (Verdict.VALID, Verdict.OUT_OF_DATE)],

@@ -89,7 +89,7 @@ def start_catalogue(oda: Person, runa: Person) -> None:
         sealed="no",
         light_class="low",
     )
-    runa.sees("is owed 8 of 8 views")
+    runa.sees("still lacks 8 of the 8 views it is owed")
 
 
 def oda_wishes(oda: Person) -> None:

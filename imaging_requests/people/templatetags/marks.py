@@ -79,7 +79,7 @@ def drawing(name: str, sheet: str = "") -> SafeString:
     `sheet` is the address of the file of marks, for a caller that draws many.
     """
     return format_html(
-        '<svg class="mark" aria-hidden="true"><use href="{}#{}"/></svg>',
+        '<svg class="mark" width="16" height="16" aria-hidden="true"><use href="{}#{}"/></svg>',
         sheet or static(SHEET),
         name,
     )
