@@ -18,6 +18,7 @@ from imaging_requests.deliverables.models import Deliverable, Registration
 from imaging_requests.deliverables.registering import CODE_VERSION
 from imaging_requests.deliverables.tasks import sweep_registrations
 from imaging_requests.imaging.alignment.matrices import apply, corners
+from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
 from imaging_requests.imaging.synthesis import (
     Direction,
     Exposure,
@@ -31,7 +32,7 @@ from imaging_requests.imaging.synthesis import (
     picture_extent,
 )
 from imaging_requests.intake.jobs import Outcome, enqueue, run
-from imaging_requests.intake.models import Derivative, FileCheck, Job
+from imaging_requests.intake.models import Derivative, FileCheck, FrameLook, Job
 from tests import factory
 
 pytestmark = pytest.mark.django_db
@@ -280,3 +281,30 @@ def test_a_picture_that_is_gone_ends_its_job(painting: CollectionObject) -> None
     with transaction.atomic():
         job = enqueue(REGISTER, 987_654)
     assert run(job.pk) is Outcome.DONE
+
+
+def test_the_ultraviolet_picture_of_another_painting_is_laid_on_that_one_and_fails(
+    painting: CollectionObject, taken: dict[str, Exposure], shown_folder: Path
+) -> None:
+    """Its own reference refuses it, the other painting's takes it: the sentence names that one."""
+    spec = PaintingSpec(seed=33, width_mm=WIDTH_MM, height_mm=HEIGHT_MM)
+    extent = picture_extent(spec, Technique("VF"))
+    shot = Shot(technique=Technique("VF"), tile=extent, px_per_mm=1.4)
+    own = capture(Scene(build_painting(spec, px_per_mm=1.4)), shot)
+    other = factory.museum_object("AR 0052")
+    factory.facts(other, width_mm=WIDTH_MM, height_mm=HEIGHT_MM)
+    during = factory.session()
+    rows = []
+    for obj, exposure in ((painting, own), (other, taken["VF"])):
+        factory.shot_line(during, obj, "VF")
+        rows.append(picture(obj, "VF", eight(exposure), shown_folder, state="accepted"))
+        worked(rows[-1])
+    rows.append(picture(painting, "UV", eight(taken["UV"]), shown_folder))
+    for row, exposure in zip(rows, (own, taken["VF"], taken["UV"]), strict=True):
+        grey = eight(exposure)
+        grey = grey if grey.ndim == 2 else grey[..., :3].mean(axis=2).astype(np.uint8)
+        FrameLook.objects.create(frame=row.cover, pattern=pattern_text(pattern_of(grey)))
+    worked(rows[-1])
+    check = FileCheck.objects.get(rule="G12", frame=rows[-1].cover)
+    assert check.verdict == "fail", (check.value, check.sentence)
+    assert "This shows AR 0052, not AR 0070" in check.sentence
