@@ -585,7 +585,14 @@ def frames_for(line: ShotLine, **extra: Any) -> list[Frame]:
 def proven(frames: Iterable[Frame], places: Sequence[str] = ("store", "second")) -> None:
     """Copies of frames in these places, read back and matched."""
     Copy.objects.bulk_create(
-        Copy(frame=each, place=place, is_good=True, verified_at=NOW, written_at=NOW)
+        Copy(
+            frame=each,
+            place=place,
+            is_good=True,
+            first_verified_at=NOW,
+            verified_at=NOW,
+            written_at=NOW,
+        )
         for each in frames
         for place in places
     )

@@ -6,6 +6,7 @@ objects as a worker would.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from imaging_requests.collection.models import CollectionObject
@@ -16,6 +17,7 @@ from imaging_requests.deliverables.models import (
     Package,
     PackageItem,
 )
+from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import User
 from imaging_requests.progress.settle import settle
 from imaging_requests.requesting.models import OwedView, Waiver
@@ -61,7 +63,12 @@ def waive(view: OwedView, by: User, at: datetime) -> Waiver:
 
 
 def picture(
-    view: OwedView, at: datetime, *, by: User, state: str = DeliverableState.ACCEPTED
+    view: OwedView,
+    at: datetime,
+    *,
+    by: User,
+    state: str = DeliverableState.ACCEPTED,
+    frames: Iterable[Frame] = (),
 ) -> Deliverable:
     """A complete picture of a view, captured at an instant and reviewed the next day."""
     made = factory.deliverable(
@@ -75,6 +82,7 @@ def picture(
         handed_in_at=at + timedelta(hours=2),
         created_at=at,
         state=state,
+        frames=frames,
     )
     if state == DeliverableState.ACCEPTED:
         made.reviews.create(verdict="accepted", by=by, recorded_at=at + timedelta(days=1))

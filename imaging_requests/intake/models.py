@@ -22,6 +22,7 @@ __all__ = [
     "ArrivalState",
     "CameraClock",
     "Copy",
+    "CopyLapse",
     "Derivative",
     "Drop",
     "FileCheck",
@@ -344,11 +345,16 @@ class Arrival(models.Model):
 
 
 class Copy(models.Model):
-    """One stored copy of a frame's bytes, and when it was last proven."""
+    """One stored copy of a frame's bytes: when it was first proven, and when it last was.
+
+    The first proof never moves: from it on the copy counts, apart from its lapses. The last proof
+    moves with every sweep and says nothing about the past.
+    """
 
     frame = models.ForeignKey(Frame, on_delete=models.PROTECT, related_name="copies")
     place = models.CharField(max_length=20)
     written_at = models.DateTimeField(default=timezone.now)
+    first_verified_at = models.DateTimeField(null=True, blank=True)
     verified_at = models.DateTimeField(null=True, blank=True)
     is_good = models.BooleanField(default=False)
 
@@ -356,10 +362,33 @@ class Copy(models.Model):
         ordering = ("frame", "place")
         constraints = (
             models.UniqueConstraint(fields=("frame", "place"), name="one_copy_per_place"),
+            models.CheckConstraint(
+                condition=Q(verified_at=None) | Q(first_verified_at__isnull=False),
+                name="proven_copy_was_proven_first",
+            ),
         )
 
     def __str__(self) -> str:
         return f"{self.place} copy of {self.frame_id}"
+
+
+class CopyLapse(models.Model):
+    """A time in which a copy was known to be bad: from when that was found until it was mended."""
+
+    copy = models.ForeignKey(Copy, on_delete=models.CASCADE, related_name="lapses")
+    found_at = models.DateTimeField()
+    mended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("copy", "found_at")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("copy",), condition=Q(mended_at=None), name="one_open_lapse_of_a_copy"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.copy} found bad"
 
 
 class Derivative(models.Model):

@@ -64,7 +64,10 @@ class Totals:
 
 
 class BoardRow(NamedTuple):
-    """One entry as it is read for the board; `cells` is the text of the cached statuses."""
+    """One entry as it is read for the board; `cells` is the text of the cached statuses.
+
+    `query` leads to the entry's page as of the same past day; empty on the board of today.
+    """
 
     pk: int
     number: str
@@ -72,6 +75,14 @@ class BoardRow(NamedTuple):
     grade: str | None
     unmet: int | None
     cells: str | None
+    lost: int | None = None
+    query: str = ""
+
+    @property
+    def grade_words(self) -> str:
+        """The grade, and how many views are lost for good, waived ones not counted."""
+        words = GRADE_WORDS[Grade(self.grade)] if self.grade else "not derived yet"
+        return f"{words}, {self.lost} lost" if self.lost else words
 
 
 def draw(template: str, context: dict[str, Any]) -> SafeString:
@@ -103,7 +114,7 @@ def draw_legend() -> SafeString:
 def draw_row(row: BoardRow) -> SafeString:
     """Draw one row of the table."""
     cells: dict[str, list[str]] = json.loads(row.cells) if row.cells else {}
-    href = reverse("progress:entry", args=[row.pk])
+    href = reverse("progress:entry", args=[row.pk]) + row.query
     shown = {
         "number": row.number,
         "title": row.title,
@@ -114,7 +125,7 @@ def draw_row(row: BoardRow) -> SafeString:
             else None
             for column in COLUMNS
         ],
-        "grade": GRADE_WORDS[Grade(row.grade)] if row.grade else "not derived yet",
+        "grade": row.grade_words,
         "unmet": "" if row.unmet is None else row.unmet,
         "unmet_href": f"{href}#unmet",
     }

@@ -11,6 +11,7 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from itertools import starmap
 
 from django.db import connection
 from django.db.models import BigIntegerField, IntegerField, QuerySet, TextField
@@ -110,7 +111,7 @@ def board_entries(catalogue_id: int) -> QuerySet[Entry]:
 
 def rows_of(entries: QuerySet[Entry]) -> tuple[BoardRow, ...]:
     """Read what the board shows of some entries."""
-    return tuple(map(BoardRow._make, _as_shown(entries)))
+    return tuple(starmap(BoardRow, _as_shown(entries)))
 
 
 def rows_between(catalogue_id: int, start: int, end: int) -> tuple[BoardRow, ...]:
@@ -119,7 +120,7 @@ def rows_between(catalogue_id: int, start: int, end: int) -> tuple[BoardRow, ...
         return ()
     with connection.cursor() as cursor:
         cursor.execute(_rows_between(start, end), [catalogue_id])
-        return tuple(map(BoardRow._make, cursor.fetchall()))
+        return tuple(starmap(BoardRow, cursor.fetchall()))
 
 
 @lru_cache(maxsize=PAGES)
@@ -137,4 +138,5 @@ def _as_shown(entries: QuerySet[Entry]) -> QuerySet[Entry, tuple[object, ...]]:
         "derived__grade",
         "derived__unmet",
         Cast("derived__cells", TextField()),
+        "derived__lost",
     )

@@ -76,7 +76,9 @@ def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str
                 "is_last_look": each.is_last_look,
                 "why": each.sentence,
                 "work": f"{minutes:g} min at the station" if minutes else "",
-                "waive_href": reverse("requesting:waive", args=[owed.pk]) if owed else "",
+                "waive_href": reverse("requesting:waive", args=[each.waive_id])
+                if each.waive_id is not None
+                else "",
                 "href": f"{reverse('progress:object', args=[owed.object_id])}#view-{owed.pk}"
                 if owed
                 else "",

@@ -62,6 +62,7 @@ class MissingView:
     status: str
     view_id: int | None
     is_last_look: bool
+    waive_id: int | None = None
 
 
 @dataclass(frozen=True)
@@ -87,8 +88,9 @@ def say(found: Gate, speech: Speech) -> GateWords:
                 words=name_view(each.status.view),
                 sentence=say_missing(each, speech),
                 status=str(each.status.status),
-                view_id=int(each.status.view.key) if each.status.view.key else None,
+                view_id=int(each.owed_key) if each.owed_key else None,
                 is_last_look=each.is_last_look,
+                waive_id=int(each.waivable_key) if each.waivable_key else None,
             )
             for each in found.missing
         ),

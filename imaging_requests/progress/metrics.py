@@ -86,6 +86,19 @@ def metrics_of(known: Known) -> tuple[Metric, ...]:
     )
 
 
+def metrics_then(known: Known) -> tuple[Metric, ...]:
+    """Return the metrics that statuses alone answer, so that they can be said of a past day."""
+    return (
+        _fully_documented(known),
+        _resolved(known, "present", known.present),
+        _resolved(known, "all", known.counted),
+        _debt(known),
+        _spreadsheet(known),
+        _lost(known),
+        _by_status(known),
+    )
+
+
 def percent(part: int, whole: int) -> str:
     """Say a share with its two numbers: "341 of 479, 71.2 %".
 
@@ -100,7 +113,8 @@ def _view_row(known: Known, view: ViewStatus) -> Row:
     as_of = "" if owed.anchor == Anchor.CUR else f", {as_of_words(owed)}"
     return Row(
         text=f"{known.numbers[view.object_id]}: {words_of(owed)}{as_of}",
-        href=f"{reverse('progress:object', args=[view.object_id])}#view-{owed.pk}",
+        href=reverse("progress:object", args=[view.object_id])
+        + (known.query or f"#view-{owed.pk}"),
         note=view.why,
         status=view.status,
     )
@@ -115,7 +129,7 @@ def _entry_row(known: Known, entry: Entry) -> Row:
     graded = known.grades.get(entry.pk)
     return Row(
         text=str(entry),
-        href=reverse("progress:entry", args=[entry.pk]),
+        href=reverse("progress:entry", args=[entry.pk]) + known.query,
         note=f"{GRADE_WORDS[Grade(graded.grade)]}: {graded.why}" if graded else "not derived yet",
     )
 

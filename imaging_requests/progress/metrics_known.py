@@ -43,7 +43,10 @@ OUTSIDE = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
 
 @dataclass(frozen=True)
 class Known:
-    """Everything that the metrics of a catalogue are made from, read once."""
+    """Everything that the metrics of a catalogue are made from, read once.
+
+    `query` leads to the pages of the same past day; empty for the numbers of today.
+    """
 
     catalogue: Catalogue
     now: datetime
@@ -59,6 +62,7 @@ class Known:
     queue: tuple[Deliverable, ...]
     unplaced: tuple[Frame, ...]
     numbers: Numbers
+    query: str = ""
 
     @property
     def counted(self) -> list[ViewStatus]:

@@ -11,18 +11,26 @@ from django.urls import reverse
 from imaging_requests.collection.models import Catalogue
 from imaging_requests.people.templatetags.marks import STATUS_WORDS, mark_name
 from imaging_requests.progress.board_reads import headline
-from imaging_requests.progress.metrics import Metric, Part, metrics_of
+from imaging_requests.progress.catalogue_then import catalogue_then, known_then
+from imaging_requests.progress.metrics import Metric, Part, metrics_of, metrics_then
 from imaging_requests.progress.metrics_known import read_catalogue
+from imaging_requests.progress.two_times import TwoTimes
 
 #: Rows shown of each part on the page of all numbers; the rest is one link away.
 SHOWN = 8
+#: What is not said of a past day, and why.
+LEFT_OUT = (
+    "Gates, only-now windows, waivers, the review queue and files not placed are shown for today "
+    "only: what they count is not kept for every past day. Entries that had no object yet are "
+    "left out."
+)
 
 
 def _label(part: Part) -> str:
     return part.words or STATUS_WORDS[mark_name(part.key, STATUS_WORDS)]
 
 
-def _laid_out(catalogue: Catalogue, metric: Metric) -> dict[str, Any]:
+def _laid_out(catalogue: Catalogue, metric: Metric, query: str = "") -> dict[str, Any]:
     return {
         "key": metric.key,
         "name": metric.name,
@@ -35,7 +43,7 @@ def _laid_out(catalogue: Catalogue, metric: Metric) -> dict[str, Any]:
                 "figure": part.figure,
                 "rows": part.rows[:SHOWN],
                 "more": part.figure > SHOWN,
-                "href": reverse("progress:rows", args=[catalogue.pk, metric.key, part.key]),
+                "href": reverse("progress:rows", args=[catalogue.pk, metric.key, part.key]) + query,
             }
             for part in metric.parts
         ],
@@ -54,9 +62,32 @@ def numbers_context(catalogue: Catalogue, *, now: datetime) -> dict[str, Any]:
     }
 
 
-def rows_context(catalogue: Catalogue, metric: str, part: str, *, now: datetime) -> dict[str, Any]:
+def numbers_then(catalogue: Catalogue, times: TwoTimes, *, now: datetime) -> dict[str, Any]:
+    """Lay out the numbers of a past day that the records answer."""
+    then = catalogue_then(catalogue, times, now=now)
+    return {
+        "catalogue": catalogue,
+        "answer": f"On {times.as_of_words}, {then.totals.sentence}",
+        "sub": f"{catalogue.title}. Every number opens the rows that it counts.",
+        "crumbs": _crumbs(catalogue),
+        "metrics": [
+            _laid_out(catalogue, metric, times.query) for metric in metrics_then(known_then(then))
+        ],
+        "left_out": LEFT_OUT,
+    }
+
+
+def rows_context(
+    catalogue: Catalogue, metric: str, part: str, *, now: datetime, times: TwoTimes | None = None
+) -> dict[str, Any]:
     """Lay out all rows of one part of a number."""
-    for found in metrics_of(read_catalogue(catalogue, now=now)):
+    query = times.query if times is not None else ""
+    metrics = (
+        metrics_of(read_catalogue(catalogue, now=now))
+        if times is None
+        else metrics_then(known_then(catalogue_then(catalogue, times, now=now)))
+    )
+    for found in metrics:
         for each in found.parts:
             if (found.key, each.key) == (metric, part):
                 return {
@@ -69,6 +100,7 @@ def rows_context(catalogue: Catalogue, metric: str, part: str, *, now: datetime)
                         {
                             "label": "Numbers",
                             "href": reverse("progress:numbers", args=[catalogue.pk])
+                            + query
                             + f"#{found.key}",
                         },
                     ],

@@ -81,6 +81,7 @@ def under_table(case: truth.ObjectCase, table: TriggerTable) -> truth.ObjectCase
     """Return a case file as if every event had been recorded under a table that has its row."""
     return replace(
         case,
+        published=(),
         events=tuple(
             replace(event, table_version=table.version) if event.row in table.rows else event
             for event in case.events

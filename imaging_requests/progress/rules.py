@@ -131,7 +131,7 @@ def next_change(case: ObjectCase, now: datetime) -> datetime | None:
     for demand in case.demands:
         instants += [demand.starts_at, demand.ends_at]
     for shot in case.planned:
-        instants.append(shot.confirmed_at)
+        instants += [shot.confirmed_at, shot.session_ends_at]
     for facts in case.facts:
         instants.append(facts.valid_from)
     for event in case.events:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -13,13 +11,14 @@ from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import gaps_of
 from imaging_requests.progress.ruler import draw_ruler
-from imaging_requests.progress.rules import Derived, DerivedEntry, derive_entry
+from imaging_requests.progress.rules import DerivedEntry, derive_entry
 from imaging_requests.progress.two_times import (
     Then,
     ThenView,
     TwoTimes,
     look_back,
     members_then,
+    of_catalogue,
     views_then,
 )
 from imaging_requests.reckoning.truth.terms import Grade
@@ -50,13 +49,16 @@ def object_then(thing: CollectionObject, times: TwoTimes, *, now: datetime) -> d
 
 def entry_then(entry: Entry, times: TwoTimes, *, now: datetime) -> dict[str, Any]:
     """Lay out an entry as it stood, with its grade then and the grade that is known now."""
-    ids = members_then(entry, times)
+    ids = members_then([entry], times)[entry.pk]
     found = look_back(ids, times, now=now)
     gaps = gaps_of([entry.pk]).get(entry.pk, [])
     catalogue = str(entry.catalogue_id)
     graded = derive_entry([found.then[pk].moment for pk in ids], catalogue=catalogue, gaps=gaps)
     later = derive_entry([found.later[pk].moment for pk in ids], catalogue=catalogue, gaps=gaps)
-    views = views_then(_of_catalogue(found, catalogue), times)
+    counted = Then(
+        found.speech, of_catalogue(found.then, catalogue), of_catalogue(found.later, catalogue)
+    )
+    views = views_then(counted, times)
     address = reverse("progress:entry", args=[entry.pk])
     return {
         "answer": f"Entry {entry.number} was {_grade(graded)}",
@@ -73,28 +75,6 @@ def entry_then(entry: Entry, times: TwoTimes, *, now: datetime) -> dict[str, Any
 def _grade(graded: DerivedEntry) -> str:
     words = GRADE_WORDS[Grade(graded.grade.grade)]
     return words.replace("full", "fully documented", 1) if words.startswith("full") else words
-
-
-def _of_catalogue(found: Then, catalogue: str) -> Then:
-    """Keep the views that count for a catalogue."""
-
-    def narrowed(side: Mapping[int, Derived]) -> dict[int, Derived]:
-        return {
-            pk: replace(
-                derived,
-                views=tuple(
-                    view
-                    for view in derived.views
-                    if any(
-                        demand.catalogue == catalogue
-                        for demand in derived.moment.demands.get(view.view_key, ())
-                    )
-                ),
-            )
-            for pk, derived in side.items()
-        }
-
-    return Then(found.speech, narrowed(found.then), narrowed(found.later))
 
 
 def _common(views: list[ThenView], times: TwoTimes, address: str) -> dict[str, Any]:

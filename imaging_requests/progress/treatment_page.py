@@ -360,6 +360,7 @@ def treatment_context(
             {
                 "row": step,
                 "name": _row_name(step, moment, speech),
+                "judged_by": _judged_by(step, moment),
                 **_effects(moment, step),
                 "emergency": emergencies[step.pk][0],
                 "forms": step_forms[step.pk],
@@ -378,6 +379,15 @@ def _row_name(step: Intervention, moment: Moment, speech: Speech) -> str:
     event = event_of(moment, step)
     table = speech.tables[event.table_version] if event else next(iter(speech.tables.values()))
     return table.row(step.type_row).name
+
+
+def _judged_by(step: Intervention, moment: Moment) -> str:
+    """Say which version of the trigger table counts for a step."""
+    event = event_of(moment, step)
+    if event is None or step.state == InterventionState.DROPPED:
+        return ""
+    when = "in force when it began" if step.started_at else "the one in force until it begins"
+    return f"Trigger table version {event.table_version} counts, {when}."
 
 
 def _answer(

@@ -10,15 +10,20 @@ import zoneinfo
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
 from django.conf import settings
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.safestring import SafeString
 
 from imaging_requests.collection.models import Entry, EntryObject
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.spoken import SpokenForm
+from imaging_requests.progress.board import draw
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.names import speech_for
@@ -27,6 +32,9 @@ from imaging_requests.progress.shown import ShownView, lay_out
 from imaging_requests.reckoning.truth.facts import ObjectCase
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import OwedView
+
+#: Empty forms that a process remembers, one for each catalogue.
+FORMS_KEPT = 40
 
 
 class LookBackForm(SpokenForm):
@@ -57,14 +65,41 @@ class LookBackForm(SpokenForm):
         return self.cleaned_data
 
 
+@lru_cache(maxsize=FORMS_KEPT)
+def _draw_empty(address: str) -> SafeString:
+    return draw("progress/look_back.html", {"form": LookBackForm(), "address": address})
+
+
+def draw_look_back(address: str, form: LookBackForm) -> SafeString:
+    """Draw the form that leads to a past day; an empty one is drawn once for each page."""
+    if not form.is_bound:
+        return _draw_empty(address)
+    return draw("progress/look_back.html", {"form": form, "address": address})
+
+
 @dataclass(frozen=True)
 class TwoTimes:
-    """The end of a day, and the knowledge of the end of another."""
+    """The end of a day, and the knowledge of the end of another.
+
+    `query` leads from one page of that day to another.
+    """
 
     as_of: datetime
     known_on: datetime
     as_of_words: str
     known_words: str
+    query: str = ""
+
+    @property
+    def earlier(self) -> datetime:
+        """The earlier of both: what is kept with one time only is read as it was then."""
+        return min(self.as_of, self.known_on)
+
+
+def look_back_form(asked: Mapping[str, Any]) -> LookBackForm:
+    """Return the form for what was asked; a page without either day has nothing to refuse."""
+    names = LookBackForm.base_fields.keys()
+    return LookBackForm({name: asked[name] for name in names if name in asked} or None)
 
 
 def asked_for(form: LookBackForm, *, now: datetime) -> TwoTimes | None:
@@ -80,6 +115,7 @@ def asked_for(form: LookBackForm, *, now: datetime) -> TwoTimes | None:
         known_on=_end_of(known or today, now),
         as_of_words=f"{as_of or today:%-d %b %Y}",
         known_words=f"{known or today:%-d %b %Y}",
+        query="?" + urlencode({"as_of": as_of or today, "known_on": known or today}),
     )
 
 
@@ -98,7 +134,9 @@ class Then:
     later: Mapping[int, Derived]
 
 
-def look_back(object_ids: Sequence[int], times: TwoTimes, *, now: datetime) -> Then:
+def look_back(
+    object_ids: Sequence[int], times: TwoTimes, *, now: datetime, with_later: bool = True
+) -> Then:
     """Derive objects at the pair of times, and at the same day with what is known now."""
     speech = speech_for(object_ids)
     cases = gather_cases(object_ids)
@@ -109,7 +147,7 @@ def look_back(object_ids: Sequence[int], times: TwoTimes, *, now: datetime) -> T
     return Then(
         speech=speech,
         then={pk: derive(case, times.known_on) for pk, case in cases.items()},
-        later={pk: derive(case, now) for pk, case in cases.items()},
+        later={pk: derive(case, now) for pk, case in cases.items()} if with_later else {},
     )
 
 
@@ -124,7 +162,7 @@ class ThenView:
 
 def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
     """Lay out the views that were in force; those that are known otherwise today say so."""
-    shown = lay_out(_rows(found.then), list(found.then), at=min(times.as_of, times.known_on))
+    shown = lay_out(rows_then(found.then), list(found.then), at=times.earlier)
     later = {view.view_key: view for derived in found.later.values() for view in derived.views}
     rows = []
     for view in shown:
@@ -146,10 +184,10 @@ def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
     return rows
 
 
-def _rows(derived: Mapping[int, Derived]) -> list[ViewStatus]:
+def rows_then(derived: Mapping[int, Derived]) -> list[ViewStatus]:
     """Rows like those of the cache, for one page only; nothing is stored."""
-    keys = {int(view.view_key): pk for pk, each in derived.items() for view in each.views}
-    owed = OwedView.objects.select_related("treatment").in_bulk(keys)
+    found = OwedView.objects.select_related("treatment").filter(object__in=list(derived))
+    owed = {view.pk: view for view in found}
     return [
         ViewStatus(
             owed_view=owed[int(view.view_key)],
@@ -168,18 +206,33 @@ def _rows(derived: Mapping[int, Derived]) -> list[ViewStatus]:
     ]
 
 
-def members_then(entry: Entry, times: TwoTimes) -> list[int]:
-    """Return the objects that belonged to an entry, the parts of an ensemble included."""
-    at = min(times.as_of, times.known_on)
+def members_then(entries: Iterable[Entry], times: TwoTimes) -> dict[int, list[int]]:
+    """Return the objects that belonged to each entry, the parts of an ensemble included."""
+    members: dict[int, dict[int, None]] = {entry.pk: {} for entry in entries}
     links = EntryObject.objects.filter(
-        Q(removed_at=None) | Q(removed_at__gt=at), entry=entry, added_at__lte=at
+        Q(removed_at=None) | Q(removed_at__gt=times.earlier),
+        entry__in=list(members),
+        added_at__lte=times.earlier,
     ).order_by("position", "pk")
-    return list(_with_parts(links.prefetch_related("object__parts")))
-
-
-def _with_parts(links: Iterable[EntryObject]) -> dict[int, None]:
-    found: dict[int, None] = {}
-    for link in links:
+    for link in links.prefetch_related("object__parts"):
         for pk in (link.object_id, *(part.pk for part in link.object.parts.all())):
-            found[pk] = None
-    return found
+            members[link.entry_id][pk] = None
+    return {pk: list(found) for pk, found in members.items()}
+
+
+def of_catalogue(side: Mapping[int, Derived], catalogue: str) -> dict[int, Derived]:
+    """Keep the views that counted for a catalogue."""
+    return {
+        pk: replace(
+            derived,
+            views=tuple(
+                view
+                for view in derived.views
+                if any(
+                    demand.catalogue == catalogue
+                    for demand in derived.moment.demands.get(view.view_key, ())
+                )
+            ),
+        )
+        for pk, derived in side.items()
+    }

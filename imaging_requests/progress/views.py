@@ -26,14 +26,21 @@ from imaging_requests.progress.board_reads import (
     rows_of,
     totals_of,
 )
+from imaging_requests.progress.catalogue_then import catalogue_then
 from imaging_requests.progress.entry_page import entry_context
 from imaging_requests.progress.filters import BoardFilter, draw_board_filters
 from imaging_requests.progress.first_page import sections_for
-from imaging_requests.progress.numbers_page import numbers_context, rows_context
+from imaging_requests.progress.numbers_page import numbers_context, numbers_then, rows_context
 from imaging_requests.progress.policies import SEE_BOARD, SEE_OBJECT
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.then_page import entry_then, object_then
-from imaging_requests.progress.two_times import LookBackForm, asked_for
+from imaging_requests.progress.two_times import (
+    LookBackForm,
+    TwoTimes,
+    asked_for,
+    draw_look_back,
+    look_back_form,
+)
 
 PER_PAGE = 100
 
@@ -41,6 +48,17 @@ PER_PAGE = 100
 def stamp() -> str:
     """Say the present instant as pages show it."""
     return f"{timezone.localtime():%-d %b %Y, %H:%M}"
+
+
+def today_words() -> dict[str, str]:
+    """Say of a page of today as of when it is, and as known when: both are now."""
+    now = stamp()
+    return {"as_of": now, "known_on": now}
+
+
+def then_words(times: TwoTimes) -> dict[str, Any]:
+    """Say the pair of times of a page of a past day."""
+    return {"as_of": times.as_of_words, "known_on": times.known_words, "is_past": True}
 
 
 @requires(OWN_VISIT)
@@ -90,6 +108,10 @@ def catalogues(request: HttpRequest) -> HttpResponse:
 def board(request: HttpRequest, pk: int) -> HttpResponse:
     """Show entries by views: which are fully documented, and what each still owes."""
     now = timezone.now()
+    form = look_back_form(request.GET)
+    times = asked_for(form, now=now)
+    if times is not None:
+        return _board_then(request, pk, times, form)
     head = read_head(pk, now)
     if head is not None and head.may_be_stale and settle(catalogue_id=pk, now=now):
         head = read_head(pk, now)
@@ -116,12 +138,35 @@ def board(request: HttpRequest, pk: int) -> HttpResponse:
         "page": page,
         "table": draw_board(rows) if rows else "",
         "legend": draw_legend(),
-        "as_of": stamp(),
+        "form": form,
+        "look_back": draw_look_back(request.path, form),
+        **today_words(),
         "actions": _board_actions(pk, may_keep=may(signed_in(request), KEEP_CATALOGUE)),
     }
     part = getattr(request, "htmx", False) and request.htmx.target == "board"  # type: ignore[attr-defined]
     template = "progress/board_part.html" if part else "progress/board.html"
     return render(request, template, context)
+
+
+def _board_then(request: HttpRequest, pk: int, times: TwoTimes, form: LookBackForm) -> HttpResponse:
+    """Show the board of a past day; filters are for the board of today."""
+    catalogue = get_object_or_404(Catalogue, pk=pk)
+    then = catalogue_then(catalogue, times, now=timezone.now())
+    page = Paginator(then.entries, PER_PAGE).get_page(request.GET.get("page"))
+    rows = then.rows(max(page.start_index() - 1, 0), page.end_index())
+    context: dict[str, Any] = {
+        "title": catalogue.title,
+        "answer": f"On {times.as_of_words}, {then.totals.sentence}",
+        "counts": then.totals.counts,
+        "page": page,
+        "table": draw_board(rows) if rows else "",
+        "legend": draw_legend(),
+        "is_narrowed": bool(BoardFilter.base_filters.keys() & request.GET.keys()),
+        "numbers_href": reverse("progress:numbers", args=[pk]) + times.query,
+        "address": request.path,
+        "form": form,
+    }
+    return render(request, "progress/board_then.html", {**context, **then_words(times)})
 
 
 def _board_actions(pk: int, *, may_keep: bool) -> list[dict[str, str]]:
@@ -133,11 +178,17 @@ def _board_actions(pk: int, *, may_keep: bool) -> list[dict[str, str]]:
 @requires(SEE_BOARD)
 @require_safe
 def numbers(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show the numbers of a catalogue, each with the rows it counts."""
+    """Show the numbers of a catalogue, each with the rows it counts, today or on a past day."""
     catalogue = get_object_or_404(Catalogue, pk=pk)
-    settle()
-    context = numbers_context(catalogue, now=timezone.now())
-    return render(request, "progress/numbers.html", {**context, "as_of": stamp()})
+    form, now = look_back_form(request.GET), timezone.now()
+    times = asked_for(form, now=now)
+    if times is None:
+        settle()
+        context = {**numbers_context(catalogue, now=now), **today_words()}
+    else:
+        context = {**numbers_then(catalogue, times, now=now), **then_words(times)}
+    address = reverse("progress:numbers", args=[pk])
+    return render(request, "progress/numbers.html", {**context, "form": form, "address": address})
 
 
 @requires(SEE_BOARD)
@@ -145,10 +196,19 @@ def numbers(request: HttpRequest, pk: int) -> HttpResponse:
 def rows(request: HttpRequest, pk: int, metric: str, part: str) -> HttpResponse:
     """List all rows behind one number."""
     catalogue = get_object_or_404(Catalogue, pk=pk)
-    settle()
-    context = rows_context(catalogue, metric, part, now=timezone.now())
+    form, now = look_back_form(request.GET), timezone.now()
+    times = asked_for(form, now=now)
+    if times is None:
+        settle()
+    context = rows_context(catalogue, metric, part, now=now, times=times)
     page = Paginator(context["rows"], PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "progress/rows.html", {**context, "page": page, "as_of": stamp()})
+    words = today_words() if times is None else then_words(times)
+    context |= {
+        "page": page,
+        "form": form,
+        "address": reverse("progress:rows", args=[pk, metric, part]),
+    }
+    return render(request, "progress/rows.html", {**context, **words})
 
 
 @requires(SEE_BOARD)
@@ -156,7 +216,7 @@ def rows(request: HttpRequest, pk: int, metric: str, part: str) -> HttpResponse:
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what an entry owes and has, and what stands between it and being whole."""
     found = get_object_or_404(Entry.objects.select_related("catalogue", "curator"), pk=pk)
-    form = LookBackForm(request.GET or None)
+    form = look_back_form(request.GET)
     now = timezone.now()
     times = asked_for(form, now=now)
     if times is not None:
@@ -171,7 +231,7 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
 def museum_object(request: HttpRequest, pk: int) -> HttpResponse:
     """Show an object: its states over time, what it is owed, and its pictures."""
     thing = get_object_or_404(CollectionObject, pk=pk)
-    form = LookBackForm(request.GET or None)
+    form = look_back_form(request.GET)
     now = timezone.now()
     times = asked_for(form, now=now)
     if times is not None:

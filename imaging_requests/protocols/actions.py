@@ -20,7 +20,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.queries import holders
 from imaging_requests.people.versions import lock_row, save_row
-from imaging_requests.protocols import queries, rules, trial
+from imaging_requests.protocols import news, queries, rules, trial
 from imaging_requests.protocols.actions_rehearsing import demand_rehearsed
 from imaging_requests.protocols.models import (
     MODELS,
@@ -179,6 +179,7 @@ def _publish(row: RuleVersion, *, actor: User, now: datetime) -> None:
         after={"state": state, "signed_by": row.published_by_id, "co_signed_by": actor.pk},
         now=now,
     )
+    news.published(row.kind)
 
 
 @transaction.atomic

@@ -93,6 +93,7 @@ def material_of(
     own_steps = steps if tables else ()
     case = truth.ObjectCase(
         object_id=str(row.pk),
+        published=tuple(numbers),
         facts=_true_facts(row, facts),
         events=tuple(
             step_event(step, numbers, started_at=step.started_at, ended_at=step.finished_at)

@@ -21,6 +21,7 @@ from datetime import date, datetime, timedelta
 
 from imaging_requests.reckoning.truth.facts import Event, ObjectCase
 from imaging_requests.reckoning.truth.gate import ScopeLine, needed_first
+from imaging_requests.reckoning.truth.in_force import judged
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import BACK, FRONT, Effect, face_of
 from imaging_requests.reckoning.truth.triggers import SurfaceAct, Tables
@@ -66,9 +67,10 @@ class Course:
         return found
 
     def event(self, step: Intervention) -> Event:
-        """The step as the rules of truth read it."""
+        """The step as the rules of truth read it, under the table that counts for it now."""
         key = event_key(step.pk)
-        return next(event for event in self.case.events if event.key == key)
+        event = next(event for event in self.case.events if event.key == key)
+        return judged(event, self.case.published, self.tables, t=self.now, u=self.now)
 
     def phases(self) -> Iterator[tuple[int, tuple[Intervention, ...]]]:
         """Each phase with its steps in order."""

@@ -45,7 +45,7 @@ def published_tables() -> Published:
 
 
 def table_at(published: Published, instant: datetime) -> int:
-    """Return the table in force when an event was first recorded; before any, the first."""
+    """Return the table in force at an instant; before any, the first."""
     number = published[0][1] if published else 1
     for published_at, candidate in published:
         if published_at <= instant:
@@ -54,7 +54,11 @@ def table_at(published: Published, instant: datetime) -> int:
 
 
 def step_event(step: Intervention, published: Published, **record: Any) -> Event:
-    """Return a step as an event; `record` holds what one record says of its times."""
+    """Return a step as an event; `record` holds what one record says of its times.
+
+    Which table judges it depends on when it is asked about; a case file that says when tables were
+    published answers that. The version given here is the one in force when the step was entered.
+    """
     values: dict[str, Any] = {
         "key": event_key(step.pk),
         "recorded_at": step.recorded_at,

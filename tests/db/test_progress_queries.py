@@ -155,6 +155,12 @@ CHANGES: dict[str, tuple[Callable[[House], object], str]] = {
         lambda house: EntryStatus.objects.filter(entry=house.entries[0]).update(grade="full"),
         '"board__grade">full<',
     ),
+    "lost views": (
+        lambda house: EntryStatus.objects.filter(entry=house.entries[0]).update(
+            grade="in_progress", lost=3
+        ),
+        '"board__grade">in progress, 3 lost<',
+    ),
     "a cell": (
         lambda house: EntryStatus.objects.filter(entry=house.entries[0]).update(
             cells={"VF-F-": ["recalled"]}

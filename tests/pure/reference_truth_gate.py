@@ -43,8 +43,25 @@ def gate_missing(history, table, event, scope, t, u):
             if not any(
                 is_met(history, table, line, anchor, is_last_look, t, u) for anchor in anchors
             ):
-                missing.add((surface, technique, line["variant"], anchors[0]["kind"]))
+                missing.add(
+                    (
+                        surface,
+                        technique,
+                        line["variant"],
+                        may_be_named(history, table, line, anchors, t, u),
+                    )
+                )
     return missing
+
+
+def may_be_named(history, table, line, anchors, t, u):
+    """Kinds of the anchors that a picture can still meet; where none can, the first one's."""
+    possible = {
+        anchor["kind"]
+        for anchor in anchors
+        if word_of(history, table, line, anchor, t, u)[1] != "lost"
+    }
+    return frozenset(possible or {anchors[0]["kind"]})
 
 
 def asked_first(history, table, event, steps, line):
@@ -117,14 +134,18 @@ def is_same_anchor(history, table, owed, anchor, t, u):
     return anchor_states(history, table, owed, t, u) == anchor_states(history, table, other, t, u)
 
 
-def is_met(history, table, line, anchor, is_last_look, t, u):
+def word_of(history, table, line, anchor, t, u):
     view = {**line, "key": "", "anchor": anchor, "replaced_by": None, "replaced_at": None}
     for owed in views_in_force(history, t, u):
         same = all(owed[name] == line[name] for name in ("surface", "technique", "variant"))
         if same and is_same_anchor(history, table, owed, anchor, t, u):
             view = owed
             break
-    word = status(history, table, view, t, u)
+    return view, status(history, table, view, t, u)
+
+
+def is_met(history, table, line, anchor, is_last_look, t, u):
+    view, word = word_of(history, table, line, anchor, t, u)
     if word == "waived" and is_last_look:
         return any(
             waiver["view"] == view["key"]

@@ -140,9 +140,11 @@ def status(history, table, view, t, u):
             return "to_review" if handed_in else "captured"
         if review["verdict"] in ("sent_back", "recalled"):
             return review["verdict"]
-    # 10 planned
+    # 10 planned: a line of a confirmed session exists; once the session is over it no longer does
     for shot in known(history, "shots", u):
-        if shot["view"] == view["key"] and has(shot["confirmed"], shot["released"], t):
+        is_confirmed = has(shot["confirmed"], shot["released"], t)
+        is_still_to_be_held = shot["over"] is None or t < shot["over"]
+        if shot["view"] == view["key"] and is_confirmed and is_still_to_be_held:
             return "planned"
     # 11 blocked
     if is_blocked(history, table, view, t, u):

@@ -144,7 +144,10 @@ def test_gates_equal_a_brute_force_oracle_on_random_plans(
                 for m in answer.missing
             }
             theirs = gate_missing(data, TABLE_DATA, event, scope, t, u)
-            assert ours == theirs, f"step {event['key']} of history {seed + 50_000} at {t}, {u}"
+            where = f"step {event['key']} of history {seed + 50_000} at {t}, {u}"
+            assert len(ours) == len(theirs), where
+            for *view, kinds in theirs:
+                assert any((*view, kind) in ours for kind in kinds), where
             assert str(answer.state) == ("shut" if theirs else "open")
             asked += 1
             shut += bool(theirs)

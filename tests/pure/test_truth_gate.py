@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.gate import Gate, GateState, gate, scope_of, with_event
 from imaging_requests.reckoning.truth.moment import look
-from imaging_requests.reckoning.truth.waiting import say_gate
+from imaging_requests.reckoning.truth.terms import Effect
+from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
 from imaging_requests.reckoning.truth.words import Speech
 from tests.pure.truth_story import (
     CANVAS,
@@ -260,3 +262,81 @@ def test_an_emergency_without_a_second_name_within_a_day_does_not_count() -> Non
         story.tell("overrides", override(event, witness=witness, witness_named_at=named_at))
         assert ask(story, event, "2026-04-16 11:00").state is GateState.OVERRIDDEN
         assert ask(story, event, "2026-04-18").state is GateState.SHUT
+
+
+def test_after_an_emergency_the_gate_names_the_anchor_that_is_still_possible() -> None:
+    story = canvas()
+    story.owe("UV-F", anchor=Anchor.before("T"), prefix="BT ")
+    story.step(1, "2026-04-02", step=1, label="soot taken off")
+    event = story.step(2, step=2)
+    (found,) = ask(story, event).missing
+    assert (found.status.status, found.status.view.anchor) == (
+        Status.OPEN,
+        Anchor.during("T", step=1),
+    )
+    assert [each.view.key for each in found.lost] == ["BT UV-F"]
+    assert (found.owed_key, found.waivable_key) == ("UV-F", "BT UV-F")
+    assert say_missing(found, SPEECH) == (
+        "UV of the front after step 1 of treatment T is open; needed because of: varnish thinned "
+        "or removed. It is lost before treatment T, but this one is still possible and would do. "
+        "It can never be made again afterwards; a waiver needs conservator and lead."
+    )
+    story.picture("UV-F", "2026-04-10")
+    assert ask(story, event).state is GateState.OPEN
+
+
+def test_of_several_past_states_the_gate_names_the_one_that_lasts() -> None:
+    story = canvas()
+    story.owe("UV-F", anchor=Anchor.before("T"), prefix="BT ")
+    for step in (1, 2):
+        story.step(1, f"2026-04-0{step}", step=step)
+    event = story.step(2, step=3)
+    (found,) = ask(story, event).missing
+    assert found.status.view.anchor == Anchor.during("T", step=2)
+    lost = [each.view.anchor for each in found.lost]
+    assert lost == [Anchor.before("T"), Anchor.during("T", step=1)]
+
+
+def test_a_picture_under_way_comes_before_one_that_is_not_begun() -> None:
+    story = canvas()
+    story.owe("UV-F", anchor=Anchor.before("T"), prefix="BT ")
+    story.picture("UV-F", "2026-03-01", accepted=None, handed_in="2026-03-02")
+    story.step(30, "2026-04-02", step=1)
+    (found,) = ask(story, story.step(2, step=2)).missing
+    assert (found.status.status, found.lost) == (Status.TO_REVIEW, ())
+
+
+def test_a_step_is_judged_by_the_table_in_force_when_it_begins() -> None:
+    """Version 2, of 10 April, says that taking varnish off leaves the raking light true."""
+    row = TABLES[1].rows[2]
+    milder = replace(row, cells={**row.cells, "RK-F": Effect.VALID})
+    tables = {1: TABLES[1], 2: replace(TABLES[1], version=2, rows={**TABLES[1].rows, 2: milder})}
+    published = ((day("2026-01-01"), 1), (day("2026-04-10"), 2))
+    story = canvas()
+    plan = story.step(2, step=1)
+
+    def needs(t: str, known: str = NOW) -> tuple[int, bool]:
+        moment = look(replace(story.case(), published=published), tables, t=day(t), u=day(known))
+        (event,) = moment.events
+        answer = gate(moment, event, scope_of(moment.views))
+        effect = moment.effect(event, "F.1", "RK")
+        assert (effect is Effect.VALID) == (event.table_version == 2)
+        return event.table_version, "RK-F.1-L" in missing(answer)
+
+    assert needs("2026-04-09") == (1, True)
+    assert needs("2026-04-10") == (2, False)
+    assert needs("2026-04-10", known="2026-04-09") == (1, True), "nobody knew of it yet"
+    story.correct(plan, "2026-04-09", started_at=day("2026-04-09"), ended_at=day("2026-04-14"))
+    assert needs(NOW)[0] == 1, "begun before it was published, so never judged by it"
+    story.correct(plan, "2026-04-11", started_at=day("2026-04-11"), ended_at=day("2026-04-14"))
+    assert needs(NOW)[0] == 2
+
+
+def test_a_table_that_left_out_the_row_of_a_step_does_not_judge_it() -> None:
+    rows = {number: row for number, row in TABLES[1].rows.items() if number != 2}
+    tables = {1: TABLES[1], 2: replace(TABLES[1], version=2, rows=rows)}
+    story = canvas()
+    story.step(2, step=1)
+    published = ((day("2026-01-01"), 1), (day("2026-04-10"), 2))
+    moment = look(replace(story.case(), published=published), tables, t=day(NOW), u=day(NOW))
+    assert [event.table_version for event in moment.events] == [1]

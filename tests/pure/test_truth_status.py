@@ -26,7 +26,9 @@ SPEECH = Speech(TABLES, ZoneInfo("Europe/London"), {"s1": "Monday visit", "T": "
 NOW = "2026-04-01"
 
 
-def plan(story: Story, view: str = "UV-F", released: str | None = None) -> None:
+def plan(
+    story: Story, view: str = "UV-F", released: str | None = None, ends: str | None = None
+) -> None:
     story.tell(
         "planned",
         PlannedShot(
@@ -37,6 +39,7 @@ def plan(story: Story, view: str = "UV-F", released: str | None = None) -> None:
             confirmed_at=day("2026-03-20"),
             released_at=day(released) if released else None,
             session_starts_at=day("2026-04-21"),
+            session_ends_at=day(ends) if ends else None,
         ),
     )
 

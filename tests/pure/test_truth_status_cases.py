@@ -279,6 +279,14 @@ def test_a_planned_view_names_the_earliest_session_and_is_open_again_when_it_is_
     )
 
 
+def test_a_session_that_is_over_plans_nothing_any_more() -> None:
+    story = tell()
+    plan(story, ends="2026-04-22")
+    assert story.words("2026-04-21")["UV-F"] is Status.PLANNED
+    assert story.words("2026-04-22")["UV-F"] is Status.OPEN
+    assert story.status("UV-F", "2026-04-22").reason.code is ReasonCode.NEVER_MADE
+
+
 def test_the_same_day_reads_differently_before_and_after_a_fact_was_learnt() -> None:
     story = tell(filed)
     story.step(2, "2026-03-01", known="2026-03-15")

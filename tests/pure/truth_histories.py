@@ -247,6 +247,7 @@ def views(
                     view=view["key"],
                     confirmed=confirmed,
                     released=confirmed + chance.hour(1, 200) if chance.may(0.5) else None,
+                    over=confirmed + chance.hour(1, 400) if chance.may(0.7) else None,
                 ),
                 "confirmed",
             )

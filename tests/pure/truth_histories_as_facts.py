@@ -200,6 +200,7 @@ def as_case(data: dict[str, Any]) -> f.ObjectCase:
                 session="s",
                 confirmed_at=when(s["confirmed"]),
                 released_at=when(s["released"]),
+                session_ends_at=when(s["over"]),
                 **_base(s),
             )
             for s in data["shots"]

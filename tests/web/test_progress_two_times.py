@@ -13,7 +13,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.progress.board_reads import headline
+from imaging_requests.progress.catalogue_then import catalogue_then, known_then
+from imaging_requests.progress.metrics import metrics_of, metrics_then
+from imaging_requests.progress.metrics_known import read_catalogue
 from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.two_times import TwoTimes
 from imaging_requests.requesting.models import Demand, OwedView
 from tests import factory
 from tests import progress_scene as scene
@@ -104,14 +109,22 @@ def test_looking_back_stores_nothing(client: Client, fire: Fire) -> None:
 def test_the_present_page_offers_two_days_and_a_day_to_come_is_refused(
     client: Client, fire: Fire
 ) -> None:
-    for name, pk in (("entry", fire.entry.pk), ("object", fire.object.pk)):
-        address = reverse(f"progress:{name}", args=[pk])
+    catalogue = fire.entry.catalogue_id
+    addresses = [
+        reverse("progress:entry", args=[fire.entry.pk]),
+        reverse("progress:object", args=[fire.object.pk]),
+        reverse("progress:board", args=[catalogue]),
+        reverse("progress:numbers", args=[catalogue]),
+        reverse("progress:rows", args=[catalogue, "present-views", "filed"]),
+    ]
+    for address in addresses:
         now = page(client, address)
         assert 'name="as_of"' in now
         assert 'name="known_on"' in now
         tomorrow = timezone.localdate() + timedelta(days=1)
         refused = page(client, address, known_on=tomorrow)
         assert f"{tomorrow:%-d %b %Y} has not come yet" in refused
+        assert "This is today:" in refused
         assert "A past day" not in refused
         wrong = client.get(address, {"as_of": "the day before"})
         assert "takes a day, written as 2026-04-24" in wrong.content.decode()
@@ -127,3 +140,68 @@ def test_looking_back_takes_no_more_queries_for_more_objects(client: Client, fir
     larger = factory.entry(*things, number="13")
     scene.derive(timezone.now())
     assert queries(larger) <= queries(fire.entry)
+
+
+def test_the_board_and_the_numbers_answer_for_a_past_day_as_it_was_known(
+    client: Client, fire: Fire
+) -> None:
+    catalogue = fire.entry.catalogue_id
+    board, numbers = (
+        reverse(f"progress:{name}", args=[catalogue]) for name in ("board", "numbers")
+    )
+    day = f"{fire.between:%-d %b %Y}"
+    for address in (board, numbers):
+        now = page(client, address)
+        assert "0 of 1 entries are fully documented" in now
+        assert "as known on" in now
+        then = page(client, address, as_of=fire.between, known_on=fire.between)
+        assert f"<h1>On {day}, 1 of 1 entries is fully documented</h1>" in then
+        assert f"as of {day}, as known on {day}" in then
+        assert "A past day" in then
+        found_out = page(client, address, as_of=fire.between)
+        assert f"<h1>On {day}, 0 of 1 entries are fully documented</h1>" in found_out
+    then = page(client, board, as_of=fire.between, known_on=fire.between)
+    entry = reverse("progress:entry", args=[fire.entry.pk])
+    days = f"?as_of={fire.between}&amp;known_on={fire.between}"
+    assert f'href="{entry}{days}"' in then
+    then = page(client, numbers, as_of=fire.between, known_on=fire.between)
+    rows = reverse("progress:rows", args=[catalogue, "present-views", "filed"])
+    assert "10 of 10, 100.0 %" in then
+    assert "shown for today only" in then
+    then = page(client, rows, as_of=fire.between, known_on=fire.between)
+    assert "<h1>10 filed</h1>" in then
+    assert f'href="{reverse("progress:object", args=[fire.object.pk])}{days}' in then
+    assert "<h1>10 filed</h1>" not in page(client, rows)
+
+
+def test_today_as_a_past_day_says_what_the_present_pages_say(client: Client, fire: Fire) -> None:
+    catalogue = Entry.objects.get(pk=fire.entry.pk).catalogue
+    now = timezone.now()
+    times = TwoTimes(now, now, "today", "today")
+    then = catalogue_then(catalogue, times, now=now)
+    assert then.totals == headline(catalogue)
+    present = {metric.key: metric for metric in metrics_of(read_catalogue(catalogue, now=now))}
+    for metric in metrics_then(known_then(then)):
+        assert metric.answer == present[metric.key].answer
+        assert [part.figure for part in metric.parts] == [
+            part.figure for part in present[metric.key].parts
+        ]
+
+
+def test_a_past_day_of_a_catalogue_takes_no_more_queries_for_more_entries(
+    client: Client, fire: Fire
+) -> None:
+    def queries(name: str) -> int:
+        with CaptureQueriesContext(connection) as seen:
+            page(
+                client,
+                reverse(f"progress:{name}", args=[fire.entry.catalogue_id]),
+                as_of=timezone.localdate(),
+            )
+        return len(seen)
+
+    before = [queries(name) for name in ("board", "numbers")]
+    for number in range(13, 17):
+        factory.entry(factory.museum_object(), number=str(number))
+    scene.derive(timezone.now())
+    assert [queries(name) for name in ("board", "numbers")] == before

@@ -19,6 +19,7 @@ AWAY_ONCE = 0.06
 
 def keep_courses(subject: Subject, rules: Rules, rows: Rows) -> None:
     """Write the steps of every treatment; the treatments themselves follow when all is decided."""
+    subject.note("published", *rules.numbers)
     for course in subject.courses:
         for step in course.steps:
             _step_rows(step, course.treatment.conservator_id, rows)

@@ -122,7 +122,7 @@ def _file(subject: Subject, filed: list[tuple[int, Made]], rows: Rows, ground: G
         subject.note(
             "filings",
             truth.Filing(
-                key=f"p-{pk}",
+                key=f"p-{pk}-0",
                 recorded_at=sealed_at,
                 chain=str(made.chain),
                 version=made.version,

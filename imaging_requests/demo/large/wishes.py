@@ -21,6 +21,7 @@ from imaging_requests.requesting.models import LineState, Purpose, WaiverReason
 WAIVED = 0.3
 LINES_PER_SESSION = 12
 VIEWS_PER_OBJECT = 3
+LENGTH = timedelta(hours=6)
 
 
 def _not_made(subject: Subject) -> list[Owed]:
@@ -102,7 +103,7 @@ def _session_rows(session: int, place: Place, start: datetime, rows: Rows, groun
         place.station,
         place.photographer,
         start,
-        start + timedelta(hours=6),
+        start + LENGTH,
         settings.STUDIO_ZONE,
         str(SessionState.CONFIRMED),
         ground.now - timedelta(days=2),
@@ -163,6 +164,7 @@ def _line_rows(
             session=f"session {session}",
             confirmed_at=confirmed_at,
             session_starts_at=start,
+            session_ends_at=start + LENGTH,
         ),
     )
 

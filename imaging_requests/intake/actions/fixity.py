@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.made import check_made
+from imaging_requests.intake.actions.proving import find_bad, prove
 from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Copy, Frame, MadeCopy
 from imaging_requests.intake.proofs import CopyOutcome, CopyReport
@@ -125,10 +126,10 @@ def _check(copy: Copy) -> CopyReport:
             f"The {copy.place} could not be read, so its copies were not proven: {error}",
         )
     if is_good:
-        Copy.objects.filter(pk=copy.pk).update(verified_at=timezone.now(), is_good=True)
+        prove(frame, (copy.place,), timezone.now())
         return _report(copy.place, frame, CopyOutcome.GOOD, "matches")
     logger.error("the %s of %s does not match", copy.place, frame.sha256)
-    Copy.objects.filter(pk=copy.pk).update(is_good=False)
+    find_bad(frame, copy.place, timezone.now())
     return _repair(copy.place, frame)
 
 
@@ -160,8 +161,10 @@ def _repair(place: str, frame: Frame) -> CopyReport:
 def _record(place: str, frame: Frame, outcome: CopyOutcome, sentence: str) -> None:
     now = timezone.now()
     is_good = outcome is CopyOutcome.REPAIRED
-    values = {"is_good": is_good} | ({"verified_at": now} if is_good else {})
-    Copy.objects.update_or_create(frame=frame, place=place, defaults=values)
+    if is_good:
+        prove(frame, (place,), now)
+    else:
+        find_bad(frame, place, now)
     code = f"intake.copy_{outcome}"
     said = AuditEvent.objects.filter(code=code, recorded_at__gt=now - A_DAY, reason=sentence)
     if not is_good and said.filter(subject_id=str(frame.pk)).exists():

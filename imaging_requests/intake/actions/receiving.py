@@ -16,9 +16,10 @@ from imaging_requests.imaging.files.facts import Exif, Structure
 from imaging_requests.imaging.files.refusals import Unreadable
 from imaging_requests.intake import jobs, quarantine, store
 from imaging_requests.intake.actions.layout import ask_for_layout
+from imaging_requests.intake.actions.proving import prove, prove_new
 from imaging_requests.intake.capture import Instant, capture_instant
 from imaging_requests.intake.jobs import Work
-from imaging_requests.intake.models import Arrival, ArrivalState, Copy, Drop, Frame
+from imaging_requests.intake.models import Arrival, ArrivalState, Drop, Frame
 from imaging_requests.intake.sheets import session_window
 from imaging_requests.people import audit
 
@@ -45,7 +46,7 @@ def keep_frame(work: Work, arrival: Arrival, master: Master) -> None:
     try:
         with work.publish():
             frame = _new_frame(arrival, master, now)
-            _prove(frame, now)
+            prove_new(frame, store.PLACES, now)
             _answer(arrival, ArrivalState.CHECKED, frame, _kept_sentence(arrival, frame), now)
             audit.record(
                 "intake.frame_received",
@@ -117,15 +118,6 @@ def instant_of(
     )
 
 
-def _prove(frame: Frame, now: datetime) -> None:
-    Copy.objects.bulk_create(
-        [Copy(frame=frame, place=each, verified_at=now, is_good=True) for each in store.PLACES],
-        update_conflicts=True,
-        unique_fields=("frame", "place"),
-        update_fields=("verified_at", "is_good"),
-    )
-
-
 def _answer(
     arrival: Arrival, state: str, frame: Frame | None, sentence: str, now: datetime, **more: Any
 ) -> None:
@@ -162,7 +154,7 @@ def answer_already_here(work: Work, arrival: Arrival, frame: Frame) -> None:
     where = f" in {first.drop}" if first is not None else ""
     names = "" if frame.first_name == arrival.name else f" as {frame.first_name}"
     with work.publish():
-        _prove(frame, now)
+        prove(frame, store.PLACES, now)
         _answer(
             arrival,
             ArrivalState.ALREADY_HERE,

@@ -24,14 +24,15 @@ from imaging_requests.progress.gather.duties import (
     views_of,
     waivers_of,
 )
+from imaging_requests.progress.gather.filings import filings_of
 from imaging_requests.progress.gather.results import (
     corrections_of,
-    filings_of,
     pictures_of,
     reviews_of,
 )
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.requesting.models import OwedView
+from imaging_requests.treatments.events import published_tables
 
 
 def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
@@ -43,9 +44,10 @@ def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
     doubles = _doubles(ids)
     everyone = sorted({*ids, *doubles})
     views = list(OwedView.objects.defer("spec").filter(object_id__in=ids))
+    published = published_tables()
     parts: dict[str, Mapping[int, list[Any]]] = {
         "facts": facts_of(ids),
-        "events": _joined(events_of(everyone), doubles),
+        "events": _joined(events_of(everyone, published), doubles),
         "pictures": _joined(pictures_of(everyone), doubles),
         "reviews": _joined(reviews_of(everyone), doubles),
         "filings": _joined(filings_of(everyone), doubles),
@@ -62,6 +64,7 @@ def gather_cases(object_ids: Iterable[int]) -> dict[int, truth.ObjectCase]:
     return {
         pk: truth.ObjectCase(
             object_id=str(pk),
+            published=tuple(published),
             **{name: tuple(part.get(pk, ())) for name, part in parts.items()},
         )
         for pk in ids

@@ -28,6 +28,7 @@ def planned_of(ids: list[int]) -> ByObject[truth.PlannedShot]:
             "shotline__session_id",
             "shotline__session__confirmed_at",
             "shotline__session__starts_at",
+            "shotline__session__ends_at",
             "shotline__session__state",
             "shotline__session__cancelled_at",
             "shotline__session__closed_at",
@@ -43,6 +44,7 @@ def planned_of(ids: list[int]) -> ByObject[truth.PlannedShot]:
         session_id,
         confirmed_at,
         starts_at,
+        ends_at,
         session_state,
         cancelled_at,
         closed_at,
@@ -60,6 +62,7 @@ def planned_of(ids: list[int]) -> ByObject[truth.PlannedShot]:
             "session": f"session {session_id}",
             "confirmed_at": confirmed_at,
             "session_starts_at": starts_at,
+            "session_ends_at": ends_at,
         }
         found[object_id].append(truth.PlannedShot(recorded_at=confirmed_at, **common))
         if released:

@@ -13,10 +13,10 @@ from imaging_requests.progress.gather.by_object import ByObject
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Validity
 from imaging_requests.treatments.events import (
+    Published,
     event_key,
     incident_event,
     incident_key,
-    published_tables,
     step_event,
 )
 from imaging_requests.treatments.models import (
@@ -55,9 +55,8 @@ def facts_of(ids: list[int]) -> ByObject[truth.ObjectFacts]:
     return found
 
 
-def events_of(ids: list[int]) -> ByObject[truth.Event]:
+def events_of(ids: list[int], published: Published) -> ByObject[truth.Event]:
     """Return steps with each record of their times, and incidents."""
-    published = published_tables()
     found: ByObject[truth.Event] = defaultdict(list)
     records: dict[int, list[InterventionRecord]] = defaultdict(list)
     for record in InterventionRecord.objects.filter(intervention__object_id__in=ids):

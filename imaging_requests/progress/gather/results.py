@@ -4,19 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import replace
-from datetime import datetime
 
-from django.utils import timezone
-
-from imaging_requests.deliverables.models import (
-    Correction,
-    Deliverable,
-    DeliverableFrame,
-    PackageItem,
-    Review,
-)
-from imaging_requests.deliverables.queries import numbers
-from imaging_requests.intake.models import Copy
+from imaging_requests.deliverables.models import Correction, Deliverable, Review
 from imaging_requests.progress.gather.by_object import ByObject
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Verdict
@@ -62,55 +51,6 @@ def reviews_of(ids: list[int]) -> ByObject[truth.Review]:
                 frames_good=row.frames_good,
             )
         )
-    return found
-
-
-def filings_of(ids: list[int]) -> ByObject[truth.Filing]:
-    """A version is filed once it lies in a sealed package and every frame's copies are proven."""
-    items = PackageItem.objects.filter(
-        deliverable__object_id__in=ids, package__sealed_at__isnull=False
-    ).select_related("deliverable", "package")
-    sealed: dict[int, tuple[Deliverable, datetime]] = {}
-    for item in items:
-        sealed_at = item.package.sealed_at
-        known = sealed.get(item.deliverable_id)
-        if sealed_at is not None and (known is None or sealed_at < known[1]):
-            sealed[item.deliverable_id] = (item.deliverable, sealed_at)
-    if not sealed:
-        return {}
-    needed = numbers(timezone.now()).proven_copies
-    proven: dict[int, dict[int, list[datetime]]] = defaultdict(lambda: defaultdict(list))
-    copies = Copy.objects.filter(
-        frame__deliverable_frames__deliverable__in=sealed, is_good=True, verified_at__isnull=False
-    ).values_list("frame__deliverable_frames__deliverable", "frame_id", "verified_at")
-    for deliverable_id, frame_id, verified_at in copies:
-        if verified_at is not None:
-            proven[deliverable_id][frame_id].append(verified_at)
-    frames: dict[int, set[int]] = defaultdict(set)
-    pairs = DeliverableFrame.objects.filter(deliverable__in=sealed).values_list(
-        "deliverable_id", "frame_id"
-    )
-    for deliverable_id, frame_id in pairs:
-        frames[deliverable_id].add(frame_id)
-    found: ByObject[truth.Filing] = defaultdict(list)
-    for pk, (deliverable, sealed_at) in sealed.items():
-        instants = [sealed_at]
-        for frame_id in frames[pk]:
-            verified = sorted(proven[pk].get(frame_id, ()))
-            if len(verified) < needed:
-                break
-            instants.append(verified[needed - 1])
-        else:
-            starts_at = max(instants)
-            found[deliverable.object_id].append(
-                truth.Filing(
-                    key=f"p-{pk}",
-                    recorded_at=starts_at,
-                    chain=str(deliverable.chain),
-                    version=deliverable.version,
-                    starts_at=starts_at,
-                )
-            )
     return found
 
 

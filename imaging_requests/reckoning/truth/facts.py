@@ -56,10 +56,11 @@ class Event:
 
     ``order`` is the journal number of the event's *first* record: corrections keep it, and it
     breaks ties between events that ended at the same instant. ``row`` and ``table_version``
-    point into the trigger table that was in force when the event was first recorded. ``face``
-    is the face which the row's F columns speak of; it matters on two-sided objects only.
-    An incident has ``started_at == ended_at`` and no treatment. The step is part of its
-    treatment's plan from ``planned_at`` (``None``: from the beginning) until ``dropped_at``.
+    point into a trigger table; where the case file says when tables were published, reading it
+    puts the version there that counts (:mod:`.in_force`). ``face`` is the face which the row's F
+    columns speak of; it matters on two-sided objects only. An incident has
+    ``started_at == ended_at`` and no treatment. The step is part of its treatment's plan
+    from ``planned_at`` (``None``: from the beginning) until ``dropped_at``.
     ``exposure_until`` is the planned end of an exposure that the step opens (lining off).
     ``puts_on`` tells the two directions of a row such as "backing board put on / taken off"
     apart. ``opens_surface`` names the surface that the step opens, when it opens one.
@@ -249,7 +250,8 @@ class Decision:
 class PlannedShot:
     """A shot line of a session that was confirmed at ``confirmed_at``.
 
-    ``released_at``: the session was closed or cancelled, or the line was taken out.
+    ``released_at``: the session was closed or cancelled, or the line was taken out. A session
+    that is over at ``session_ends_at`` plans nothing any more, whether anybody closed it or not.
     """
 
     key: str
@@ -259,6 +261,7 @@ class PlannedShot:
     confirmed_at: datetime
     released_at: datetime | None = None
     session_starts_at: datetime | None = None
+    session_ends_at: datetime | None = None
     withdrawn: bool = False
 
 
@@ -319,7 +322,8 @@ class ObjectCase:
     """Everything recorded about one object; any order, corrections included.
 
     Each field is one flat list of records with an object reference, so that a data layer can
-    fill many cases with one query per field.
+    fill many cases with one query per field. ``published`` are the versions of the trigger table
+    with the instants of their publication, the oldest first.
     """
 
     object_id: str
@@ -337,3 +341,4 @@ class ObjectCase:
     unavailable: tuple[Unavailable, ...] = ()
     overrides: tuple[Override, ...] = ()
     corrections: tuple[Correction, ...] = ()
+    published: tuple[tuple[datetime, int], ...] = ()

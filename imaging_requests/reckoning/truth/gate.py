@@ -59,6 +59,9 @@ class Missing:
 
     ``status`` is the view's status as of the anchor that is asked for; ``steps`` are the planned
     steps that need it; ``is_last_look``: it can never be made again, a waiver needs two people.
+    Where several anchors would serve, ``status`` is of the best that is still possible and ``lost``
+    are those of the others that no picture can meet any more. ``stand_in`` is the key of the view
+    owed as the object is now, whose picture would meet this one too; empty if there is none.
     """
 
     line: ScopeLine
@@ -66,6 +69,19 @@ class Missing:
     steps: tuple[Event, ...]
     is_last_look: bool
     note: str = ""
+    lost: tuple[ViewStatus, ...] = ()
+    stand_in: str = ""
+
+    @property
+    def owed_key(self) -> str:
+        """The key of the view that people can plan for: its own, or the stand-in's."""
+        return self.status.view.key or self.stand_in
+
+    @property
+    def waivable_key(self) -> str:
+        """The key of a view that can be waived in its place; empty if none is in force."""
+        keys = (each.view.key for each in (self.status, *self.lost))
+        return next((key for key in keys if key), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +96,24 @@ class Gate:
     override: Override | None = None
 
 
+#: How far a view is from being met, the nearest first; what is not named is farther, lost last.
+_FAR = {
+    status: distance
+    for distance, status in enumerate(
+        (
+            Status.WAIVED,
+            Status.TO_REVIEW,
+            Status.UNDECIDED,
+            Status.CAPTURED,
+            Status.SENT_BACK,
+            Status.RECALLED,
+            Status.PLANNED,
+            Status.OUT_OF_DATE,
+            Status.OPEN,
+            Status.BLOCKED,
+        )
+    )
+}
 _MET = frozenset((Status.ACCEPTED, Status.FILED, Status.NOT_APPLICABLE, Status.REPLACED))
 
 
@@ -111,12 +145,11 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     needed: list[ViewStatus] = []
     missing: list[Missing] = []
     for need in needs:
-        status = _best(moment, need)
+        found = [judge(moment, _view(moment, need.line, anchor)) for anchor in need.anchors]
+        status = _best(moment, need, found)
         needed.append(status)
         if not _is_met(moment, status, need.is_last_look):
-            missing.append(
-                Missing(need.line, status, tuple(need.steps), need.is_last_look, need.note)
-            )
+            missing.append(_missing(moment, need, status, found))
     override = _override(moment, event) if missing else None
     state = GateState.OPEN
     if missing:
@@ -238,13 +271,36 @@ def _needs_later(
     return needs
 
 
-def _best(moment: Moment, need: _Need) -> ViewStatus:
-    """The status as of the anchor that serves best; the first anchor's if none serves."""
-    found = [judge(moment, _view(moment, need.line, anchor)) for anchor in need.anchors]
+def _best(moment: Moment, need: _Need, found: list[ViewStatus]) -> ViewStatus:
+    """The status as of an anchor that is met; else of the best that a picture can still meet.
+
+    The nearer a picture is to being accepted, the better; of equals the earliest anchor.
+    """
     for status in found:
         if _is_met(moment, status, need.is_last_look):
             return status
-    return found[0]
+    return min(found, key=lambda status: _FAR.get(status.status, len(_FAR)))
+
+
+def _missing(moment: Moment, need: _Need, status: ViewStatus, found: list[ViewStatus]) -> Missing:
+    line = need.line
+    wanted = (line.surface, line.technique, line.variant)
+    can_stand_in = status.status is not Status.LOST
+    present = (
+        view.key
+        for view in moment.views
+        if (view.surface, view.technique, view.variant) == wanted
+        and view.anchor.kind is AnchorKind.CUR
+    )
+    return Missing(
+        line,
+        status,
+        tuple(need.steps),
+        need.is_last_look,
+        need.note,
+        tuple(each for each in found if each.status is Status.LOST and each is not status),
+        next(present, "") if can_stand_in and not status.view.key else "",
+    )
 
 
 def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:

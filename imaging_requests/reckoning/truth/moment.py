@@ -27,6 +27,7 @@ from .facts import (
     Unavailable,
     Waiver,
 )
+from .in_force import judged
 from .stateline import Point, StateLine, draw_line, locate
 from .surfaces import Life, SurfaceLine, Visible, follow
 from .terms import (
@@ -190,7 +191,7 @@ class Moment:
         )
 
     def row(self, event: Event) -> Row:
-        """The event's row, from the table version it was recorded under."""
+        """The event's row, from the table version that judges it."""
         return self.tables[event.table_version].row(event.row)
 
     def _resolve(self, event: Event, surface: str, technique: str) -> Effect:
@@ -232,7 +233,9 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
     ``t``: events that ended, pictures captured, reviews given, intervals that hold.
     """
     facts = _facts_at(case, t, u)
-    events = tuple(known(case.events, u))
+    events = tuple(
+        judged(event, case.published, tables, t=t, u=u) for event in known(case.events, u)
+    )
     line = draw_line(events, tables, t)
     two_sided = facts is not None and facts.two_sided
     demands = _live_demands(case, t, u)
@@ -370,10 +373,11 @@ def _verdicts(case: ObjectCase, t: datetime, u: datetime) -> dict[tuple[str, str
 
 
 def _planned(case: ObjectCase, t: datetime, u: datetime) -> dict[str, PlannedShot]:
-    """The earliest confirmed shot line of every view."""
+    """The earliest confirmed shot line of every view, in a session that is not over."""
     found: dict[str, PlannedShot] = {}
     for shot in known(case.planned, u):
-        if holds(t, starts_at=shot.confirmed_at, ends_at=shot.released_at):
+        is_over = shot.session_ends_at is not None and shot.session_ends_at <= t
+        if not is_over and holds(t, starts_at=shot.confirmed_at, ends_at=shot.released_at):
             held = found.get(shot.view)
             if held is None or _sooner(shot, held):
                 found[shot.view] = shot

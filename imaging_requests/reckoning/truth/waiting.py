@@ -78,6 +78,9 @@ def say_missing(missing: Missing, speech: Speech) -> str:
         f"{name_view(view)} {name_anchor(view.anchor, speech)}{note} is "
         f"{STATUS_WORDS[missing.status.status]}; needed because of: {steps}."
     )
+    if missing.lost:
+        anchors = ", ".join(name_anchor(each.view.anchor, speech) for each in missing.lost)
+        text += f" It is lost {anchors}, but this one is still possible and would do."
     if missing.is_last_look:
         text += " It can never be made again afterwards; a waiver needs conservator and lead."
     return text
