@@ -36,7 +36,7 @@ FIRST_PAGES = {
     "photographer": 10,
     "lead": 22,
     "head": 15,
-    "keeper": 13,
+    "keeper": 15,
 }
 
 
