@@ -33,14 +33,16 @@ class Guard:
     """One refusal: on which table, at which event, under which condition, in which words.
 
     `when` is SQL over the rows OLD and NEW; `{differs}` stands for "is not the same as", with
-    nothing known counting as a value. An empty condition refuses always.
+    nothing known counting as a value. An empty condition refuses always. A guard with `then`
+    refuses nothing: after the event it writes what has to follow.
     """
 
     name: str
     table: str
     event: str
-    message: str
+    message: str = ""
     when: str = ""
+    then: str = ""
 
 
 _guards: dict[str, Guard] = {}
@@ -56,6 +58,12 @@ def add_guard(*, table: str, name: str, event: str, message: str, when: str = ""
     if len(full) > LONGEST_NAME:
         raise ValueError(f"{full} is longer than the {LONGEST_NAME} signs a guard's name may have.")
     _guards[full] = Guard(name=full, table=table, event=event, message=message, when=when)
+
+
+def add_consequence(*, table: str, name: str, then: str) -> None:
+    """Declare what the database itself writes after a row was added; `then` is SQL over NEW."""
+    full = f"{PREFIX}{table}_{name}"
+    _guards[full] = Guard(name=full, table=table, event="INSERT", then=then)
 
 
 def keep(table: str, words: str) -> None:
@@ -84,6 +92,8 @@ def declared() -> tuple[Guard, ...]:
 
 def triggers_of(connection: BaseDatabaseWrapper, guard: Guard) -> dict[str, tuple[str, ...]]:
     """Return the triggers of a guard in this database: name → statements that put it up."""
+    if guard.then:
+        return {guard.name: _consequence(connection, guard)}
     if connection.vendor == "postgresql":
         test = guard.when.format(differs="IS DISTINCT FROM")
         made = {guard.name: _row_trigger(guard, test)}
@@ -182,6 +192,17 @@ def _trigger(guard: Guard, name: str, event: str, test: str) -> tuple[str, ...]:
         f'CREATE TRIGGER "{name}" BEFORE {event} ON {guard.table}{condition} '
         f"BEGIN SELECT RAISE(ABORT, '{guard.message}'); END",
     )
+
+
+def _consequence(connection: BaseDatabaseWrapper, guard: Guard) -> tuple[str, ...]:
+    head = f"TRIGGER {guard.name} AFTER {guard.event} ON {guard.table}"
+    if connection.vendor == "postgresql":
+        return (
+            f"CREATE OR REPLACE FUNCTION {guard.name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+            f"BEGIN {guard.then}; RETURN NULL; END $$",
+            f"CREATE OR REPLACE {head} FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
+        )
+    return f'DROP TRIGGER IF EXISTS "{guard.name}"', f"CREATE {head} BEGIN {guard.then}; END"
 
 
 def _removal(connection: BaseDatabaseWrapper, name: str) -> str:

@@ -261,9 +261,7 @@ def move_entry_pin(
             f"Entry {entry.number} follows the {protocol} already.",
             code="protocols.pin_unchanged",
         )
-    if present is not None:
-        present.unpinned_at = now
-        present.save(update_fields=["unpinned_at"])
+    # The database ends the present pin at the instant at which the new one begins.
     pin = EntryPin.objects.create(
         entry=entry, protocol=protocol, pinned_at=now, recorded_at=now, reason=reason.strip()
     )

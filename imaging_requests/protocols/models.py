@@ -156,7 +156,10 @@ MODELS: dict[str, type[RuleVersion]] = {
 
 
 class EntryPin(models.Model):
-    """Which protocol version an entry follows, from one instant to another."""
+    """Which protocol version an entry follows, from one instant to another.
+
+    A pin is only ever added: the database ends the one before at the instant the new one begins.
+    """
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="pins")
     protocol = models.ForeignKey(ProtocolVersion, on_delete=models.PROTECT, related_name="pins")
@@ -168,9 +171,6 @@ class EntryPin(models.Model):
     class Meta:
         ordering = ("entry", "pinned_at")
         constraints = (
-            models.UniqueConstraint(
-                fields=("entry",), condition=Q(unpinned_at=None), name="entry_pinned_once"
-            ),
             models.CheckConstraint(
                 condition=Q(unpinned_at=None) | Q(unpinned_at__gt=F("pinned_at")),
                 name="pin_from_before_to",

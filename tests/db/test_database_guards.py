@@ -333,13 +333,49 @@ def test_a_published_version_carries_two_different_names() -> None:
 def test_an_entry_follows_one_version_at_any_instant() -> None:
     entry = factory.entry(factory.museum_object())
     pin = EntryPin.objects.get(entry=entry)
-    refused(*copy_raw(pin, pinned_at=NOW))
-    raw(*set_raw(pin, unpinned_at=NOW))
-    refused(*copy_raw(pin, pinned_at=NOW - hours(1), unpinned_at=NOW + hours(1)))
-    refused(*copy_raw(pin, pinned_at=NOW - hours(1), unpinned_at=None))
-    raw(*copy_raw(pin, pinned_at=NOW, unpinned_at=None))
+    words = "An entry follows exactly one protocol version"
+    for changes in (
+        {"pinned_at": pin.pinned_at},
+        {"pinned_at": pin.pinned_at - hours(1)},
+        {"pinned_at": pin.pinned_at - hours(1), "unpinned_at": pin.pinned_at},
+        {"pinned_at": NOW, "unpinned_at": NOW + hours(1)},
+    ):
+        refused(*copy_raw(pin, **changes), said=words)
+    raw(*copy_raw(pin, pinned_at=NOW))
+    first, second = EntryPin.objects.filter(entry=entry).order_by("pinned_at")
+    assert (first.pk, first.unpinned_at) == (pin.pk, NOW)
+    assert (second.pinned_at, second.unpinned_at) == (NOW, None)
+    refused(*copy_raw(second, pinned_at=NOW - hours(1)), said=words)
+
+
+def test_a_pin_is_never_ended_without_another_changed_or_deleted() -> None:
+    entry, other = (factory.entry(factory.museum_object()) for _ in range(2))
+    pin = EntryPin.objects.get(entry=entry)
+    raw(*copy_raw(pin, pinned_at=NOW))
     follower = EntryPin.objects.get(entry=entry, unpinned_at=None)
-    refused(*set_raw(follower, pinned_at=NOW - hours(2)))
+    words = "An entry follows exactly one protocol version"
+    version = factory.protocol(4)
+    for row in (pin, follower):
+        for changes in (
+            {"unpinned_at": NOW + hours(1)},
+            {"protocol_id": version.pk},
+            {"pinned_at": row.pinned_at - hours(1)},
+            {"entry_id": other.pk},
+            {"reason": "another"},
+        ):
+            refused(*set_raw(row, **changes), said=words)
+        refused(*delete_raw(row), said=words)
+    first = EntryPin.objects.get(pk=pin.pk)
+    refused(*set_raw(first, unpinned_at=None), said=words)
+    refused("DELETE FROM protocols_entrypin", said=words)
+
+
+def test_no_entry_follows_a_draft() -> None:
+    pin = EntryPin.objects.get(entry=factory.entry(factory.museum_object()))
+    draft, published = factory.protocol(4, state=VersionState.DRAFT), factory.protocol(2)
+    refused(*copy_raw(pin, pinned_at=NOW, protocol_id=draft.pk), said="never a draft")
+    refused(*set_raw(pin, protocol_id=draft.pk), said="exactly one protocol version")
+    raw(*copy_raw(pin, pinned_at=NOW, protocol_id=published.pk))
 
 
 # Treatments

@@ -228,6 +228,7 @@ KEPT: dict[str, Made] = {
     "deliverables_correctionnotice": _notice,
     "deliverables_delivery": _delivery,
     "deliverables_loneworker": _lone_work,
+    "protocols_entrypin": lambda obj: factory.entry(obj).pins.get(),
     "protocols_rehearsal": _rehearsal,
     "requesting_demand": _demand,
     "requesting_gapstatement": _gap,

@@ -209,7 +209,6 @@ def test_moving_an_entry_to_another_version_ends_and_adds() -> None:
     entry = factory.entry(obj, pinned_to=factory.protocol(2))
     sync_owed_views([obj.pk], NOW)
     assert "VC-F" not in codes(obj)
-    EntryPin.objects.filter(entry=entry).update(unpinned_at=LATER)
     EntryPin.objects.create(entry=entry, protocol=factory.protocol(3), pinned_at=LATER)
     sync_owed_views([obj.pk], LATER)
     assert codes(obj) == CANVAS_CODES
