@@ -330,6 +330,12 @@ class Unavailability(models.Model):
         CONSENT = "consent", "Waiting for the owner's consent"
         STORE = "store", "In the outside store"
 
+        @property
+        def in_a_sentence(self) -> str:
+            """The words as they follow "the object is"."""
+            words = str(self.label)
+            return words[0].lower() + words[1:]
+
     object = models.ForeignKey(
         CollectionObject, on_delete=models.PROTECT, related_name="unavailabilities"
     )

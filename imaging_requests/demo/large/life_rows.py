@@ -90,6 +90,10 @@ def keep_absences(subject: Subject, rows: Rows, *, now: datetime) -> None:
     subject.note(
         "unavailable",
         truth.Unavailable(
-            key=f"u-{pk}", recorded_at=recorded_at, kind=reason, starts_at=since, ends_at=until
+            key=f"u-{pk}",
+            recorded_at=recorded_at,
+            kind=Unavailability.Reason.LOAN.in_a_sentence,
+            starts_at=since,
+            ends_at=until,
         ),
     )

@@ -79,7 +79,7 @@ def unavailable_of(ids: list[int]) -> ByObject[truth.Unavailable]:
     for row in Unavailability.objects.filter(object_id__in=ids, blocks_capture=True):
         common: dict[str, Any] = {
             "key": f"u-{row.pk}",
-            "kind": row.reason,
+            "kind": Unavailability.Reason(row.reason).in_a_sentence,
             "starts_at": row.since,
             "ends_at": row.until,
         }
