@@ -22,7 +22,7 @@ from queue import Empty
 from typing import Any
 
 from kombu.exceptions import ChannelError
-from kombu.transport import TRANSPORT_ALIASES, filesystem
+from kombu.transport import TRANSPORT_ALIASES, filesystem, virtual
 from kombu.utils.json import dumps, loads
 
 logger = logging.getLogger(__name__)
@@ -132,9 +132,17 @@ class Channel(filesystem.Channel):
 
 
 class Transport(filesystem.Transport):
-    """The transport behind the address `wholefiles://`."""
+    """The transport behind the address `wholefiles://`.
+
+    What is bound is remembered for each connection and not for the process, so that a further
+    connection writes down for its own folder who listens there.
+    """
 
     Channel = Channel
+
+    def __init__(self, client: Any, **kwargs: Any) -> None:
+        super().__init__(client, **kwargs)
+        self.state = virtual.BrokerState()
 
 
 def _write_whole(file: Path, text: str) -> None:

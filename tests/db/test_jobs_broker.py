@@ -180,6 +180,17 @@ def test_the_application_of_every_process_uses_it() -> None:
         assert isinstance(connection.channel(), broker.Channel)
 
 
+def test_a_second_folder_of_one_process_has_its_own_listeners(tmp_path: Path) -> None:
+    for name in ("one", "other"):
+        with Connection(
+            f"{broker.SCHEME}://", transport_options=broker.options(tmp_path / name)
+        ) as connection:
+            queue = connection.SimpleQueue("pixels")
+            queue.put({"job": 7})
+            assert queue.get(timeout=10).payload == {"job": 7}
+            queue.close()
+
+
 def test_a_consumer_outlives_an_empty_and_a_torn_message(tmp_path: Path) -> None:
     for name, content in (("-empty", b""), ("-torn", b'{"body": "W1')):
         (tmp_path / f"{name}.pixels.msg").write_bytes(content)

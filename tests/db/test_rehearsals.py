@@ -165,7 +165,10 @@ def test_a_full_entry_that_would_fall_back_is_named(signe: User, house: Collecti
         },
         **factory._signatures(),
     )
-    EntryPin.objects.filter(entry__entry_objects__object=house).update(protocol=narrow)
+    before = EntryPin.objects.get(entry__entry_objects__object=house, unpinned_at=None)
+    EntryPin.objects.create(
+        entry=before.entry, protocol=narrow, pinned_at=before.pinned_at + timedelta(seconds=1)
+    )
     StaleMark.objects.create(object=house, reason="test")
     settle([house.pk], now=NOW)
     for view in OwedView.objects.filter(object=house, derived__isnull=False):
