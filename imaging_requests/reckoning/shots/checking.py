@@ -81,10 +81,11 @@ def number_refusals(name: str, value: float, rule: FactRule) -> Iterator[str]:
 
 
 def _missing(rule: FactRule) -> FactQuestion:
+    is_measure = rule.above is not None or rule.at_least is not None
+    what = f"the {rule.name} of the object" if is_measure else "how it is with this object"
     return FactQuestion(
         fact=rule.fact,
-        question=f"{rule.fact} is missing: the {rule.name} of the object is not known. "
-        f"{_who(rule)}",
+        question=f"{rule.fact} is missing: {what} is not known. {_who(rule)}",
         who=rule.who,
     )
 
