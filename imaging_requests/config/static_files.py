@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cached_property
 
 from django.contrib.staticfiles.storage import StaticFilesStorage
 from django.urls import get_script_prefix
@@ -22,20 +23,26 @@ def _remembered(known: _Known, name: str | None, work_out: Address) -> str:
 class DeskFiles(StaticFilesStorage):
     """Files served from where they lie."""
 
-    _known: _Known
+    @cached_property
+    def known(self) -> _Known:
+        """The addresses worked out so far."""
+        return {}
 
     def url(self, name: str | None) -> str:
         """Return the address of a file, the same until the process ends."""
-        return _remembered(self.__dict__.setdefault("_known", {}), name, super().url)
+        return _remembered(self.known, name, super().url)
 
 
 class CollectedFiles(CompressedManifestStaticFilesStorage):
     """Files collected under names that say what is in them, and compressed."""
 
-    _known: _Known
+    @cached_property
+    def known(self) -> _Known:
+        """The addresses worked out so far."""
+        return {}
 
     def url(self, name: str | None, force: bool = False) -> str:
         """Return the address of a file, the same until the process ends."""
         if force:
             return str(super().url(name, force=True))
-        return _remembered(self.__dict__.setdefault("_known", {}), name, super().url)
+        return _remembered(self.known, name, super().url)
