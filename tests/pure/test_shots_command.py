@@ -127,6 +127,13 @@ def test_a_file_that_is_no_facts_document(written, content, words):
     assert words in err
 
 
+def test_a_name_given_twice_is_refused_not_silently_halved(written):
+    twice = json.dumps(document())[:-1] + ', "height_mm": 9200}'
+    code, out, err = run(written(twice))
+    assert (code, out) == (2, "")
+    assert "give height_mm twice (920 and 9200). Keep the right one." in err
+
+
 def test_a_file_that_is_not_there(tmp_path):
     code, _, err = run(str(tmp_path / "nowhere.json"))
     assert code == 2

@@ -149,6 +149,20 @@ def test_a_depth_larger_than_both_sides_is_questioned():
     assert "are the three sizes in the right order?" in question.question
 
 
+def test_a_bow_too_deep_for_the_size_is_questioned():
+    (question,) = questions(height_mm=920, width_mm=740, warp_mm=185)
+    assert (question.fact, question.who) == ("warp_mm", "a conservator")
+    assert "185 mm) is more than 20 % of the long side (920 mm)" in question.question
+    assert questions(height_mm=920, width_mm=740, warp_mm=184) == ()
+
+
+def test_a_seal_without_a_frame_is_questioned():
+    (question,) = questions(framed=False, glazed=True, sealed=True)
+    assert question.fact == "sealed"
+    assert "sealed is true, but framed is false" in question.question
+    assert questions(framed=True, glazed=True, sealed=True) == ()
+
+
 def test_a_painting_without_paint_on_its_front_is_questioned():
     assert [q.fact for q in questions(painted_faces=["B"])] == ["painted_faces"]
     assert [q.fact for q in questions(painted_faces=[])] == ["painted_faces"]

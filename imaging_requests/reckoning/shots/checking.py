@@ -43,7 +43,8 @@ def ask_facts(facts: ObjectFacts, *, settings: StudioSettings) -> tuple[FactQues
     """Questions to people about facts that are missing or doubtful; empty if there are none.
 
     Doubtful are: height and width that fit the outline only the other way round, an outline that
-    fits neither way, a depth larger than both sides, and a painting without paint on its front.
+    fits neither way, a depth larger than both sides, a bow too deep for the size, a sealed object
+    that is said to be without a frame, and a painting without paint on its front.
     """
     questions = [
         _missing(settings.facts[name])
@@ -51,6 +52,9 @@ def ask_facts(facts: ObjectFacts, *, settings: StudioSettings) -> tuple[FactQues
         if getattr(facts, name) is None and settings.facts[name].only_if.holds(facts) is not False
     ]
     questions += _size_doubts(facts, settings)
+    questions += _bow_doubts(facts, settings)
+    if facts.sealed and facts.framed is False:
+        questions.append(_sealed_unframed(settings.facts["sealed"]))
     painted = facts.painted_faces
     if painted is not None and FRONT not in painted and facts.kind != "frame":
         questions.append(_unpainted_front(settings.facts["painted_faces"]))
@@ -97,6 +101,31 @@ def _unpainted_front(rule: FactRule) -> FactQuestion:
         f"paint? {_who(rule)}",
         who=rule.who,
     )
+
+
+def _sealed_unframed(rule: FactRule) -> FactQuestion:
+    return FactQuestion(
+        fact="sealed",
+        question="sealed is true, but framed is false: what can the object not be taken out of? "
+        f"{_who(rule)}",
+        who=rule.who,
+    )
+
+
+def _bow_doubts(facts: ObjectFacts, settings: StudioSettings) -> Iterator[FactQuestion]:
+    height, width, warp = facts.height_mm, facts.width_mm, facts.warp_mm
+    if height is None or width is None or warp is None:
+        return
+    fraction = settings.number("facts.warp_doubtful_fraction")
+    if warp > fraction * max(height, width):
+        rule = settings.facts["warp_mm"]
+        yield FactQuestion(
+            fact="warp_mm",
+            question=f"warp_mm ({_plain(warp)} mm) is more than {_plain(fraction * 100)} % of the "
+            f"long side ({_plain(max(height, width))} mm): is that the depth of the bow? "
+            f"{_who(rule)}",
+            who=rule.who,
+        )
 
 
 def _size_doubts(facts: ObjectFacts, settings: StudioSettings) -> Iterator[FactQuestion]:

@@ -27,6 +27,26 @@ from imaging_requests.reckoning.shots import (
 
 Read = TypeVar("Read")
 REFUSED = 2
+#: Characters of a value that are repeated in a sentence.
+_SHOWN = 40
+
+
+class _TwiceError(ValueError):
+    """One name in one JSON object with two values, of which a reader would drop the first."""
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in read:
+            both = " and ".join(_short(json.dumps(each)) for each in (read[name], value))
+            raise _TwiceError(f"{_short(name)} twice ({both})")
+        read[name] = value
+    return read
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
 
 
 class Command(BaseCommand):
@@ -92,7 +112,12 @@ class Command(BaseCommand):
     def _load(self, path: str, what: str) -> Any:
         try:
             text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8-sig")
-            return json.loads(text)
+            return json.loads(text, object_pairs_hook=_once)
+        except _TwiceError as problem:
+            self._refuse(
+                f"The {what} in {'standard input' if path == '-' else path} give {problem}. "
+                "Keep the right one."
+            )
         except OSError as problem:
             self._refuse(f"The {what} cannot be read from {path}: {problem.strerror}.")
         except UnicodeDecodeError:
