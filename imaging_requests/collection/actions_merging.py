@@ -20,8 +20,6 @@ from imaging_requests.people.models import AuditEvent, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 
-#: How long a merger can be undone.
-REVERSIBLE_FOR = timedelta(days=30)
 MERGED = "collection.objects_merged"
 
 
@@ -112,6 +110,7 @@ def part_objects(
     double_id: int,
     read_version: int,
     reason: str,
+    reversible_for: timedelta,
     now: datetime | None = None,
 ) -> CollectionObject:
     """Undo a merger: the two records were two objects after all."""
@@ -130,10 +129,10 @@ def part_objects(
         raise DomainError(
             f"{double} was not merged into another record.", code="collection.not_merged"
         )
-    if now > event.recorded_at + REVERSIBLE_FOR:
+    if now > event.recorded_at + reversible_for:
         raise DomainError(
             f"The records were merged on {timezone.localtime(event.recorded_at):%-d %b %Y}; "
-            f"that can be undone for {REVERSIBLE_FOR.days} days only.",
+            f"that can be undone for {reversible_for.days} days only.",
             code="collection.merged_too_long_ago",
             next_step="Register the second object anew, with a number of its own.",
         )

@@ -28,6 +28,7 @@ from imaging_requests.progress.two_times import (
     of_catalogue,
     rows_then,
 )
+from imaging_requests.protocols.queries import periods
 from imaging_requests.requesting.words import numbers_of
 
 
@@ -116,6 +117,7 @@ def known_then(then: CatalogueThen) -> Known:
         queue=(),
         unplaced=(),
         numbers=numbers_of(sorted(entries_of)),
+        periods=periods(then.times.known_on),
         query=then.times.query,
     )
 

@@ -25,7 +25,6 @@ from imaging_requests.progress.first_page_keeping import (
     waiting_drops,
 )
 from imaging_requests.progress.first_page_treatments import (
-    SHORTLY,
     debt,
     lost_for_good,
     own_decisions,
@@ -33,6 +32,7 @@ from imaging_requests.progress.first_page_treatments import (
     proposed_times,
     steps_ahead,
 )
+from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.terms import Grade, Status
 from imaging_requests.requesting.models import LineState, RequestLine
 from imaging_requests.requesting.words import numbers_of, view_words
@@ -275,12 +275,13 @@ def triage_queue(user: User, now: datetime) -> Section:
 
 
 def sessions_ahead(user: User, now: datetime) -> Section:
-    """All sessions of the next ten working days."""
+    """All sessions that are near, as far ahead as the studio looks."""
+    ahead = periods(now).sessions_ahead
     sessions = (
         Session.objects.filter(
             state__in=(SessionState.DRAFT, SessionState.CONFIRMED, SessionState.RUNNING),
             ends_at__gte=now - A_WHILE,
-            starts_at__lte=now + SHORTLY,
+            starts_at__lte=now + ahead,
         )
         .select_related("station", "photographer")
         .order_by("starts_at")[:ROWS]
@@ -294,7 +295,7 @@ def sessions_ahead(user: User, now: datetime) -> Section:
         for session in sessions
     ]
     return Section(
-        answer=f"{count(len(rows), 'session')} in the next ten working days"
+        answer=f"{count(len(rows), 'session')} in the next {ahead.days} days"
         if len(rows) < ROWS
         else f"The next {ROWS} sessions",
         rows=rows,

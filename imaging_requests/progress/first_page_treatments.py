@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db.models import Count, F, Min, Q
 from django.urls import reverse
@@ -12,6 +12,7 @@ from imaging_requests.people.models import User
 from imaging_requests.progress.answers import ROWS, Row, Section, count, day
 from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.models import ViewStatus
+from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.models import (
@@ -24,7 +25,6 @@ from imaging_requests.treatments.models import (
 )
 
 DEBT = (Status.OUT_OF_DATE, Status.UNDECIDED)
-SHORTLY = timedelta(days=14)
 
 
 def own_treatments(user: User, now: datetime) -> Section:
@@ -99,11 +99,10 @@ def own_decisions(user: User, now: datetime) -> Section:
 
 
 def steps_ahead(user: User, now: datetime) -> Section:
-    """Treatment steps planned within two weeks."""
-    today: date = timezone.localdate(now)
-    soon = Intervention.objects.filter(
-        state=InterventionState.PLANNED, planned_on__lte=today + SHORTLY
-    )
+    """Treatment steps planned soon, as far ahead as the studio looks."""
+    ahead = periods(now).steps_ahead
+    until: date = timezone.localdate(now + ahead)
+    soon = Intervention.objects.filter(state=InterventionState.PLANNED, planned_on__lte=until)
     total = soon.aggregate(total=Count("treatment", distinct=True))["total"]
     # Whether a gate is shut is worked out from the object's whole history, so only for the first.
     first = list(
@@ -130,11 +129,11 @@ def steps_ahead(user: User, now: datetime) -> Section:
         said = f"of the first {ROWS} {said}"
     return Section(
         answer=f"{count(total, 'treatment')} "
-        f"{'has' if total <= 1 else 'have'} a step planned within 14 days"
+        f"{'has' if total <= 1 else 'have'} a step planned within {ahead.days} days"
         + (f", {said}" if said else ""),
         is_pressing=bool(shut),
         rows=rows,
-        empty="No treatment step is planned for the next two weeks.",
+        empty=f"No treatment step is planned for the next {ahead.days} days.",
         more_label="Treatments",
         more_href=reverse("progress:treatments"),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.urls import reverse
 from django.utils import timezone
@@ -28,9 +28,6 @@ from imaging_requests.reckoning.truth.windows import WindowState, views_in, wind
 from imaging_requests.requesting.models import Anchor, Waiver
 from imaging_requests.requesting.words import as_of_words, view_words, words_of
 
-#: How far ahead windows and lapsing waivers are counted; part of their definitions.
-WINDOWS_AHEAD = timedelta(days=30)
-LAPSING_AHEAD = timedelta(days=30)
 SETTLED = frozenset((Status.FILED, Status.WAIVED))
 #: Views that people have taken up again: a list of ticks has lost its tick there.
 TAKEN_UP = frozenset((Status.PLANNED, Status.CAPTURED, Status.TO_REVIEW, Status.SENT_BACK))
@@ -263,9 +260,9 @@ def _gates(known: Known) -> Metric:
             )
     return Metric(
         "gates",
-        "Gates shut before a start within 14 days",
+        f"Gates shut before a start within {known.periods.steps_ahead.days} days",
         f"{len(rows)}",
-        "Treatments whose next step is planned within 14 days and may not start yet.",
+        "Treatments whose next step is planned within these days and may not start yet.",
         (
             Part(
                 "treatments", "treatments whose gate is shut", rows, "treatment whose gate is shut"
@@ -278,11 +275,12 @@ def _windows(known: Known) -> Metric:
     by_pk = {str(view.owed_view_id): view for view in known.views}
     found: list[Row] = []
     missing: list[ViewStatus] = []
+    until = known.now + known.periods.windows_ahead
     for pk, moment in known.moments.items():
         standing = statuses(moment)
         for window in windows(moment):
             if window.state is WindowState.CLOSED or (
-                window.opens_at is not None and window.opens_at > known.now + WINDOWS_AHEAD
+                window.opens_at is not None and window.opens_at > until
             ):
                 continue
             lacking = [
@@ -306,7 +304,7 @@ def _windows(known: Known) -> Metric:
             )
     return Metric(
         "windows",
-        "Only-now windows within 30 days",
+        f"Only-now windows within {known.periods.windows_ahead.days} days",
         f"{len(found)} with {len(missing)} views",
         "Surfaces that can be seen only for a while, with at least one view not accepted.",
         (
@@ -382,7 +380,7 @@ def _waived(known: Known) -> Metric:
     lapsing = [
         each
         for each in known.waivers
-        if each.lapses_at is not None and each.lapses_at <= known.now + LAPSING_AHEAD
+        if each.lapses_at is not None and each.lapses_at <= known.now + known.periods.waivers_ahead
     ]
     by_reason: dict[str, list[Waiver]] = defaultdict(list)
     by_person: dict[tuple[str, int], list[Waiver]] = defaultdict(list)
@@ -403,7 +401,7 @@ def _waived(known: Known) -> Metric:
         (
             part("present", "present views", present),
             part("treatment", "treatment views", past),
-            part("lapsing", "end within 30 days", lapsing),
+            part("lapsing", f"end within {known.periods.waivers_ahead.days} days", lapsing),
             *(
                 part(f"reason-{code}", chosen[0].get_reason_code_display().lower(), chosen)
                 for code, chosen in sorted(by_reason.items())

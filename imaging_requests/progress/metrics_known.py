@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db.models import Q
 from django.utils import timezone
@@ -29,6 +29,8 @@ from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import EntryStatus, ViewStatus
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.rules import MET
+from imaging_requests.protocols.queries import periods
+from imaging_requests.reckoning.shots.settings import Periods
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.reckoning.truth.words import Speech
@@ -36,8 +38,6 @@ from imaging_requests.requesting.models import Anchor, Waiver
 from imaging_requests.requesting.words import Numbers, numbers_of
 from imaging_requests.treatments.models import Treatment, TreatmentState
 
-#: How far ahead the gates of planned steps are asked; part of the definition of that number.
-GATES_AHEAD = timedelta(days=14)
 OUTSIDE = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
 
 
@@ -62,6 +62,7 @@ class Known:
     queue: tuple[Deliverable, ...]
     unplaced: tuple[Frame, ...]
     numbers: Numbers
+    periods: Periods
     query: str = ""
 
     @property
@@ -98,7 +99,8 @@ def read_catalogue(catalogue: Catalogue, *, now: datetime) -> Known:
         .order_by("object_id", "pk")
         if row.owed_view_id in counting
     )
-    treatments = _treatments_ahead(ids, now)
+    ahead = periods(now)
+    treatments = _treatments_ahead(ids, now + ahead.steps_ahead)
     asked = {each.object_id for each in treatments} | {
         row.object_id
         for row in views
@@ -125,6 +127,7 @@ def read_catalogue(catalogue: Catalogue, *, now: datetime) -> Known:
         ),
         unplaced=tuple(Frame.objects.filter(state=FrameState.WAITING).order_by("received_at")),
         numbers=numbers_of(ids),
+        periods=ahead,
     )
 
 
@@ -152,8 +155,8 @@ def _waivers(views: Iterable[ViewStatus], now: datetime) -> tuple[Waiver, ...]:
     )
 
 
-def _treatments_ahead(ids: Collection[int], now: datetime) -> tuple[Treatment, ...]:
-    until = timezone.localdate(now + GATES_AHEAD)
+def _treatments_ahead(ids: Collection[int], end: datetime) -> tuple[Treatment, ...]:
+    until = timezone.localdate(end)
     found = (
         Treatment.objects.filter(
             object_id__in=ids,

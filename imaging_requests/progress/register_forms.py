@@ -105,8 +105,8 @@ class MergeForm(SpokenForm):
     into = forms.CharField(
         label="Number of the record that stays",
         max_length=60,
-        help_text="Both numbers, all pictures and all events are kept. Undoing it is possible "
-        "for 30 days.",
+        help_text="Both numbers, all pictures and all events are kept, and it can be undone for a "
+        "while.",
     )
     reason = forms.CharField(label="How you know that they are one object", widget=forms.Textarea)
     read_version = forms.IntegerField(widget=forms.HiddenInput)

@@ -34,6 +34,7 @@ from imaging_requests.progress.register_forms import (
     StayForm,
     UnavailableForm,
 )
+from imaging_requests.protocols.queries import periods
 from imaging_requests.requesting.words import numbers_of
 
 
@@ -192,6 +193,7 @@ def parted(request: HttpRequest, pk: int) -> HttpResponse:
                 actor=signed_in(request),
                 double_id=pk,
                 reason=form.cleaned_data["reason"],
+                reversible_for=periods(timezone.now()).merger_reversible,
                 read_version=form.cleaned_data["read_version"],
             )
         except DomainError as error:

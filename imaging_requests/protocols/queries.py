@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any, TypeVar, cast
 
@@ -26,11 +26,18 @@ from imaging_requests.protocols.models import (
 )
 from imaging_requests.protocols.rules import Definition, read_definition
 from imaging_requests.reckoning.shots.protocol import Protocol
-from imaging_requests.reckoning.shots.settings import StudioSettings
+from imaging_requests.reckoning.shots.settings import Periods, StudioSettings
 from imaging_requests.reckoning.truth.triggers import TriggerTable
 
 V = TypeVar("V", bound=RuleVersion)
 SIGNATURES = ("published_by", "co_signed_by")
+NO_PERIODS = Periods(
+    steps_ahead=timedelta(),
+    sessions_ahead=timedelta(),
+    windows_ahead=timedelta(),
+    waivers_ahead=timedelta(),
+    merger_reversible=timedelta(),
+)
 
 
 @lru_cache(maxsize=128)
@@ -102,6 +109,12 @@ def settings_for_words(at: datetime) -> StudioSettings | None:
     """Return the studio's names and units of facts at `at`, or None while there are none."""
     found = _published(StudioSettingsVersion.objects.all(), at).first()
     return None if found is None else studio_settings_of(found)
+
+
+def periods(at: datetime) -> Periods:
+    """Return how far ahead the pages look at `at`; nowhere before anything is published."""
+    settings = settings_for_words(at)
+    return NO_PERIODS if settings is None else settings.periods
 
 
 def limits_of_measures(at: datetime) -> Mapping[str, Limit]:

@@ -62,6 +62,7 @@ class Pair:
             "double_id": self.double.pk,
             "read_version": self.double.row_version,
             "reason": "Two versions of one composition.",
+            "reversible_for": timedelta(days=30),
             "now": NOW + timedelta(days=1),
         }
         return part_objects(**(values | more))  # type: ignore[arg-type]

@@ -34,8 +34,8 @@ FIRST_PAGES = {
     "curator": 8,
     "conservator": 35,
     "photographer": 10,
-    "lead": 22,
-    "head": 15,
+    "lead": 24,
+    "head": 17,
     "keeper": 15,
 }
 

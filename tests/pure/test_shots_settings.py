@@ -164,3 +164,11 @@ def test_no_threshold_is_written_in_the_code():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and type(node.value) in (int, float):
                 assert node.value in allowed, f"{path.name}:{node.lineno} has {node.value}"
+
+
+def test_periods_are_whole_days():
+    settings = changed(ahead__steps_days=21, merger__reversible_days=7)
+    assert (settings.periods.steps_ahead.days, settings.periods.merger_reversible.days) == (21, 7)
+    for wrong in (-1, 0.5, 1e9, "two weeks"):
+        with pytest.raises(BadSettingsError, match=r"ahead\.windows_days"):
+            changed(ahead__windows_days=wrong)

@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from imaging_requests.reckoning.shots.facts import FACT_NAMES
@@ -27,6 +28,8 @@ from imaging_requests.reckoning.shots.predicates import (
 
 _VALUE = re.compile(r"\{([a-z_.]+)\}")
 """A place in a text that shows the value of another setting, such as ``{heat.pause_min}``."""
+
+_MOST_DAYS = 1000
 
 
 class BadSettingsError(ValueError):
@@ -67,6 +70,17 @@ class AuxiliaryRule:
     per: str
     count: int
     methods: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Periods:
+    """How long before an event the pages speak of it, and how long a merger can be undone."""
+
+    steps_ahead: timedelta
+    sessions_ahead: timedelta
+    windows_ahead: timedelta
+    waivers_ahead: timedelta
+    merger_reversible: timedelta
 
 
 class Values:
@@ -146,6 +160,7 @@ class StudioSettings:
     cautions: tuple[CautionRule, ...]
     facts: Mapping[str, FactRule]
     auxiliary: tuple[AuxiliaryRule, ...]
+    periods: Periods
 
     def number(self, name: str) -> float:
         """The number under a dotted id.
@@ -202,7 +217,24 @@ def read_settings(document: Mapping[str, Any]) -> StudioSettings:
             )
             for row in values.raw("auxiliary.rules")
         ),
+        periods=Periods(
+            steps_ahead=_days("ahead.steps_days", values),
+            sessions_ahead=_days("ahead.sessions_days", values),
+            windows_ahead=_days("ahead.windows_days", values),
+            waivers_ahead=_days("ahead.waivers_days", values),
+            merger_reversible=_days("merger.reversible_days", values),
+        ),
     )
+
+
+def _days(name: str, values: Values) -> timedelta:
+    """A period of whole days."""
+    days = values.number(name)
+    if not 0 <= days <= _MOST_DAYS or days != int(days):
+        raise BadSettingsError(
+            f"“{name}” in the studio settings must be whole days, from 0 to {_MOST_DAYS:,}."
+        )
+    return timedelta(days=days)
 
 
 def _contradictions(
