@@ -269,6 +269,58 @@ def test_a_finger_moves_and_two_enlarge(window: BrowserContext, scene: dict[str,
     assert across == pytest.approx(50, rel=0.05)
 
 
+def test_a_narrow_window_shows_one_picture_at_a_time_with_its_words_below(
+    window: BrowserContext, scene: dict[str, Any]
+) -> None:
+    chosen = "&".join(f"p={scene[name].pk}" for name in ("VF", "IR", "back"))
+    x, y = MARK_MM
+    query = f"mode=side&{chosen}&x={x}&y={y}&across=60"
+    page = opened(window, address(scene["thing"], query))
+    page.set_viewport_size({"width": 360, "height": 740})
+    words = page.locator(".look__turner")
+    until(page, "document.querySelectorAll('.look__turner').length === 3")
+    panes = page.locator("[data-look-panes]").bounding_box()
+    assert panes is not None
+    assert panes["width"] == 360
+    tops = [box["y"] for each in words.all() if (box := each.bounding_box())]
+    assert len(tops) == 3
+    assert min(tops) >= panes["y"] + panes["height"], "no word lies on a picture"
+
+    def in_view() -> list[str]:
+        hosts = page.locator(".look__host").all()
+        seen = [not each.evaluate("host => host.matches('.look__host--away')") for each in hosts]
+        pressed = [each.get_attribute("aria-pressed") == "true" for each in words.all()]
+        assert seen == pressed
+        return [letter for letter, is_seen in zip("ABC", seen, strict=True) if is_seen]
+
+    assert in_view() == ["A"]
+    page.locator("[data-look-panes]").focus()
+    page.keyboard.press("Space")
+    assert in_view() == ["B"]
+    words.nth(2).tap()
+    assert in_view() == ["C"]
+    assert "Mirrored" in words.nth(2).inner_text()
+    words.nth(0).focus()
+    page.keyboard.press("Enter")
+    assert in_view() == ["A"]
+    page.locator("[data-look-panes]").focus()
+    page.keyboard.press("6")
+    page.locator(".look__turner", has_text="Infrared").tap()
+    first = f"new URLSearchParams(location.search).get('p') === '{scene['IR'].pk}'"
+    until(page, f"{first} && !location.search.includes('mode=')")
+    copied = page.locator('[data-do="link"]')
+    copied.scroll_into_view_if_needed()
+    box, kept = copied.bounding_box(), page.locator("[data-look-panes]").bounding_box()
+    assert box is not None
+    assert kept is not None
+    assert kept["y"] == 0, "the picture stays in view above its controls"
+    assert kept["height"] <= box["y"] <= 740 - box["height"]
+    page.set_viewport_size({"width": 1280, "height": 800})
+    until(page, "document.querySelector('.look__pane > .look__caption') !== null")
+    assert page.locator(".look__turner").count() == 0
+    assert page.faults == []  # type: ignore[attr-defined]
+
+
 @pytest.mark.parametrize(("width", "theme"), [(360, "dark"), (1280, "light")])
 def test_axe_finds_nothing_and_nothing_scrolls_sideways(
     window: BrowserContext, scene: dict[str, Any], width: int, theme: Any

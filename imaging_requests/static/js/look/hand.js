@@ -21,7 +21,7 @@ export class Hand {
 
   // Where an event lies in its pane; in step, every pane shows the same spot.
   spot(event) {
-    const pane = event.target.closest?.(".look__pane") ?? this.pane;
+    const pane = event.target.closest?.(".look__glass") ?? this.pane;
     const box = (pane?.isConnected ? pane : this.panes).getBoundingClientRect();
     return [event.clientX - box.left, event.clientY - box.top];
   }
@@ -30,8 +30,11 @@ export class Hand {
     if (event.button > 0 || event.target.closest(".look__divide, a, button")) {
       return;
     }
+    this.pane = event.target.closest(".look__glass") ?? this.pane;
+    if (!this.pane) {
+      return;
+    }
     this.panes.setPointerCapture(event.pointerId);
-    this.pane = event.target.closest(".look__pane") ?? this.pane;
     const spot = this.spotIn(event);
     this.fingers.set(event.pointerId, spot);
     this.last = spot;

@@ -7,6 +7,7 @@ import { Controls } from "./controls.js";
 import { millimetres, mirrorX } from "./geometry.js";
 import { Hand } from "./hand.js";
 import { Keys } from "./keys.js";
+import { Narrow } from "./narrow.js";
 import { NoteDialog } from "./note.js";
 import { notesOver, Overlay } from "./overlay.js";
 import { Pace } from "./pace.js";
@@ -46,6 +47,11 @@ class Look {
     this.read = look.querySelector("[data-look-read]");
     this.read.hidden = false;
     this.panes.replaceChildren(this.read);
+    this.narrow = new Narrow(this.panes, this.read, {
+      changed: () => this.lay(),
+      turned: () => this.veil(),
+      opened: (place) => this.alone(place),
+    });
     document.documentElement.classList.add("look--live");
     this.camera = new Camera(() => this.draw());
     this.pace = new Pace();
@@ -136,7 +142,8 @@ class Look {
       const pane = new Pane(this.panes);
       this.sides.push({ pane, overlay: new Overlay(pane) });
     }
-    const isStacked = STACKED.includes(sight.mode);
+    const isStacked = this.isStacked();
+    this.narrow.place(this.sides, sight.mode);
     this.panes.toggleAttribute("data-stacked", isStacked);
     this.panes.toggleAttribute("data-many", sight.mode === "grid");
     this.panes.style.setProperty("--across", String(isStacked ? 1 : this.across()));
@@ -155,6 +162,10 @@ class Look {
     this.veil();
     this.fit();
     this.camera.changed();
+  }
+
+  isStacked() {
+    return STACKED.includes(this.sight.mode) || this.narrow.isOneUp(this.sight.mode);
   }
 
   // How many panes stand beside each other, so that each is as large as it can be.
@@ -188,13 +199,12 @@ class Look {
   }
 
   fit() {
-    const pane = this.sides[0]?.pane.element;
-    if (pane) {
-      const isStacked = STACKED.includes(this.sight.mode);
-      if (!isStacked) {
+    const glass = this.sides[0]?.pane.glass;
+    if (glass) {
+      if (!this.isStacked()) {
         this.panes.style.setProperty("--across", String(this.across()));
       }
-      const box = pane.getBoundingClientRect();
+      const box = glass.getBoundingClientRect();
       this.camera.resize(box.width, box.height);
     }
   }
@@ -206,12 +216,14 @@ class Look {
       const { style, classList } = pane.host;
       const isUpper = place === 1 && PAIRED.includes(mode);
       classList.toggle("look__host--upper", isUpper);
-      classList.toggle("look__host--away", mode === "blink" && (place === 1) === this.isBlinkedAway);
+      const isBlinked = mode === "blink" && (place === 1) === this.isBlinkedAway;
+      classList.toggle("look__host--away", isBlinked || !this.narrow.isInView(mode, place));
       classList.toggle("look__host--inverted", this.isInverted(pane.picture));
       style.opacity = isUpper && mode === "fade" ? String(mix / 100) : "";
       style.clipPath = isUpper && mode === "split" ? `inset(0 0 0 ${mix}%)` : "";
     });
     this.divide.style.left = `${mix}%`;
+    this.narrow.mark(this.sides, mode);
     this.name();
   }
 
@@ -389,6 +401,26 @@ class Look {
     this.veil();
   }
 
+  // The other picture, where one is seen at a time.
+  showOther() {
+    const { mode } = this.sight;
+    if (mode === "blink") {
+      this.turnBlink();
+    } else if (this.narrow.isOneUp(mode)) {
+      this.narrow.turn(1, this.sides.length);
+      this.veil();
+    }
+  }
+
+  // One picture of the grid by itself.
+  alone(place) {
+    const { picture, ev } = this.shown[place];
+    const others = this.sight.pictures.filter(({ id }) => id !== picture.id);
+    this.sight.pictures = [{ id: picture.id, ev }, ...others].slice(0, LETTERS.length);
+    this.acts.mode("one");
+    this.panes.focus();
+  }
+
   grabDivide(event) {
     event.preventDefault();
     this.divide.setPointerCapture(event.pointerId);
@@ -416,7 +448,7 @@ class Look {
   }
 
   ask(shape, points) {
-    const pane = this.sides[0].pane;
+    const { pane } = this.sides[this.narrow.isOneUp(this.sight.mode) ? this.narrow.at : 0];
     this.dialog?.ask(shape, points, { pane, sizeMm: this.data.sizeMm, query: this.query() });
   }
 
@@ -596,7 +628,7 @@ class Look {
       "]": mix(MIX_STEP),
       ",": exposure(-1),
       ".": exposure(1),
-      " ": () => this.sight.mode === "blink" && this.turnBlink(),
+      " ": () => this.showOther(),
       n: () => this.next(1),
       p: () => this.next(-1),
       x: acts.swap,

@@ -29,7 +29,7 @@ export class Overlay {
   constructor(pane) {
     this.svg = make("svg", "look__over");
     this.svg.setAttribute("aria-hidden", "true");
-    pane.element.append(this.svg);
+    pane.glass.append(this.svg);
     this.regions = make("g", "look__regions");
     this.drawn = make("g", "look__drawn");
     this.bar = [...strokes("path"), make("text", "look__words")];

@@ -30,14 +30,18 @@ export class Pane {
   constructor(panes) {
     this.element = document.createElement("div");
     this.element.className = "look__pane";
+    this.glass = document.createElement("div");
+    this.glass.className = "look__glass";
     this.host = document.createElement("div");
     this.host.className = "look__host";
     this.carried = document.createElement("div");
     this.carried.className = "look__carried";
     this.host.append(this.carried);
-    this.caption = document.createElement("div");
+    this.caption = document.createElement("span");
     this.caption.className = "look__caption";
-    this.element.append(this.host, this.caption);
+    this.turner = null;
+    this.glass.append(this.host);
+    this.element.append(this.glass, this.caption);
     panes.append(this.element);
     this.viewer = window.OpenSeadragon({ ...OPTIONS, element: this.carried });
     this.viewer.addHandler("update-viewport", () => this.arrived());
@@ -172,6 +176,8 @@ export class Pane {
   remove() {
     this.viewer.destroy();
     this.element.remove();
+    this.caption.remove();
+    this.turner?.remove();
   }
 }
 
