@@ -44,6 +44,13 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
         )
         if (row.chain, row.version) in wanted
     ]
+    small = small_pictures(rows)
+    return {(str(row.chain), row.version): small[row.pk] for row in rows}
+
+
+def small_pictures(rows: Iterable[Deliverable]) -> dict[int, Shown]:
+    """Return the small picture of each row, by its primary key; one query."""
+    rows = list(rows)
     thumbs = {
         each.frame_id: each
         for each in Derivative.objects.filter(
@@ -53,7 +60,7 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
     found = {}
     for row in rows:
         thumb = thumbs.get(row.cover_id) if row.cover_id else None
-        found[str(row.chain), row.version] = Shown(
+        found[row.pk] = Shown(
             src=_small(row) if thumb else "",
             href=reverse("deliverables:deliverable", args=[row.pk]),
             width=thumb.width_px if thumb and row.kind == DeliverableKind.SINGLE else 0,
@@ -62,17 +69,3 @@ def shown_pictures(versions: Iterable[tuple[str, int | None]]) -> dict[tuple[str
             captured_at=row.captured_at,
         )
     return found
-
-
-def newest_of_chains(chains: Iterable[str]) -> dict[str, Shown]:
-    """Return the newest version of each chain as a page shows it small; two queries."""
-    newest: dict[str, int] = {}
-    rows = (
-        Deliverable.objects.filter(chain__in={UUID(chain) for chain in chains})
-        .order_by("version")
-        .values_list("chain", "version")
-    )
-    for chain, version in rows:
-        newest[str(chain)] = version
-    found = shown_pictures(newest.items())
-    return {chain: shown for (chain, _), shown in found.items()}

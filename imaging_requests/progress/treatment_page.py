@@ -15,12 +15,12 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import may, why_not
 from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.acts_times import proposal_sentences
+from imaging_requests.progress.case_pictures import pictures_of_cases
 from imaging_requests.progress.emergencies import Emergency, emergency_words
 from imaging_requests.progress.gate_page import gate_context
 from imaging_requests.progress.gates import effects_of, event_of, next_step
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
-from imaging_requests.progress.pictures import newest_of_chains
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import shown_views
 from imaging_requests.reckoning.truth.decisions import cases_after
@@ -259,11 +259,10 @@ def case_rows(
     cases: Sequence[DecisionCase], *, user: User, refused: Refused | None = None
 ) -> list[dict[str, Any]]:
     """Lay decision cases out with their picture and, for whom it concerns, the form."""
-    pictures = newest_of_chains(str(case.chain) for case in cases)
+    pictures = pictures_of_cases(cases, user=user)
     numbers = numbers_of([case.object_id for case in cases])
     rows = []
     for case in cases:
-        shown = pictures.get(str(case.chain))
         may_decide = case.state == DecisionCase.State.OPEN and may(user, DECIDE, case)
         form: forms.Form | None = None
         if may_decide:
@@ -276,8 +275,7 @@ def case_rows(
                 "number": numbers[case.object_id],
                 "object_href": reverse("progress:object", args=[case.object_id]),
                 "words": view_words(case.technique, case.face, case.variant),
-                "src": shown.src if shown else "",
-                "href": shown.href if shown else "",
+                "pictures": pictures[case.pk],
                 "verdicts": list(case.verdicts.all()),
                 "form": form,
                 "action": reverse("progress:decide", args=[case.pk]),
@@ -316,7 +314,7 @@ def treatment_context(
     may_treat = may(user, TREAT, treatment)
     cases = list(
         DecisionCase.objects.filter(intervention__treatment=treatment)
-        .select_related("assigned_to")
+        .select_related("assigned_to", "intervention", "incident")
         .prefetch_related("verdicts__by")
         .order_by("-state", "pk")
     )
