@@ -14,7 +14,7 @@ import numpy as np
 from .back import bare_back
 from .condition import Condition, Losses, Varnish
 from .damage import joint_lines, tear, tide, tissue
-from .grid import Grid, blur, generator, mix
+from .grid import Grid, blur, generator, lay_over, mix, spread
 from .maps import FaceMaps
 from .painting import Painting
 from .relief import grazing_light, large_shape
@@ -185,24 +185,27 @@ class Scene:
             FRESH_ABSORPTION if self.condition.varnish is Varnish.FRESH else AGED_ABSORPTION
         )
         if self.is_painted(face):
-            colour = colour * np.exp(-film[..., None] * absorption)
-            matt = np.clip(1 - film * 2.5, 0, 1)[..., None]
-            colour = colour * (1 - 0.045 * matt) + 0.016 * matt
+            colour = _through(colour, film, absorption)
+            matt = np.clip(1 - film * 2.5, 0, 1)
+            if matt.any():
+                colour *= spread(1 - 0.045 * matt)
+                colour += spread(0.016 * matt)
         if face is Face.FRONT and self.condition.has_water_stain:
             inside, rim = tide(self.painting.spec, self.grid)
             colour = mix(colour, BLOOM, 0.16 * inside)
             colour = mix(colour, colour * np.float32(0.6), 0.5 * rim)
         dirt = self._dirt(face)
-        colour = mix(colour * (1 - 0.16 * dirt[..., None]), DIRT_COLOUR, 0.20 * dirt)
+        colour = colour * spread(1 - 0.16 * dirt)
+        lay_over(colour, DIRT_COLOUR, 0.20 * dirt)
         relief = self.relief(face)
         glance = cv2.Sobel(relief, cv2.CV_32F, 1, 1, ksize=3) - cv2.Sobel(
             relief, cv2.CV_32F, 0, 1, ksize=3
         )
         shading = np.clip(1 - 0.28 * self.grid.px_per_mm * glance, 0.80, 1.22)
-        colour = colour * shading[..., None]
+        colour *= spread(shading)
         if self._is_faced(face):
             colour = mix(colour, TISSUE, tissue(self.painting.spec, self.grid))
-        return np.asarray(np.clip(colour, 0, 1), np.float32)
+        return np.clip(colour, 0, 1, out=colour)
 
     def _is_faced(self, face: Face) -> bool:
         """Whether tissue hides the face."""
@@ -212,25 +215,23 @@ class Scene:
         layers, condition = self.layers(face), self.condition
         film = self._varnish(face)
         is_fresh = condition.varnish is Varnish.FRESH
-        dimming = np.exp(-film * np.float32(0.10 if is_fresh else 0.42))[..., None]
-        glow: Map = (
-            layers.fluorescence * dimming * np.float32(2.4 if self.is_painted(face) else 1.0)
-        )
+        dimming = np.exp(-film * np.float32(0.10 if is_fresh else 0.42))
+        glow: Map = layers.fluorescence * spread(dimming)
         if self.is_painted(face):
-            glow = glow + film[..., None] * (FRESH_EMISSION if is_fresh else AGED_EMISSION)
+            glow *= np.float32(2.4)
+            for channel, strength in enumerate(FRESH_EMISSION if is_fresh else AGED_EMISSION):
+                glow[..., channel] += film * strength
         patches = layers.losses if condition.is_retouched else np.zeros_like(layers.losses)
         if condition.has_overpaint:
             patches = np.maximum(patches, layers.overpaint)
         if condition.losses is not Losses.OLD_FILLS and not condition.is_retouched:
             glow = mix(glow, np.array([0.10, 0.11, 0.12], np.float32), layers.losses)
         glow = mix(glow, np.array([0.010, 0.008, 0.012], np.float32), 0.88 * patches)
-        glow = (
-            glow * (1 - 0.45 * self._dirt(face))[..., None] * (1 - 0.5 * layers.cracks)[..., None]
-        )
-        glow = glow * (1 - 0.85 * layers.gloss)[..., None]
+        for share in (0.45 * self._dirt(face), 0.5 * layers.cracks, 0.85 * layers.gloss):
+            glow *= spread(1 - share)
         if self._is_faced(face):
             glow = mix(glow, TISSUE_GLOW, tissue(self.painting.spec, self.grid))
-        return np.maximum(glow, 0).astype(np.float32)
+        return np.maximum(glow, 0, out=glow)
 
     def _infrared(self, face: Face) -> Map:
         layers, condition, spec = self.layers(face), self.condition, self.painting.spec
@@ -244,11 +245,17 @@ class Scene:
             bright = mix(bright, np.full_like(bright, 0.85), 0.6 * tissue(spec, self.grid))
         return np.clip(bright * (1 - 0.005 * self._dirt(face)), 0, 1).astype(np.float32)
 
+    def _shape(self) -> Map:
+        """The large shape of the face seen from the front, mm."""
+        condition, rng = self.condition, generator(self.painting.spec.seed, "shape")
+        return large_shape(
+            self.painting.spec, self.grid, rng, bow=condition.bow, slackness=condition.slackness
+        )
+
     def _relief(self, face: Face) -> Map:
         layers, condition = self.layers(face), self.condition
         spec = self.painting.spec
-        rng = generator(spec.seed, "shape")
-        shape = large_shape(spec, self.grid, rng, bow=condition.bow, slackness=condition.slackness)
+        shape = self.keep(("shape",), self._shape)
         if face is not Face.FRONT:
             shape = -shape[:, ::-1]
         own = layers.height_mm + condition.lifting * layers.lifting_mm
@@ -265,3 +272,11 @@ class Scene:
         if self._is_faced(face):
             own = blur(own, self.grid.px(1.5)) + 0.10 * tissue(spec, self.grid)
         return (shape + own).astype(np.float32)
+
+
+def _through(colour: Map, film: Map, absorption: Map) -> Map:
+    """Colour seen through a film that absorbs each channel by its thickness; a fresh array."""
+    seen = np.empty_like(colour)
+    for channel, share in enumerate(absorption):
+        np.multiply(colour[..., channel], np.exp(-film * share), out=seen[..., channel])
+    return seen

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from .brushwork import Design, plain_tone
-from .grid import Grid, generator, smooth_noise, smoothstep
+from .grid import Grid, generator, lightness, smooth_noise, smoothstep
 from .pigments import answers
 from .scenes.composition import compose_design
 from .spec import PaintingSpec
@@ -80,7 +80,7 @@ def _turns(subject: Subject, grid: Grid, rng: np.random.Generator) -> int:
 
 def underdrawing(design: Design, grid: Grid, rng: np.random.Generator) -> Map:
     """Lines of the first drawing, 0 to 1: contours a little astray, hatching in the shadows."""
-    light = plain_tone(design).mean(2)
+    light = lightness(plain_tone(design))
     rows, columns = light.shape
     fine = max(0.9, grid.px(1.1))
     soft = cv2.GaussianBlur(light, (0, 0), fine)
@@ -113,6 +113,6 @@ def infrared_with(infrared: Map, drawing: Map, hidden: Hidden | None) -> Map:
     through = 0.25 + 0.75 * smoothstep(0.15, 0.75, infrared)
     stack = infrared * (1 - 0.68 * drawing * through)
     if hidden is not None:
-        veil = smoothstep(0.45, 0.10, hidden.tone.mean(2))
+        veil = smoothstep(0.45, 0.10, lightness(hidden.tone))
         stack = stack * (1 - 0.22 * veil * through)
     return stack.astype(np.float32)

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .grid import Grid, blur, smooth_noise, smoothstep
+from .grid import Grid, blur, lightness, smooth_noise, smoothstep
 from .maps import Picture
 from .pigments import answers
 from .vocabulary import Map
@@ -166,7 +166,7 @@ def plain_tone(design: Design) -> Map:
 
 def _wanted_detail(design: Design) -> Map:
     """Detail asked for, and more wherever the design has an edge."""
-    light = design.tone.mean(2)
+    light = lightness(design.tone)
     sigma = max(0.8, 0.0016 * float(np.sqrt(light.size)))
     soft = cv2.GaussianBlur(light, (0, 0), sigma)
     slope = cv2.magnitude(
@@ -240,7 +240,7 @@ def _lay(
     for one, line in enumerate(np.round(path * 8).astype(np.int32)):
         cv2.polylines(index, [line], False, float(one + 1), thickness, cv2.LINE_8, 3)
     covered = np.flatnonzero(index.ravel())
-    number = index.ravel()[covered].astype(np.int32) - 1
+    number = index.ravel().take(covered).astype(np.int32) - 1
     y, x = np.divmod(covered.astype(np.int32), np.int32(columns))
     along, across = _inside(x, y, place, angle, number)
     along *= np.float32(1 / length)
@@ -248,21 +248,24 @@ def _lay(
     load = _hairs(hairs, along * length, across, number, rng)
     away = np.abs(across)
     flat = painted.reshape(-1, 3)
-    laid = _colours(design.tone, place, layer, rng)[number]
-    stray = laid - design.tone.reshape(-1, 3)[covered]
+    laid = _colours(design.tone, place, layer, rng).take(number, axis=0)
+    stray = laid - design.tone.reshape(-1, 3).take(covered, axis=0)
     alpha = smoothstep(0.5, 0.5 - min(0.45, 0.9 / width), away)
     alpha *= 1 - np.float32(layer.dryness) * smoothstep(0.05, 0.55, along + 0.12 * load)
     alpha *= np.minimum(0.92 + 0.22 * load, 1)
     alpha *= np.exp(-np.float32(layer.restraint) * np.einsum("ij,ij->i", stray, stray))
-    light = laid.mean(1)
+    light = lightness(laid)
     laid *= (1 + np.float32(0.055) * load)[:, None]
-    laid -= flat[covered]
+    before = flat.take(covered, axis=0)
+    laid -= before
     laid *= alpha[:, None]
-    flat[covered] += laid
+    laid += before
+    flat[covered] = laid
     ridge = 0.65 + 0.5 * load + 0.5 * smoothstep(0.22, 0.46, away)
     body = np.float32(layer.body_mm) * ridge * (0.35 + 1.1 * light)
     thick = impasto.reshape(-1)
-    thick[covered] += (body - 0.5 * thick[covered]) * alpha
+    there = thick.take(covered)
+    thick[covered] = there + (body - 0.5 * there) * alpha
 
 
 def _places(
@@ -331,10 +334,9 @@ def _inside(
     number: NDArray[np.int32],
 ) -> tuple[Map, Map]:
     """Place of each pixel within its stroke: along and across, px from its middle."""
-    table = np.stack([place[:, 0], place[:, 1], np.cos(angle), np.sin(angle)], 1)[number]
-    dx = x.astype(np.float32) - table[:, 0]
-    dy = y.astype(np.float32) - table[:, 1]
-    cos, sin = table[:, 2], table[:, 3]
+    dx = x.astype(np.float32) - place[:, 0].take(number)
+    dy = y.astype(np.float32) - place[:, 1].take(number)
+    cos, sin = np.cos(angle).take(number), np.sin(angle).take(number)
     return dx * cos + dy * sin, dy * cos - dx * sin
 
 
@@ -342,10 +344,10 @@ def _hairs(
     hairs: Map, along: Map, across: Map, number: NDArray[np.int32], rng: np.random.Generator
 ) -> Map:
     """Load of paint left by the hairs at each pixel, mean 0."""
-    offset = rng.integers(0, 512, (int(number.max()) + 1, 2))
-    row = (across * 40 + offset[number, 0]).astype(np.int32) & 511
-    column = (along * 60 + offset[number, 1]).astype(np.int32) & 511
-    return np.asarray(hairs[row, column])
+    offset = rng.integers(0, 512, (int(number.max()) + 1, 2)).astype(np.float32)
+    row = (across * 40 + offset[:, 0].take(number)).astype(np.int32) & 511
+    column = (along * 60 + offset[:, 1].take(number)).astype(np.int32) & 511
+    return np.asarray(hairs.ravel().take(row * 512 + column))
 
 
 __all__ = ["MANNER", "Design", "Layer", "blur", "lay_paint"]

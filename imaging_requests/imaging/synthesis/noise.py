@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 
 import cv2
@@ -54,8 +55,19 @@ def _grain(shape: tuple[int, ...], seed: int) -> Map:
     rng = np.random.default_rng([seed, 53])
     flip_y, flip_x = (1 if flag else -1 for flag in rng.integers(0, 2, 2))
     pattern = pattern[::flip_y, ::flip_x]
-    shift = rng.integers(0, PATTERN_SIDE, 2)
-    turns, rows = np.divmod(np.arange(shape[0]) + shift[0], PATTERN_SIDE)
-    turns -= turns[0]
-    columns = (np.arange(shape[1])[None, :] + shift[1] + TURN_SHIFT * turns[:, None]) % PATTERN_SIDE
-    return np.ascontiguousarray(pattern[rows[:, None], columns])
+    y, x = (int(value) for value in rng.integers(0, PATTERN_SIDE, 2))
+    grain = np.empty(shape, np.float32)
+    for turn, (top, first_row, height) in enumerate(_runs(y, shape[0])):
+        for left, first, width in _runs((x + TURN_SHIFT * turn) % PATTERN_SIDE, shape[1]):
+            part = pattern[first_row : first_row + height, first : first + width]
+            grain[top : top + height, left : left + width] = part
+    return grain
+
+
+def _runs(first: int, length: int) -> Iterator[tuple[int, int, int]]:
+    """Where a length is to be filled, from which place of the pattern on, and how far."""
+    done = 0
+    while done < length:
+        step = min(PATTERN_SIDE - first, length - done)
+        yield done, first, step
+        done, first = done + step, 0

@@ -51,6 +51,8 @@ PALETTE = (
 _COLOURS = np.sqrt(np.clip(np.array([srgb(*p.colour) for p in PALETTE]), 0, 1)).astype(np.float32)
 _ANSWERS = np.array([[p.infrared, p.x_ray, *p.fluorescence] for p in PALETTE], np.float32)
 NEARNESS = 0.010
+#: Tones that are looked at together: few enough to stay in the fast memory.
+BLOCK = 8192
 
 
 def tone(name: str) -> Map:
@@ -77,10 +79,14 @@ def answers(tones: Map) -> Map:
         (n, 5): infrared reflectance, X-ray attenuation, fluorescence R, G, B; the average over
         palette pigments weighted by exp(-distance squared / 0.01).
     """
-    distance = (
-        np.sum(tones**2, 1)[:, None] - 2 * tones @ _COLOURS.T + np.sum(_COLOURS**2, 1)[None, :]
-    )
-    distance -= distance.min(1, keepdims=True)
-    weight = np.exp(-distance / np.float32(NEARNESS))
-    weight /= weight.sum(1, keepdims=True)
-    return np.asarray(weight @ _ANSWERS, np.float32)
+    found = np.empty((len(tones), _ANSWERS.shape[1]), np.float32)
+    for first in range(0, len(tones), BLOCK):
+        part = tones[first : first + BLOCK]
+        # one row for each pigment; the tone's own square is the same for all and falls out
+        nearness = (2 * _COLOURS) @ part.T
+        nearness -= np.sum(_COLOURS**2, 1)[:, None]
+        nearness -= nearness.max(0)
+        nearness /= np.float32(NEARNESS)
+        weight = np.exp(nearness, out=nearness)
+        found[first : first + BLOCK] = (_ANSWERS.T @ weight / weight.sum(0)).T
+    return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from .grid import Grid, Region, blur, smooth_noise
+from .grid import Grid, Region, blur, lay_over, smooth_noise, spread
 from .maps import FaceMaps
 from .sheet import Sheet
 from .vocabulary import Map, Rect
@@ -65,11 +65,11 @@ class Wall:
         shade = np.float32(1.0) if texture is None else np.clip(1 + texture[at], 0.2, 2.2)
         cover = region.cover * np.float32(alpha)
         colour = np.asarray(stuff.colour, np.float32) * np.atleast_2d(shade)[..., None]
-        self.paint[at] += (colour - self.paint[at]) * cover[..., None]
+        lay_over(self.paint[at], colour, cover)
         self.infrared[at] += (
             np.clip(_infrared(stuff) * (0.6 + 0.4 * shade), 0, 1) - self.infrared[at]
         ) * cover
-        self.glow[at] += (np.asarray(stuff.glow, np.float32) - self.glow[at]) * cover[..., None]
+        lay_over(self.glow[at], np.asarray(stuff.glow, np.float32), cover)
         if thickness_mm:
             self.height[at] += np.float32(thickness_mm) * region.cover
 
@@ -102,9 +102,9 @@ class Wall:
         """
         window = (slice(at[0], at[0] + share.shape[0]), slice(at[1], at[1] + share.shape[1]))
         paint, infrared, glow = self.paint[window], self.infrared[window], self.glow[window]
-        paint += (np.asarray(stuff.colour, np.float32) - paint) * share[..., None]
+        lay_over(paint, np.asarray(stuff.colour, np.float32), share)
         infrared += (np.float32(_infrared(stuff)) - infrared) * share
-        glow += (np.asarray(stuff.glow, np.float32) - glow) * share[..., None]
+        lay_over(glow, np.asarray(stuff.glow, np.float32), share)
 
     def write(
         self,
@@ -184,7 +184,7 @@ class Wall:
         soft = np.zeros((y1 - y0, x1 - x0), np.float32)
         soft[region.y0 - y0 : region.y1 - y0, region.x0 - x0 : region.x1 - x0] = region.cover
         soft = np.clip(1.6 * blur(soft, reach), 0, 1)
-        self.paint[y0:y1, x0:x1] *= (1 - np.float32(0.62) * soft)[..., None]
+        self.paint[y0:y1, x0:x1] *= spread(1 - np.float32(0.62) * soft)
 
     def maps(self, rng: np.random.Generator) -> FaceMaps:
         """The finished face."""

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from ..brushwork import Accent, Design
-from ..grid import Grid, Region, blur, smooth_noise, smoothstep
+from ..grid import Grid, Region, blur, lay_over, smooth_noise, smoothstep, spread
 from ..vocabulary import Attribute, Map
 
 Point = tuple[float, float]
@@ -111,7 +111,7 @@ class Board:
             return
         window = (slice(region.y0, region.y1), slice(region.x0, region.x1))
         cover = region.cover * np.float32(alpha)
-        self.tone[window] += (np.asarray(tone, np.float32) - self.tone[window]) * cover[..., None]
+        lay_over(self.tone[window], np.asarray(tone, np.float32), cover)
         self.hide(window, cover)
         if detail is not None:
             self.detail[window] += (np.float32(detail) - self.detail[window]) * region.cover
@@ -147,12 +147,11 @@ class Board:
 
     def wash(self, alpha: Map | float, tone: Tone) -> None:
         """Mix a colour into the whole board with an opacity map."""
-        share = alpha[..., None] if isinstance(alpha, np.ndarray) else np.float32(alpha)
-        self.tone += (np.asarray(tone, np.float32) - self.tone) * share
+        lay_over(self.tone, np.asarray(tone, np.float32), alpha)
 
     def darken(self, factor: Map) -> None:
         """Multiply the tones by a map."""
-        self.tone *= factor[..., None]
+        self.tone *= spread(factor)
 
     def glow(self, centre: Point, radius: float, tone: Tone, strength: float = 1.0) -> None:
         """Light around a source, added as light adds, strongest in the middle."""
