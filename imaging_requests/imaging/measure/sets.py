@@ -163,9 +163,9 @@ def _movement(ordered: Sequence[tuple[float, Frame]], plan: Plan, tools: Tools) 
     """Largest shift between neighbours, in px of the frames, from their sample parts."""
     rule, rules = SHIFT_RULE[plan.technique], tools.rules
     worst = None
-    for (_, one), (_, other) in pairwise(ordered):
+    for one, other in pairwise([_samples(frame) for _, frame in ordered]):
         lengths = []
-        for first, second in zip(_samples(one), _samples(other), strict=False):
+        for first, second in zip(one, other, strict=False):
             shift = shift_between(first, second)
             if shift is not None:
                 lengths.append(shift.length_px)
