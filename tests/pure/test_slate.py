@@ -136,6 +136,23 @@ def test_a_foreign_code_in_the_picture_is_no_slate() -> None:
     assert find_slate(photographed("HTTPS://EXAMPLE.ORG/LABEL/17")) is None
 
 
+def test_paint_with_places_like_marks_is_not_read_at_length(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A detector that sees a code everywhere costs no reading where no marks lie."""
+    monkeypatch.setattr(reading, "_read", lambda *_: pytest.fail("read in vain"))
+    rough = np.random.default_rng(8).integers(0, 256, (768, 1024)).astype(np.uint8)
+    picture = cv2.GaussianBlur(rough, (0, 0), 6)
+    at = np.array([(300, 200), (620, 230), (600, 520), (310, 540)], np.float32)
+
+    class Everywhere:
+        def detect(self, _: Any) -> tuple[bool, Any]:
+            return True, at[None] / 2
+
+    monkeypatch.setattr(reading.cv2, "QRCodeDetector", Everywhere)
+    assert find_slate(picture) is None
+
+
 def test_a_picture_without_pixels_is_refused() -> None:
     with pytest.raises(ValueError, match="grey picture"):
         find_slate(np.zeros((0, 4), np.uint8))

@@ -20,6 +20,14 @@ READ_AT_PX = (1024, 1536)
 CODE_PX = 480
 LEAST_PX = 64
 """A code of 33 modules within its quiet zone of 8 cannot be told in fewer pixels."""
+LEAST_SIDES = 0.35
+"""Shortest side of a code over its longest: held at 60 degrees it is a half."""
+MARK_MODULES = 7
+MARK_SIDES = (25, 29, 33, 37, 41)
+"""Modules on a side of the codes whose corner marks are looked for."""
+LEAST_MARK = 0.5
+"""Correlation from which a corner mark is one: codes that can be read have 0.6, paint below 0.4."""
+MARKS = 3
 Grey = NDArray[np.uint8]
 
 
@@ -45,8 +53,44 @@ def find_slate(grey: Grey) -> Slate | None:
     for looked_at in (small, _stretched(small)):
         found, corners = detector.detect(looked_at)
         if found and corners is not None:
-            return _read(grey, detector, corners[0] * (max(grey.shape) / max(looked_at.shape)))
+            at = corners[0] * (max(grey.shape) / max(looked_at.shape))
+            return _read(grey, detector, at) if _may_be_code(grey, at) else None
     return None
+
+
+def _may_be_code(grey: Grey, corners: NDArray[np.float32]) -> bool:
+    """Whether a code may lie there: a shape that one can have, with three corner marks.
+
+    Paint has many places that look like marks; reading each in vain takes far longer than this.
+    """
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    if sides.min() < LEAST_SIDES * sides.max():
+        return False
+    upright = _upright(grey, corners)
+    return any(_count_marks(upright, side) >= MARKS for side in MARK_SIDES)
+
+
+def _count_marks(upright: Grey, side: int) -> int:
+    """How many corners of a code turned upright hold a mark, if it has so many modules a side."""
+    edge = CODE_PX // 8
+    mark = _mark(round((CODE_PX - 2 * edge) * MARK_MODULES / side))
+    reach = 2 * edge + len(mark) - edge // 2
+    near = slice(0, reach), slice(CODE_PX - reach, CODE_PX)
+    return sum(
+        float(cv2.matchTemplate(upright[down, across], mark, cv2.TM_CCOEFF_NORMED).max())
+        >= LEAST_MARK
+        for down in near
+        for across in near
+    )
+
+
+def _mark(size_px: int) -> Grey:
+    """A corner mark: a dark square in a light ring in a dark one, 3, 5 and 7 modules wide."""
+    modules = np.zeros((MARK_MODULES, MARK_MODULES), np.uint8)
+    modules[1:-1, 1:-1] = 255
+    modules[2:-2, 2:-2] = 0
+    drawn = cv2.resize(modules, (size_px, size_px), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(cv2.GaussianBlur(drawn, (0, 0), size_px / 30), np.uint8)
 
 
 def _read(grey: Grey, detector: cv2.QRCodeDetector, corners: NDArray[np.float32]) -> Slate | None:
