@@ -18,6 +18,7 @@ from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
 from imaging_requests.people.templatetags.marks import status_legend
+from imaging_requests.progress.board_order import BoardHead
 from imaging_requests.progress.columns import COLUMNS, GROUPS, OPENS
 from imaging_requests.reckoning.truth.terms import Grade
 
@@ -58,7 +59,7 @@ class Totals:
         """The count line: present views resolved, and what treatments have undone."""
         return [
             {"figure": f"{self.resolved} of {self.present}", "unit": "present views resolved"},
-            {"figure": self.debt, "unit": "no longer true or undecided"},
+            {"figure": self.debt, "unit": "present views no longer true or undecided"},
             {"figure": self.lost, "unit": "lost for good"},
         ]
 
@@ -91,14 +92,24 @@ def draw(template: str, context: dict[str, Any]) -> SafeString:
 
 
 @lru_cache(maxsize=PAGES_KEPT)
-def draw_board(rows: Sequence[BoardRow]) -> SafeString:
-    """Draw the table of some rows."""
+def draw_board(
+    rows: Sequence[BoardRow], heads: Sequence[BoardHead] = (), order: str = ""
+) -> SafeString:
+    """Draw the table of some rows; with `heads` its columns can be put in order."""
+    none: list[BoardHead | None] = [None] * (3 + len(COLUMNS))
+    entry, unmet, grade, *columns = heads or none
     return draw(
         "components/board.html",
         {
-            "caption": "Entries and the views they are owed",
+            "caption": "Entries and the views they are owed" + (f", {order}" if order else ""),
+            "entry": entry,
+            "unmet": unmet,
+            "grade": grade,
             "groups": [{"label": label, "span": span} for label, span in GROUPS],
-            "columns": [{"code": column.code, "words": column.words} for column in COLUMNS],
+            "columns": [
+                {"code": column.code, "words": column.words, "head": head}
+                for column, head in zip(COLUMNS, columns, strict=True)
+            ],
             "body": mark_safe("".join(draw_row(row) for row in rows)),
         },
     )

@@ -84,6 +84,18 @@ def _conditions(derived: EntryStatus | None, objects: list[ObjectStatus]) -> lis
     ]
 
 
+def _unmet_words(unmet: list[ShownView]) -> str:
+    """Say how many views are not met, the present ones and those of treatments apart."""
+    present = sum(view.is_present for view in unmet)
+    past = len(unmet) - present
+    parts = [
+        f"{number} {kind} view{'' if number == 1 else 's'}"
+        for number, kind in ((present, "present"), (past, "treatment"))
+        if number
+    ]
+    return " and ".join(parts)
+
+
 def _missing(views: list[ShownView]) -> list[tuple[str, str, str]]:
     """The present views that nobody has made yet, as a wish would name them."""
     return [view.parts for view in views if view.is_present and not view.is_resolved]
@@ -129,6 +141,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
             }
         )
     lost = [view for view in views if view.status == Status.LOST]
+    unmet = [view for view in views if not view.is_resolved]
     return {
         "entry": entry,
         "answer": _sentence(entry, derived, fallen),
@@ -142,7 +155,8 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
             }
         ],
         "actions": actions,
-        "unmet": [view for view in views if not view.is_resolved],
+        "unmet": unmet,
+        "unmet_words": _unmet_words(unmet),
         "objects": [
             {
                 "thing": things[pk],

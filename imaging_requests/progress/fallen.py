@@ -53,8 +53,8 @@ def fallen_back(views: Sequence[ShownView], object_ids: Iterable[int]) -> Fallen
     made = sum(view.picture is not None for view in present)
     return Fallen(
         because=" and ".join(said) or "something was done to it",
-        counted=f"Counting pictures alone would say {made} of {len(present)}; "
-        f"{' and '.join(parts)}.",
+        counted=f"Counting pictures alone would say {made} of {len(present)} present views; "
+        f"of these {' and '.join(parts)}.",
     )
 
 

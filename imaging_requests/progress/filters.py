@@ -14,6 +14,7 @@ from imaging_requests.collection.models import Entry
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.queries import holders
 from imaging_requests.people.spoken import SpokenForm
+from imaging_requests.progress import board_order
 from imaging_requests.progress.board import GRADE_WORDS, draw
 from imaging_requests.treatments.models import Treatment, TreatmentState
 
@@ -45,7 +46,7 @@ class BoardFilter(django_filters.FilterSet):
     order = django_filters.ChoiceFilter(
         label="Order",
         method="in_order",
-        choices=(("unmet", "most unmet first"), ("least", "nearly finished first")),
+        choices=board_order.CHOICES,
         empty_label="by number",
     )
 
@@ -64,9 +65,8 @@ class BoardFilter(django_filters.FilterSet):
         ).distinct()
 
     def in_order(self, queryset: QuerySet[Entry], name: str, value: str) -> QuerySet[Entry]:
-        """Order by the number of views that are not met."""
-        first = "-derived__unmet" if value == "unmet" else "derived__unmet"
-        return queryset.order_by(first, "sort_key")
+        """Order as a head of the board or the field asks."""
+        return board_order.in_order(queryset, value)
 
 
 @lru_cache(maxsize=BARS_KEPT)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -178,7 +178,7 @@ def derive_entry(
     met = sum(status.status in RESOLVED for status in counted)
     return DerivedEntry(
         grade=graded,
-        why=why_not_full(graded),
+        why=why_not_full(graded, present=frozenset(status.view.key for status in present)),
         counts={
             "present": _counted(present),
             "all": _counted(everything),
@@ -212,8 +212,21 @@ OBSTACLE_WORDS: Mapping[ObstacleCode, tuple[str, str]] = {
 }
 
 
-def why_not_full(graded: EntryGrade) -> str:
-    """Say in one sentence what stands between an entry and its being whole."""
+def _of_which(of_now: int, of_then: int) -> str:
+    if not of_then:
+        return ""
+    if not of_now:
+        return " (all treatment views)"
+    return f" ({of_now} present, {of_then} treatment view{'s' if of_then > 1 else ''})"
+
+
+def why_not_full(graded: EntryGrade, *, present: Container[str] = ()) -> str:
+    """Say in one sentence what stands between an entry and its being whole.
+
+    `present` are the keys of views of the object as it is now. A step of a treatment can undo the
+    same picture twice over, as it is now and as it was owed after the treatment, so the sentence
+    says how many of the views are which.
+    """
     if graded.grade is Grade.FULL:
         return "Every view is filed."
     if graded.grade is Grade.FULL_WAIVED:
@@ -222,8 +235,12 @@ def why_not_full(graded: EntryGrade) -> str:
     if any(each.code is ObstacleCode.NOTHING_OWED for each in graded.obstacles):
         return "Nothing is owed yet."
     number = Counter(each.code for each in graded.obstacles)
+    of_now = sum(
+        each.code is ObstacleCode.VIEW_OPEN and each.key in present for each in graded.obstacles
+    )
     parts = [
         f"{number[code]} {one if number[code] == 1 else many}"
+        + (_of_which(of_now, number[code] - of_now) if code is ObstacleCode.VIEW_OPEN else "")
         for code, (one, many) in OBSTACLE_WORDS.items()
         if number[code]
     ]

@@ -18,6 +18,7 @@ from imaging_requests.people.policies import OWN_VISIT, is_outside, may, require
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import object_page
 from imaging_requests.progress.board import draw_board, draw_legend
+from imaging_requests.progress.board_order import heads, order_words
 from imaging_requests.progress.board_reads import (
     board_entries,
     catalogues_with_numbers,
@@ -136,7 +137,11 @@ def board(request: HttpRequest, pk: int) -> HttpResponse:
             request.path if request.GET else "",
         ),
         "page": page,
-        "table": draw_board(rows) if rows else "",
+        "table": draw_board(
+            rows, heads(request.GET.urlencode()), order_words(request.GET.get("order", ""))
+        )
+        if rows
+        else "",
         "legend": draw_legend(),
         "form": form,
         "look_back": draw_look_back(request.path, form),

@@ -1,4 +1,5 @@
-// Walks the links of a dense table with the arrow keys: one stop for the Tab key, then cell by cell.
+// Walks the links of a dense table with the arrow keys: one stop for the Tab key in its heads and
+// one in its rows, then cell by cell.
 // Home and End go to the ends of the row, Page Up and Page Down ten rows. Without this file every
 // link is a stop.
 
@@ -60,8 +61,35 @@ function target(rows, link, key) {
   }
 }
 
+// The heads of two rows as they stand beside each other.
+function heads(table) {
+  const left = (link) => link.getBoundingClientRect().left;
+  return [...table.querySelectorAll("thead a")].sort((one, two) => left(one) - left(two));
+}
+
+function targetOfHead(table, link, key) {
+  const all = heads(table);
+  const place = all.indexOf(link);
+  switch (key) {
+    case "ArrowLeft":
+      return all[place - 1];
+    case "ArrowRight":
+      return all[place + 1];
+    case "Home":
+      return all[0];
+    case "End":
+      return all.at(-1);
+    default:
+      return undefined;
+  }
+}
+
 function oneStop(table) {
-  const all = [...table.querySelectorAll("tbody a")];
+  keepOne(heads(table));
+  keepOne([...table.querySelectorAll("tbody a")]);
+}
+
+function keepOne(all) {
   const current = all.find((link) => link === document.activeElement) ?? all[0];
   for (const link of all) {
     const wanted = link === current ? 0 : -1;
@@ -79,11 +107,13 @@ function walk(table) {
   table.dataset.walk = "ready";
   table.addEventListener("focusin", () => oneStop(table));
   table.addEventListener("keydown", (event) => {
-    const link = event.target.closest("tbody a");
+    const link = event.target.closest("thead a, tbody a");
     if (!link || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) {
       return;
     }
-    const next = target([...table.querySelectorAll("tbody tr")], link, event.key);
+    const next = link.closest("thead")
+      ? targetOfHead(table, link, event.key)
+      : target([...table.querySelectorAll("tbody tr")], link, event.key);
     if (next) {
       event.preventDefault();
       next.focus();
