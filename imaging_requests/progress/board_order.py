@@ -32,8 +32,8 @@ CHOICES = (
     (LEAST_DONE, "by grade, not started first"),
     (MOST_DONE, "by grade, full first"),
     (
-        "Open first in",
-        tuple((f"{OPEN_IN}{column.key}", column.words) for column in COLUMNS),
+        "One column",
+        tuple((f"{OPEN_IN}{each.key}", f"open first: {each.words}") for each in COLUMNS),
     ),
 )
 
@@ -116,7 +116,7 @@ def order_words(order: str) -> str:
         if value == order and isinstance(words, str):
             return words
     key = order.removeprefix(OPEN_IN)
-    return f"open first in {KEYS[key].words}" if key in KEYS and key != order else "by number"
+    return f"open first: {KEYS[key].words}" if key in KEYS and key != order else "by number"
 
 
 def _address(asked: QueryDict, order: str) -> str:

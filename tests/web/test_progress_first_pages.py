@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -146,3 +147,11 @@ def test_an_entry_that_fell_back_says_so_in_its_title(client: Client) -> None:
     assert f"<h1>Entry 12 has fallen back: varnish removed on {day}</h1>" in page
     assert "Counting pictures alone would say " in page
     assert " are out of date and " in page
+    counted = re.search(r"(\d+) views are not met \((\d+) present, (\d+) treatment views\)", page)
+    assert counted is not None, "the sentence says what it counts"
+    total, present, past = (int(each) for each in counted.groups())
+    assert total == present + past
+    assert f"Not met: {present} present views and {past} treatment views" in page
+    board = client.get(reverse("progress:board", args=[entry.catalogue_id])).content.decode()
+    assert re.search(rf"<b>{present}</b>\s*present views no longer true or undecided", board)
+    assert re.search(rf'#unmet">{total}</a>', board)
