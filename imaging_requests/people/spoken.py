@@ -43,6 +43,14 @@ UNREADABLE: tuple[tuple[type[forms.Field], str], ...] = (
     (forms.FileField, "“{label}”: the file did not arrive. Choose it again."),
     (forms.Field, "“{label}” cannot be read. Type it again."),
 )
+#: The same beside a box of the browser's own, which has its own way of writing a day and a time.
+IN_A_BOX: Mapping[str, str] = {
+    "date": "“{label}” is no day as it stands. Fill in the whole day, or choose it in the box.",
+    "datetime-local": (
+        "“{label}” is no day and time as it stands. Fill in all of it, or choose it in the box."
+    ),
+    "time": "“{label}” is no time of day as it stands. Fill in hours and minutes.",
+}
 #: Everything else, by the framework's code.
 OTHERS: Mapping[str, str] = {
     "invalid_choice": NOT_ON_OFFER,
@@ -120,8 +128,13 @@ def sentence(
     elif code == "max_length" and isinstance(field, forms.FileField):
         words = "“{label}”: the file's name is too long. Give it a shorter one."
     else:
-        words = OTHERS.get(code) or _of_kind(field, UNREADABLE)
+        words = OTHERS.get(code) or _in_a_box(field) or _of_kind(field, UNREADABLE)
     return words.format_map({**(values or {}), "label": label})
+
+
+def _in_a_box(field: forms.Field) -> str:
+    kind = getattr(field.widget, "input_type", "")
+    return IN_A_BOX.get(kind, "")
 
 
 def _of_kind(field: forms.Field, table: tuple[tuple[type[forms.Field], str], ...]) -> str:

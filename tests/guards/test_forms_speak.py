@@ -108,6 +108,10 @@ class _Sample(SpokenForm):
     area = forms.FloatField(label="Area, % of the face", max_value=100)
     phase = forms.IntegerField(min_value=1)
     day = forms.DateField(label="Day")
+    box = forms.DateField(label="Box", widget=forms.DateInput(attrs={"type": "date"}))
+    instant = forms.DateTimeField(
+        label="Instant", widget=forms.DateTimeInput(attrs={"type": "datetime-local"})
+    )
     address = forms.EmailField(label="Address")
     name = forms.CharField(label="Name", max_length=4)
     kind = forms.ChoiceField(label="Kind", choices=(("a", "a"),))
@@ -122,6 +126,8 @@ def test_the_sentences_name_the_label_and_say_what_to_do() -> None:
         "area": ["“Area, % of the face” is missing. Fill it in."],
         "phase": ["“Phase” is missing. Fill it in."],
         "day": ["“Day” is missing. Fill it in."],
+        "box": ["“Box” is missing. Fill it in."],
+        "instant": ["“Instant” is missing. Fill it in."],
         "address": ["“Address” is missing. Fill it in."],
         "name": ["“Name” is missing. Fill it in."],
         "kind": ["“Kind” is not chosen yet. Choose one from the list."],
@@ -134,6 +140,8 @@ def test_the_sentences_name_the_label_and_say_what_to_do() -> None:
         "area": "101",
         "phase": "0",
         "day": "soon",
+        "box": "2026-04-31",
+        "instant": "soon",
         "address": "at home",
         "name": "Runa of the quay",
         "kind": "b",
@@ -146,6 +154,10 @@ def test_the_sentences_name_the_label_and_say_what_to_do() -> None:
         "area": ["“Area, % of the face” must be 100 or less."],
         "phase": ["“Phase” must be 1 or more."],
         "day": ["“Day” takes a day, written as 2026-04-24."],
+        "box": ["“Box” is no day as it stands. Fill in the whole day, or choose it in the box."],
+        "instant": [
+            "“Instant” is no day and time as it stands. Fill in all of it, or choose it in the box."
+        ],
         "address": ["“Address” takes an e-mail address, such as name@museum.example."],
         "name": ["“Name” takes at most 4 characters and has 16. Shorten it."],
         "kind": ["“Kind”: what was chosen is not on offer any more. Choose from the list."],
