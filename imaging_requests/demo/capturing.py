@@ -11,9 +11,16 @@ from django.db import transaction
 from imaging_requests.campaigns import actions as campaigns
 from imaging_requests.campaigns.checks import check_session
 from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.collection.models import EntryObject
 from imaging_requests.deliverables import actions as deliverables
 from imaging_requests.deliverables import filing
-from imaging_requests.deliverables.models import Deliverable, DeliverableState, Polarity
+from imaging_requests.deliverables.models import (
+    Deliverable,
+    DeliverableState,
+    Package,
+    PackageItem,
+    Polarity,
+)
 from imaging_requests.demo import bringing, duties
 from imaging_requests.demo.calendar import working_day_after
 from imaging_requests.demo.codes import View
@@ -71,12 +78,20 @@ def _sealings(world: World) -> Iterator[Step]:
 
 def _seal(world: World, number: str, now: datetime) -> None:
     entry_id = world.entries[number]
-    if filing.sheet_of(entry_id, now).ready:
+    if _has_unsealed(entry_id) and filing.sheet_of(entry_id, now).ready:
         deliverables.file_accepted(
             actor=world.people[world.scenario["campaigns"]["sealing"]["by"]],
             entry_id=entry_id,
             now=now,
         )
+
+
+def _has_unsealed(entry_id: int) -> bool:
+    """Whether an accepted picture of the entry is in no sealed package yet."""
+    members = EntryObject.objects.filter(entry=entry_id, removed_at=None).values("object")
+    sealed = PackageItem.objects.filter(package__state=Package.State.SEALED).values("deliverable")
+    accepted = Deliverable.objects.filter(state=DeliverableState.ACCEPTED, object__in=members)
+    return accepted.exclude(pk__in=sealed).exists()
 
 
 class _Act:

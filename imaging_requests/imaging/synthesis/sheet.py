@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 
 import cv2
@@ -9,6 +10,9 @@ import numpy as np
 
 from .grid import Grid, Region
 from .vocabulary import Map, Rect
+
+#: Maps made smaller that are remembered: an X-ray lays so many planes over each other.
+RECENT = 6
 
 
 class Sheet:
@@ -113,7 +117,7 @@ class Sheet:
         if factor < 0.95:
             source_rows, source_columns = field.shape[:2]
             size = (max(1, round(source_columns * factor)), max(1, round(source_rows * factor)))
-            field = cv2.resize(field, size, interpolation=cv2.INTER_AREA)
+            field = _reduced(field, size)
             ratio_x, ratio_y = size[0] / source_columns, size[1] / source_rows
         # tile px -> mm -> before enlargement -> source px
         step = 1 / (self.px_per_mm * enlarge)
@@ -137,6 +141,19 @@ class Sheet:
         if region.ndim == 3:
             cover = cover[..., None]
         region += (colour - region) * cover
+
+
+_recent: deque[tuple[Map, tuple[int, int], Map]] = deque(maxlen=RECENT)
+
+
+def _reduced(field: Map, size: tuple[int, int]) -> Map:
+    """A map made smaller; the last few are remembered, since tiles are parts of the same face."""
+    for whole, its_size, small in _recent:
+        if whole is field and its_size == size:
+            return small
+    small = np.asarray(cv2.resize(field, size, interpolation=cv2.INTER_AREA))
+    _recent.append((field, size, small))
+    return small
 
 
 def _share(first: int, last: int, low: float, high: float) -> Map:
