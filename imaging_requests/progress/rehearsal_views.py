@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from imaging_requests.people.errors import DomainError
@@ -37,4 +38,4 @@ def rehearse(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
             else "The rehearsal is being worked out in the background. Load this page in a while."
         )
         messages.success(request, said)
-    return redirect("protocols:version", kind=kind, pk=pk)
+    return redirect(f"{reverse('protocols:version', args=[kind, pk])}#rehearsal")

@@ -88,7 +88,7 @@ LABELS = {
     "correct": ("Propose other times", "Propose these times", ""),
     "countersign": ("Countersign", "Countersign: these times are right", "do"),
     "decline": ("Decline", "Decline the proposal", "stop"),
-    "emergency": ("Say what the emergency start owes", "Record it", "do"),
+    "emergency": ("Say what the emergency start owes", "Record it", ""),
     "drop": ("Drop this step", "Drop the step", "stop"),
     "add": ("Plan a step", "Add the step", ""),
     "sign-off": ("Sign the treatment off", "Sign off", "do"),

@@ -305,9 +305,13 @@ def _warnings(
     """List what corrected or backdated times change, once, before they are saved."""
     if act not in ("start", "correct", "finish") or not form.is_valid() or "seen" in request.POST:
         return ()
+    times = _times_of(step, form.cleaned_data)
+    started_at, finished_at = times["started_at"], times["finished_at"]
+    if started_at and finished_at and finished_at < started_at:
+        return ()  # refused when it is run; what it would change means nothing
     return acts.correction_sentences(
         step,
-        **_times_of(step, form.cleaned_data),
+        **times,
         now=timezone.now(),
         is_correction=act == "correct",
     )

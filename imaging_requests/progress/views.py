@@ -161,7 +161,9 @@ def _board_then(request: HttpRequest, pk: int, times: TwoTimes, form: LookBackFo
     rows = then.rows(max(page.start_index() - 1, 0), page.end_index())
     context: dict[str, Any] = {
         "title": catalogue.title,
-        "answer": f"On {times.as_of_words}, {then.totals.sentence}",
+        "answer": f"On {times.as_of_words}, {then.totals.sentence}"
+        if rows
+        else f"On {times.as_of_words} no entry had an object yet",
         "counts": then.totals.counts,
         "page": page,
         "table": draw_board(rows) if rows else "",

@@ -150,7 +150,9 @@ class StartForm(SpokenForm):
         required=False,
         help_text="Only if the object cannot wait. What is not recorded before is lost.",
     )
-    emergency_reason = _words("Why it could not wait", required=False)
+    emergency_reason = _words(
+        "Why it could not wait", required=False, help_text="An emergency needs it."
+    )
     record_picture = forms.CharField(
         label="Where the picture made on the spot is kept",
         max_length=240,
@@ -170,6 +172,8 @@ class StartForm(SpokenForm):
     def __init__(self, *args: Any, actor: User, gate_is_open: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["witness"].queryset = witnesses(actor)  # type: ignore[attr-defined]
+        # Needed with the tick above it only, so that no label says that it may stay empty.
+        self.fields["emergency_reason"].is_needed = True  # type: ignore[attr-defined]
         if gate_is_open:
             for name in ("is_emergency", "emergency_reason", "record_picture", "witness"):
                 del self.fields[name]
@@ -283,9 +287,11 @@ class EmergencyForm(SpokenForm):
         self.fields["witness"].queryset = witnesses  # type: ignore[attr-defined]
         for name in {"witness", "record_picture"} - set(lacking):
             del self.fields[name]
+        if len(self.fields) == 1:
+            next(iter(self.fields.values())).required = True
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if not any(cleaned.values()):
+        if len(self.fields) != 1 and not any(cleaned.values()):
             raise forms.ValidationError("Name the witness or say where the picture is kept.")
         return cleaned

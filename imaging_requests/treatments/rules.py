@@ -190,7 +190,7 @@ def demand_gate(
             code="treatments.gate_shut",
             next_step=(
                 "Have the missing pictures made and accepted, or waived. If the object cannot "
-                "wait, start as an emergency with a reason and a witness."
+                "wait, tick the emergency and say why; a witness is owed, now or later."
             ),
             data={"missing": list(gate.missing)},
         )

@@ -54,6 +54,30 @@ def test_the_treatment_page_says_what_is_owed_and_until_when(
     assert REASON in shown
 
 
+def test_a_field_that_is_needed_does_not_say_that_it_may_stay_empty(client: Client) -> None:
+    runa = factory.conservator()
+    thing = factory.museum_object("AR 0040")
+    factory.entry(thing, number="17")
+    treatment = factory.treatment(thing, (2,), by=runa)
+    shown = page(client, runa, reverse("progress:treatment", args=[treatment.pk]))
+    assert "It cannot wait: start with the gate shut" in shown
+    label = shown.partition(">Why it could not wait")[2].partition("</label>")[0]
+    assert label == ""
+    kept = shown.partition(">Where the picture made on the spot is kept")[2]
+    assert "may stay empty" in kept.partition("</label>")[0]
+
+
+def test_what_alone_is_owed_is_needed_and_the_state_is_said_once(client: Client) -> None:
+    runa = factory.conservator()
+    treatment, _ = begun(runa, timezone.now(), record_picture="Telephone, sheet 7")
+    shown = page(client, runa, reverse("progress:treatment", args=[treatment.pk]))
+    assert ">Named as witness</label>" in shown
+    heading = " ".join(shown.partition("<h3>")[2].partition("</h3>")[0].split())
+    assert "under way, began " in heading
+    assert "started" not in heading
+    assert shown.count("button--do") == 1
+
+
 def test_first_pages_of_those_who_answer_for_it_say_so_until_it_is_complete(client: Client) -> None:
     runa, signe, corvin = factory.conservator(), factory.lead(), factory.head()
     tibor, first = factory.conservator("Tibor"), reverse("progress:first_page")

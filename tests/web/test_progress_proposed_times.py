@@ -63,6 +63,12 @@ def propose(client: Client, step: Intervention) -> TimesProposal:
     asked = client.post(address, typed)
     assert asked.status_code == 422
     assert "UV of the front, captured on" in words(asked)
+    assert '<section class="cautions" tabindex="-1" autofocus' in asked.content.decode()
+    assert "the conservator in charge come first" not in words(asked), "it warns of no danger"
+    turned = client.post(address, typed | {"finished_at": hours_ago(51)})
+    assert turned.status_code == 422
+    assert "Not saved." in words(turned), "impossible times are refused at once"
+    assert "Before you save" not in words(turned)
     assert not TimesProposal.objects.exists(), "what changes is shown before anything is kept"
     kept = client.post(address, typed | {"seen": "yes"}, follow=True)
     assert "Other times for step 1 are proposed. Nothing changes until" in words(kept)

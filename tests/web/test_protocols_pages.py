@@ -193,3 +193,17 @@ def test_an_entry_is_moved_with_a_reason() -> None:
         address, {"protocol": three.pk, "read_version": 1, "reason": "agreed"}, follow=True
     )
     assert "Entry 24 follows the catalogue, version 3" in answer.content.decode()
+
+
+def test_after_a_rehearsal_the_page_opens_at_its_report() -> None:
+    factory.rules()
+    signe = factory.lead()
+    row = factory.protocol(4, state=VersionState.DRAFT)
+    client = signed_in(signe)
+    sent = client.post(
+        reverse("progress:rehearse", args=["protocol", row.pk]), {"read_version": row.row_version}
+    )
+    assert sent["Location"].endswith("#rehearsal")
+    shown = client.get(sent["Location"]).content.decode()
+    assert 'id="rehearsal"' in shown
+    assert "I have read this report" in shown

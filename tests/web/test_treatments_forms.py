@@ -112,5 +112,10 @@ def test_an_emergency_is_completed_with_what_it_lacks() -> None:
     people = witnesses(runa)
     form = EmergencyForm({"witness": ""}, witnesses=people, lacking=["witness"])
     assert "record_picture" not in form.fields
-    assert form.non_field_errors() == ["Name the witness or say where the picture is kept."]
+    assert form.errors == {
+        "witness": ["“Named as witness” is not chosen yet. Choose one from the list."]
+    }
+    both = ["witness", "record_picture"]
+    neither = EmergencyForm({"witness": ""}, witnesses=people, lacking=both)
+    assert neither.non_field_errors() == ["Name the witness or say where the picture is kept."]
     assert EmergencyForm({"witness": tibor.pk}, witnesses=people, lacking=["witness"]).is_valid()
