@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db.backends.base.creation import BaseDatabaseCreation
 from django.db.backends.postgresql.base import DatabaseOperations as PostgresOperations
 from django.db.backends.sqlite3.base import DatabaseOperations as SqliteOperations
 
 from imaging_requests.people import guards
+from tests.shared_database import shared
 
 LOCAL_HOSTS = {"127.0.0.1", "::1", "localhost", ""}
 _FLUSH_SQLITE = SqliteOperations.execute_sql_flush
@@ -59,6 +62,19 @@ def stores(tmp_path: Path, settings: Any) -> Path:
     ):
         folder.mkdir(parents=True, exist_ok=True)
     return tmp_path
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[None]:
+    """Let processes that share a run share the making of its tables."""
+    with pytest.MonkeyPatch.context() as patch:
+        if "PYTEST_XDIST_WORKER" in os.environ:
+            run = tmp_path_factory.getbasetemp().parent
+            create = BaseDatabaseCreation.create_test_db
+            patch.setattr(BaseDatabaseCreation, "create_test_db", shared(run, create))
+        yield
 
 
 def _flushed_without_guards(self: SqliteOperations, sql_list: list[str]) -> None:
