@@ -24,7 +24,7 @@ import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,7 @@ import requests
 from tusclient.client import TusClient
 
 from tests.intake_world import BEAT, CELERY, QUIET, World, kill, migrated, new_world
+from tests.true_masters import pixels, tiff
 from tests.tus_sender import TROUBLE, Sending
 
 SAFE = "You may format the card"
@@ -259,10 +260,6 @@ class Run:
 
 def content(drop: int, number: int, at: str) -> bytes:
     """A small true master, another one for each drop and number."""
-    from datetime import datetime
-
-    from tests.intake_scene import pixels, tiff
-
     taken = datetime.fromisoformat(at) + timedelta(seconds=10 * number)
     seed = 1_000 * drop + number
     return tiff(seed, at=taken, picture=pixels(seed, width=48, height=32))
