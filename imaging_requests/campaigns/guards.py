@@ -39,6 +39,13 @@ def declare() -> None:
         ("lightdose", "Light that an object received is never deleted."),
     ):
         keep(f"campaigns_{name}", words)
+    add_guard(
+        table="campaigns_setupcard",
+        name="with_lines_stays",
+        event="DELETE",
+        message="A set-up card by which something was planned or shot is never deleted.",
+        when="EXISTS (SELECT 1 FROM campaigns_shotline AS l WHERE l.setup_card_id = OLD.id)",
+    )
     for name, words in (
         ("campaign", "A campaign with an event is never deleted."),
         ("session", "A session with an event is never deleted: cancel it."),

@@ -72,6 +72,16 @@ def declare() -> None:
         message="An object with an event is never deleted: withdraw its record.",
         when="EXISTS (SELECT 1 FROM people_auditevent AS e WHERE e.object_id = OLD.id)",
     )
+    add_guard(
+        table="campaigns_shotline",
+        name="with_files_stays",
+        event="DELETE",
+        message="A shot line on which files or a picture lie is never deleted.",
+        when=(
+            "EXISTS (SELECT 1 FROM intake_frame AS f WHERE f.shot_line_id = OLD.id) OR "
+            "EXISTS (SELECT 1 FROM deliverables_deliverable AS d WHERE d.shot_line_id = OLD.id)"
+        ),
+    )
 
 
 def _declare_pictures() -> None:

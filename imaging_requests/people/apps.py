@@ -20,6 +20,7 @@ class PeopleConfig(AppConfig):
                 event=event,
                 message="The audit trail is append-only: an event is never changed or deleted.",
             )
+        guards.keep("people_user", "An account is never deleted: close it.")
         pre_migrate.connect(guards.before_migration, sender=self)
         post_migrate.connect(guards.after_migration, sender=self)
         checks.register(guards.all_stand, checks.Tags.database)

@@ -37,7 +37,8 @@ def declare() -> None:
             event="UPDATE",
             message="A published version of the rules never changes: write a new version.",
             when=(
-                f"OLD.state <> 'draft' AND ({changed} OR NOT (NEW.state = OLD.state "
+                f"OLD.state <> 'draft' AND ({changed} OR (NEW.state = OLD.state "
+                "AND NEW.row_version <> OLD.row_version) OR NOT (NEW.state = OLD.state "
                 "OR (OLD.state = 'published' AND NEW.state = 'retired')))"
             ),
         )

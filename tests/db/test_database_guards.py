@@ -248,6 +248,7 @@ def test_a_published_version_never_changes_whatever_its_kind(kind: str) -> None:
         {"published_by_id": other.pk},
         {"co_signed_by_id": other.pk},
         {"created_at": NOW},
+        {"row_version": row.row_version + 1},
         {"state": VersionState.DRAFT},
     ):
         refused(*set_raw(row, **changes), said=words)

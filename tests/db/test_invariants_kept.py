@@ -8,7 +8,13 @@ from collections.abc import Callable
 import pytest
 from django.db import models
 
-from imaging_requests.campaigns.models import Booking, LightDose, Resource, SessionSignature
+from imaging_requests.campaigns.models import (
+    Booking,
+    LightDose,
+    Resource,
+    SessionSignature,
+    ShotLine,
+)
 from imaging_requests.collection.models import (
     CollectionObject,
     EntryObject,
@@ -228,6 +234,7 @@ KEPT: dict[str, Made] = {
     "deliverables_correctionnotice": _notice,
     "deliverables_delivery": _delivery,
     "deliverables_loneworker": _lone_work,
+    "people_user": lambda obj: factory.photographer(),
     "protocols_entrypin": lambda obj: factory.entry(obj).pins.get(),
     "protocols_rehearsal": _rehearsal,
     "requesting_demand": _demand,
@@ -278,6 +285,16 @@ def test_i34_what_the_trail_speaks_of_is_never_deleted(obj: CollectionObject, wh
 @pytest.mark.parametrize("what", ["session", "frame"])
 def test_i34_a_row_without_any_history_may_go(obj: CollectionObject, what: str) -> None:
     raw(*delete_raw(WITH_EVENTS[what](obj)))
+
+
+def test_i34_lines_and_cards_stay_without_foreign_keys_too(obj: CollectionObject) -> None:
+    """Foreign keys are off in a plain client of SQLite: the guards refuse by themselves."""
+    line = factory.shot_line(factory.session(), obj)
+    card = factory.setup_card()
+    ShotLine.objects.filter(pk=line.pk).update(setup_card=card)
+    refused(*delete_raw(card), said="planned or shot is never deleted")
+    factory.frame(line)
+    refused(*delete_raw(line), said="files or a picture lie is never deleted")
 
 
 def test_i34_nothing_that_others_rest_on_is_deleted(obj: CollectionObject) -> None:
