@@ -67,6 +67,10 @@ def board_rows(number_of_rows: int) -> list[dict[str, Any]]:
     ]
 
 
+def head(order: str) -> dict[str, str]:
+    return {"href": f"#order-{order}", "sorted": "", "does": "First in order"}
+
+
 def context(rows: int) -> dict[str, Any]:
     return {
         "answer": "10 + 4 with waivers of 40 entries are fully documented",
@@ -83,7 +87,13 @@ def context(rows: int) -> dict[str, Any]:
             {"label": "Back", "span": 4},
             {"label": "Edges", "span": 1},
         ],
-        "columns": [{"code": code, "words": f"view {code}"} for code in VIEWS],
+        "columns": [
+            {"code": code, "words": f"view {code}", "head": head(f"open-{place}")}
+            for place, code in enumerate(VIEWS)
+        ],
+        "entry": head("number") | {"sorted": "ascending"},
+        "unmet": head("unmet"),
+        "grade": head("grade"),
         "opens": [place in {0, 6, 7, 11} for place in range(len(VIEWS))],
         "rows": board_rows(rows),
         "crumbs": [{"label": "The Lantern Coast", "href": "#c"}],

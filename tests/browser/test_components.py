@@ -129,6 +129,24 @@ def test_arrow_keys_walk_the_board_and_tab_stops_once(board: Page) -> None:
     assert not board.evaluate("document.activeElement.closest('.board tbody') !== null")
 
 
+def test_arrow_keys_walk_the_heads_as_they_stand_beside_each_other(board: Page) -> None:
+    board.locator(".board thead a").first.focus()
+    last = board.locator(".board thead tr:nth-child(2) a").count() - 1
+    for key, there in [
+        ("ArrowRight", "#order-open-0"),
+        ("ArrowRight", "#order-open-1"),
+        ("End", "#order-grade"),
+        ("ArrowLeft", "#order-unmet"),
+        ("ArrowLeft", f"#order-open-{last}"),
+        ("Home", "#order-number"),
+    ]:
+        board.keyboard.press(key)
+        assert focused(board) == there, key
+    assert board.locator('.board thead a[tabindex="0"]').count() == 1
+    board.keyboard.press("Tab")
+    assert focused(board) == "#entry-1", "one stop in the heads, then one in the rows"
+
+
 def test_the_word_of_a_mark_is_shown_on_focus(board: Page) -> None:
     word = board.locator('a[href="#cell-2-0"] .board__word')
     before = word.bounding_box()

@@ -138,3 +138,9 @@ def test_an_order_costs_no_more_questions_than_a_filter(catalogue: Catalogue) ->
         return len(seen)
 
     assert {count(f"?order={order}") for order in ORDERS if order} == {count("?grade=full")}
+
+
+def test_the_board_of_a_day_before_there_was_anything_says_so(catalogue: Catalogue) -> None:
+    words = page(catalogue, "?as_of=2001-02-03")
+    assert "<h1>On 3 Feb 2001 no entry had an object yet</h1>" in words
+    assert 'class="order"' not in words, "a past day has one order"
