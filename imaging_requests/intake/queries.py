@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Case, Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet, When
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine
@@ -229,19 +229,28 @@ def lines_of(drop: Drop) -> QuerySet[ShotLine]:
 
 
 def arrivals_of(drop_id: int) -> QuerySet[Arrival]:
-    """The files of a drop with their frames: what needs a person first, then in order."""
-    needs_person = Q(state=ArrivalState.REFUSED) | Q(frame__state=FrameState.WAITING)
+    """The files of a drop with their frames: what needs a person first, then in order.
+
+    Refused files come first, then those that failed a check and may have to be shot again while
+    the object is there, then those that only wait for their place.
+    """
+    failed = FileCheck.objects.filter(frame=OuterRef("frame"), verdict=FileCheck.Verdict.FAIL)
     return (
         Arrival.objects.filter(drop=drop_id)
         .annotate(
-            needs_person=Exists(Arrival.objects.filter(pk=OuterRef("pk")).filter(needs_person))
+            urgency=Case(
+                When(state=ArrivalState.REFUSED, then=0),
+                When(Exists(failed), then=1),
+                When(frame__state=FrameState.WAITING, then=2),
+                default=3,
+            )
         )
         .select_related("frame__shot_line")
         .prefetch_related(
             Prefetch("frame__checks", queryset=FileCheck.objects.order_by("rule")),
             thumbnails("frame__derivatives"),
         )
-        .order_by("-needs_person", "pk")
+        .order_by("urgency", "pk")
     )
 
 

@@ -49,17 +49,14 @@ def lock_row(
         .first()
     )
     who = last.actor.name if last is not None and last.actor is not None else "Somebody"
+    when = f", at {timezone.localtime(last.recorded_at):%H:%M}" if last is not None else ""
     differences = [
-        (
-            str(getattr(row._meta.get_field(name), "verbose_name", name)).capitalize(),
-            _shown(row, name, getattr(row, name)),
-            _shown(row, name, value),
-        )
+        (str(getattr(row._meta.get_field(name), "verbose_name", name)).capitalize(), now, mine)
         for name, value in (wanted or {}).items()
-        if getattr(row, name) != value
+        if (now := _shown(row, name, getattr(row, name))) != (mine := _shown(row, name, value))
     ]
     raise StaleWrite(
-        f"{who} changed {row} while you were working on it.",
+        f"{who} changed {row} while you were working on it{when}.",
         differences=differences,
     )
 

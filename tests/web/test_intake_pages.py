@@ -356,7 +356,7 @@ def test_a_colleague_who_was_quicker_is_named_and_nothing_is_overwritten(
     }
     actions.set_aside(actor=signe, frame_id=table[0].pk, read_version=table[0].row_version)
     shown = client.post(reverse("intake:sorting_table"), sent, follow=True).content.decode()
-    assert "Signe changed F0100.tif while you were working on it." in shown
+    assert "Signe changed F0100.tif while you were working on it, at " in shown
     assert "1 frame is placed." in shown
     assert Frame.objects.get(pk=table[0].pk).state == FrameState.SET_ASIDE
 
@@ -505,3 +505,26 @@ def test_the_studio_alone_sees_a_frame_that_belongs_to_no_picture_until_a_rule_h
     hidden = lioba.get(address)
     assert hidden.status_code == 403
     assert "A.tif is under embargo until 1 July." in hidden.content.decode()
+
+
+def test_a_drop_lists_first_what_may_have_to_be_shot_again(
+    client: Client, amaro: User, raking: ShotLine
+) -> None:
+    """Refused files, then failed checks, then what only waits for its place, then the rest."""
+    drop = open_drop(amaro, line=raking)
+    frames = {
+        "placed.tif": factory.frame(raking),
+        "waits.tif": factory.frame(
+            None, state=FrameState.WAITING, waiting_because="No line is near."
+        ),
+        "failed.tif": factory.frame(raking, ev=1),
+    }
+    factory.check(frames["failed.tif"])
+    for name, frame in frames.items():
+        Arrival.objects.create(drop=drop, name=name, size_bytes=1, state="checked", frame=frame)
+    Arrival.objects.create(
+        drop=drop, name="text.tif", size_bytes=1, state="refused", answer="This is a text."
+    )
+    shown = page(client, "drop", drop.pk)
+    names = re.findall(r'number--file">([^<]+)', shown)
+    assert names == ["text.tif", "failed.tif", "waits.tif", "placed.tif"]

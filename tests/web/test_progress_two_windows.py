@@ -72,7 +72,7 @@ def test_the_second_window_that_finishes_a_step_is_told_what_the_first_wrote(
     assert step.finished_at is not None
     second = client.post(address, read | {"finished_at": hours_ago(1)})
     assert second.status_code == 409
-    assert "Not saved. Runa changed step 1 of T2 while you were working on it." in words(second)
+    assert "Not saved. Runa changed step 1 of T2 while you were working on it, at " in words(second)
     differs = f"Finished at {at_the_studio(step.finished_at):%-d %b %Y, %H:%M}"
     assert differs in words(second), "what stands now, in the studio's own time"
     before = step.finished_at

@@ -148,6 +148,15 @@ def _used_depth(seen: _Seen, decoded: Derived) -> Verdict:
     span = max(channel.highest - channel.lowest + 1 for channel in decoded.levels)
     eight = seen.checks.levels_of_8_bit
     unit, limit = "distinct levels per channel", f"more than {eight}"
+    highest = max(channel.highest for channel in decoded.levels)
+    if most > 1 and highest < eight:
+        sentence = (
+            f"Only the lowest {highest + 1} of {2**seen.structure.bits_per_sample:,} levels are "
+            "used: so look 8-bit data that were put into a deeper file without being scaled, and "
+            "so looks a dark frame. If it is not one, develop it again from the raw file and keep "
+            "16 bits in every step."
+        )
+        return seen.verdict("G3", Outcome.WARN, most, unit, limit, sentence)
     if most <= eight and span <= eight:
         sentence = (
             f"The picture is so even (levels {span} apart at the most) that 8-bit data could not "
