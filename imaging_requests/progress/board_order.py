@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 from django.db.models import Case, F, IntegerField, QuerySet, TextField, Value, When
@@ -16,6 +17,8 @@ from imaging_requests.progress.columns import COLUMNS, KEYS
 from imaging_requests.progress.rules import RESOLVED
 from imaging_requests.reckoning.truth.terms import Grade
 
+#: Addresses whose heads a process remembers.
+ADDRESSES_KEPT = 200
 BY_NUMBER, NUMBER_DOWN = "", "number-down"
 MOST_UNMET, LEAST_UNMET = "unmet", "least"
 LEAST_DONE, MOST_DONE = "grade", "grade-down"
@@ -81,6 +84,7 @@ def _openness(key: str) -> Case:
     )
 
 
+@lru_cache(maxsize=ADDRESSES_KEPT)
 def heads(query: str) -> tuple[BoardHead, ...]:
     """Return the heads of the board for an address: entry, unmet, grade, then the columns."""
     asked = QueryDict(query)
