@@ -1,11 +1,12 @@
 """Kill web, worker and broker at random moments while drops come in; compare what was said.
 
-`python -m tests.benchmarks.kills [--drops 200] [--files 20] [--minutes M]` starts Redis, one web
-process, two workers and the clock on a data folder of its own. Senders bring drops with the
-protocol's own client. Meanwhile one of web, worker, broker is killed (SIGKILL) every few seconds
-and started again. As soon as the page of a drop says that the card may be formatted, the bytes of
-both copies of each of its files are compared with what was sent. At the end nothing may be counted
-twice. After so many minutes no further drop is begun, and the number of those that were is printed.
+`python -m tests.benchmarks.kills [--drops 200] [--files 20] [--minutes M] [--pause 1 5]
+[--senders 3]` starts Redis, one web process, two workers and the clock on a data folder of its own.
+Senders bring drops with the protocol's own client. Meanwhile, after a pause between so many
+seconds, one of web, worker, broker is killed (SIGKILL) and started again. As soon as the page of a
+drop says that the card may be formatted, the bytes of both copies of each of its files are compared
+with what was sent. At the end nothing may be counted twice. After so many minutes no further drop
+is begun, and the number of those that were is printed.
 """
 
 from __future__ import annotations
@@ -36,9 +37,7 @@ from tests.true_masters import pixels, tiff
 from tests.tus_sender import TROUBLE, Sending
 
 SAFE = "You may format the card"
-SENDERS = 3
 WORKERS = {"first": "ingest,plans,mail", "second": "pixels,ingest"}
-BETWEEN_S = (1.0, 5.0)
 LOOK_AGAIN_S = 1.5
 PATIENCE_S = 1_800
 
@@ -50,6 +49,8 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=600)
+    parser.add_argument("--pause", type=float, nargs=2, default=(1.0, 5.0), metavar="S")
+    parser.add_argument("--senders", type=int, default=3)
     parser.add_argument("--open", action="store_true")
     options = parser.parse_args()
     if options.open:
@@ -65,7 +66,15 @@ def main() -> None:
             migrated(folder / "tables"),
             REDIS_URL=f"redis://127.0.0.1:{port}/0",
         )
-        run = Run(world, port, web_port, options.files, random.Random(options.seed))
+        run = Run(
+            world,
+            port,
+            web_port,
+            options.files,
+            random.Random(options.seed),
+            pause_s=tuple(options.pause),
+            senders=options.senders,
+        )
         try:
             sys.exit(run.go(options.drops, options.minutes))
         finally:
@@ -100,6 +109,8 @@ class Run:
     web_port: int
     files: int
     rng: random.Random
+    pause_s: tuple[float, float] = (1.0, 5.0)
+    senders: int = 3
     processes: dict[str, Any] = field(default_factory=dict)
     kills: Counter[str] = field(default_factory=Counter)
     cuts: int = 0
@@ -121,7 +132,7 @@ class Run:
         killer.start()
         started = time.monotonic()
         self.until = started + 60 * minutes
-        with ThreadPoolExecutor(SENDERS) as senders:
+        with ThreadPoolExecutor(self.senders) as senders:
             jobs = [
                 senders.submit(self.bring, opened["headers"], pk, at) for pk, at in opened["drops"]
             ]
@@ -176,7 +187,7 @@ class Run:
 
     def kill_on(self, ended: threading.Event) -> None:
         """Kill one process at a random moment, start it again, and go on."""
-        while not ended.wait(self.rng.uniform(*BETWEEN_S)):
+        while not ended.wait(self.rng.uniform(*self.pause_s)):
             role = self.rng.choice(["web", "broker", *WORKERS])
             kill(self.processes[role])
             self.kills["worker" if role in WORKERS else role] += 1
