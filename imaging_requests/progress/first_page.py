@@ -365,9 +365,10 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
 
 
 def sections_for(user: User, now: datetime) -> list[Section]:
-    """Return the answers for a person's roles."""
+    """Return the answers for a person's roles; those with nothing to do come last."""
     makers: dict[Maker, None] = {}
     for role in Role.values:
         if role in user.roles:
             makers.update(dict.fromkeys(SECTIONS[role]))
-    return [made for maker in makers if not (made := maker(user, now)).is_hidden]
+    shown = [made for maker in makers if not (made := maker(user, now)).is_hidden]
+    return sorted(shown, key=lambda section: not section.rows)
