@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from imaging_requests.campaigns import rules
 from imaging_requests.campaigns.actions_planning import demand_confirmable
+from imaging_requests.campaigns.awaited import has_files, nothing_came
 from imaging_requests.campaigns.bookings import release
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine, ShotLineState
 from imaging_requests.campaigns.policies import PLAN, RUN
@@ -146,13 +147,17 @@ def cancel_session(
     return session
 
 
-def _lock_line(line_id: int, read_version: int, actor: User) -> ShotLine:
-    """Lock the session first, then the line; only while the session runs."""
+def _lock_line(
+    line_id: int, read_version: int, actor: User, *, only_running: bool = True
+) -> ShotLine:
+    """Lock the session first, then the line; as a rule only while the session runs."""
     session_id = ShotLine.objects.values_list("session_id", flat=True).get(pk=line_id)
     session = Session.objects.select_for_update().get(pk=session_id)
     demand(actor, RUN, session)
     line = lock_row(ShotLine, line_id, read_version=read_version)
-    rules.demand_running(session.state)
+    if only_running:
+        rules.demand_running(session.state)
+    line.session = session
     return line
 
 
@@ -195,8 +200,16 @@ def mark_line_not_done(
     reason: str,
     now: datetime | None = None,
 ) -> ShotLine:
-    """Say why a line was not shot; nobody is blamed for a view that could not be made."""
-    line = _lock_line(line_id, read_version, actor)
+    """Say why a line was not shot; nobody is blamed for a view that could not be made.
+
+    After the session is closed the lead says it of a line whose files never came: its views are
+    open again.
+    """
+    line = _lock_line(line_id, read_version, actor, only_running=False)
+    if line.session.state != SessionState.RUNNING:
+        demand(actor, PLAN)
+        came = not nothing_came().filter(pk=line.pk).exists() or has_files(line)
+        rules.demand_nothing_came(line.session.state, line.state, came=came)
     if not reason.strip():
         raise DomainError(
             "Why it was not possible is missing.",

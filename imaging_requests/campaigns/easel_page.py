@@ -9,9 +9,10 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.campaigns import queries
+from imaging_requests.campaigns.awaited import awaited_of, files_words, nothing_came
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine, ShotLineState
-from imaging_requests.campaigns.policies import RUN
-from imaging_requests.campaigns.rules import NOT_DONE_WORDS
+from imaging_requests.campaigns.policies import PLAN, RUN
+from imaging_requests.campaigns.rules import NOT_DONE_WORDS, NotDone
 from imaging_requests.campaigns.session_page import exposures_words
 from imaging_requests.campaigns.words import (
     card_figures,
@@ -38,6 +39,7 @@ def list_context(day: date, user: User) -> dict[str, Any]:
     sessions = queries.sessions_on(day, user)
     lines = queries.lines_of(sessions)
     numbers = numbers_of(line.object_id for line in lines)
+    awaited = awaited_of(lines)
     rows: list[dict[str, Any]] = [
         {
             "line": line,
@@ -45,6 +47,7 @@ def list_context(day: date, user: User) -> dict[str, Any]:
             "words": line_words(line),
             "exposures": exposures_words(line),
             "state_words": _STATE_WORDS[ShotLineState(line.state)],
+            "awaited": files_words(awaited[line.pk]) if awaited.get(line.pk) else "",
         }
         for line in lines
     ]
@@ -68,6 +71,7 @@ def list_context(day: date, user: User) -> dict[str, Any]:
         ],
         "next": waiting[0] if waiting else None,
         "answer": _answer(sessions, len(waiting), len(rows)),
+        "awaited": files_words(sum(awaited.values())) if any(awaited.values()) else "",
     }
 
 
@@ -83,6 +87,7 @@ def _answer(sessions: Sequence[Session], waiting: int, total: int) -> str:
 
 def line_context(line: ShotLine, user: User, *, now: datetime) -> dict[str, Any]:
     """One line as it is read at the easel."""
+    awaited = awaited_of([line]).get(line.pk, 0)
     lines = list(line.session.shot_lines.order_by("position").values_list("pk", flat=True))
     place = lines.index(line.pk)
     session = line.session
@@ -110,8 +115,17 @@ def line_context(line: ShotLine, user: User, *, now: datetime) -> dict[str, Any]
         "state_words": _STATE_WORDS[ShotLineState(line.state)],
         "is_planned": line.state == ShotLineState.PLANNED,
         "is_running": running,
+        "awaited": files_words(awaited) if awaited else "",
+        "gives_up": awaited > 0
+        and session.state == SessionState.CLOSED
+        and may(user, PLAN)
+        and nothing_came().filter(pk=line.pk).exists(),
         "can_start": session.state == SessionState.CONFIRMED and may(user, RUN, session),
-        "reasons": [(code.value, words) for code, words in NOT_DONE_WORDS.items()],
+        "reasons": [
+            (code.value, words)
+            for code, words in NOT_DONE_WORDS.items()
+            if code is not NotDone.NO_FILES or line.state == ShotLineState.DONE
+        ],
         "previous_href": _line_href(lines[place - 1]) if place else "",
         "next_href": _line_href(lines[place + 1]) if place + 1 < len(lines) else "",
         "drop_href": f"{reverse('intake:drop_new')}?line={line.pk}",

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from imaging_requests.campaigns.awaited import holding
 from imaging_requests.campaigns.minutes import studio_for
 from imaging_requests.campaigns.models import (
     Session,
-    SessionState,
     SetupCard,
     ShotLine,
     ShotLineState,
@@ -18,8 +18,6 @@ from imaging_requests.campaigns.words import session_words
 from imaging_requests.people.errors import DomainError
 from imaging_requests.requesting.models import OwedView
 from imaging_requests.requesting.words import inside_words, numbers_of
-
-_OPEN = (SessionState.DRAFT, SessionState.CONFIRMED, SessionState.RUNNING)
 
 LineKey = tuple[int, str, str, str, tuple[float, ...]]
 
@@ -93,13 +91,20 @@ def _refuse_unplannable(session: Session, views: Iterable[OwedView]) -> None:
 
 def _refuse_planned_elsewhere(session: Session, views: Iterable[OwedView]) -> None:
     line = (
-        ShotLine.objects.filter(
-            owed_views__in=list(views), state=ShotLineState.PLANNED, session__state__in=_OPEN
-        )
+        holding()
+        .filter(owed_views__in=list(views))
         .exclude(session=session.pk)
         .select_related("session__station")
         .first()
     )
+    if line is not None and line.state == ShotLineState.DONE:
+        number = numbers_of([line.object_id])[line.object_id]
+        raise DomainError(
+            f"{line} of {number} is shot already, in the {session_words(line.session)}; "
+            "its files are awaited.",
+            code="campaigns.shot_already",
+            next_step="Bring the files, or say in that line that it was not done.",
+        )
     if line is not None:
         number = numbers_of([line.object_id])[line.object_id]
         raise DomainError(

@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from django.db.models import Count, Prefetch, Q, QuerySet
 from django.urls import reverse
 
+from imaging_requests.campaigns.awaited import PLANNED_IN, holding
 from imaging_requests.campaigns.models import (
     Campaign,
     Session,
@@ -24,7 +25,6 @@ from imaging_requests.requesting import outlook
 from imaging_requests.requesting.models import OwedView
 
 LIVE = (SessionState.CONFIRMED, SessionState.RUNNING, SessionState.CLOSED)
-_PLANNED_IN = (SessionState.DRAFT, SessionState.CONFIRMED, SessionState.RUNNING)
 
 
 def campaign_list() -> QuerySet[Campaign]:
@@ -116,13 +116,11 @@ def shot_line(pk: int) -> ShotLine | None:
 
 
 def views_to_plan(session: Session) -> QuerySet[OwedView]:
-    """Views in force that the session's station makes and that no open session holds."""
+    """Views in force that the session's station makes and that no line holds."""
     views = OwedView.objects.filter(ended_at=None)
     if session.station.techniques:
         views = views.filter(technique__in=session.station.techniques)
-    held = ShotLine.objects.filter(
-        state=ShotLineState.PLANNED, session__state__in=_PLANNED_IN
-    ).values("owed_views")
+    held = holding().order_by().values("owed_views")
     return outlook.open_only(views.exclude(pk__in=held.filter(owed_views__isnull=False)))
 
 
@@ -131,7 +129,7 @@ def unwanted_lines() -> list[ShotLine]:
     return list(
         ShotLine.objects.filter(
             state=ShotLineState.PLANNED,
-            session__state__in=_PLANNED_IN,
+            session__state__in=PLANNED_IN,
             kept_because="",
             owed_views__isnull=False,
         )

@@ -83,6 +83,18 @@ def demand_running(state: str) -> None:
         )
 
 
+def demand_nothing_came(session_state: str, line_state: str, *, came: bool) -> None:
+    """Refuse to take back "done" after the session, unless the line's files never came."""
+    if session_state != SessionState.CLOSED or line_state != ShotLineState.DONE:
+        demand_running(session_state)
+    elif came:
+        raise IllegalStep(
+            "This session is closed and files of this line have come, so it stays done.",
+            code="campaigns.files_came",
+            next_step="If they are no good, send its picture back; the view is then owed again.",
+        )
+
+
 class NotDone(StrEnum):
     """Why a line was not shot, for the list at the easel."""
 
@@ -91,6 +103,7 @@ class NotDone(StrEnum):
     CONDITION = "condition"
     EQUIPMENT = "equipment"
     NO_TIME = "no_time"
+    NO_FILES = "no_files"
     OTHER = "other"
 
 
@@ -100,6 +113,7 @@ NOT_DONE_WORDS: Mapping[NotDone, str] = {
     NotDone.CONDITION: "Its condition does not allow it today",
     NotDone.EQUIPMENT: "The equipment failed",
     NotDone.NO_TIME: "No time was left",
+    NotDone.NO_FILES: "It was shot, but its files never came",
     NotDone.OTHER: "Another reason",
 }
 

@@ -10,6 +10,7 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.campaigns import queries
+from imaging_requests.campaigns.awaited import awaited_of, files_words
 from imaging_requests.campaigns.bookings import helpers_of
 from imaging_requests.campaigns.checks import Finding, check_session, is_unwanted, pieces_of
 from imaging_requests.campaigns.minutes import studio_for, total_minutes
@@ -51,6 +52,7 @@ class ShownLine:
     serves: str
     exposures: str
     minutes: str
+    awaited: str
     is_unwanted: bool
 
 
@@ -58,6 +60,7 @@ def session_context(session: Session, user: User, *, now: datetime) -> dict[str,
     """Everything the page of a session shows."""
     lines = queries.session_lines(session)
     numbers = numbers_of(line.object_id for line in lines)
+    awaited = awaited_of(lines)
     findings = [_shown_finding(each, user) for each in _findings(session, now)]
     planning = session.state in OPEN_TO_PLANNING and may(user, PLAN)
     return {
@@ -72,7 +75,7 @@ def session_context(session: Session, user: User, *, now: datetime) -> dict[str,
             }
         ],
         "findings": findings,
-        "lines": [_shown_line(line, numbers) for line in lines],
+        "lines": [_shown_line(line, numbers, awaited.get(line.pk, 0)) for line in lines],
         "about": _about(session, lines, now),
         "cautions": list(
             dict.fromkeys(
@@ -152,7 +155,7 @@ def exposures_words(line: ShotLine) -> str:
     return f"{', '.join(parts)}: {files}" if parts else files
 
 
-def _shown_line(line: ShotLine, numbers: Numbers) -> ShownLine:
+def _shown_line(line: ShotLine, numbers: Numbers, awaited: int) -> ShownLine:
     views = list(line.owed_views.all())
     return ShownLine(
         line=line,
@@ -161,6 +164,7 @@ def _shown_line(line: ShotLine, numbers: Numbers) -> ShownLine:
         serves=", ".join(dict.fromkeys(as_of_words(view) for view in views)),
         exposures=exposures_words(line),
         minutes=minutes_words(line.minutes),
+        awaited=files_words(awaited) if awaited else "",
         is_unwanted=is_unwanted(line),
     )
 

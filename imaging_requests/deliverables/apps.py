@@ -9,6 +9,7 @@ class DeliverablesConfig(AppConfig):
     name = "imaging_requests.deliverables"
 
     def ready(self) -> None:
+        from imaging_requests.campaigns.awaited import tell_without_picture
         from imaging_requests.deliverables import (
             comparing_work,
             guards,
@@ -21,7 +22,12 @@ class DeliverablesConfig(AppConfig):
         from imaging_requests.deliverables.actions.registering import REGISTER
         from imaging_requests.deliverables.joined import lost_joins, pictures_that_need
         from imaging_requests.deliverables.joining import JOIN
-        from imaging_requests.deliverables.queries import MEASURE, why_frame_stays, why_sent_back
+        from imaging_requests.deliverables.queries import (
+            MEASURE,
+            why_frame_stays,
+            why_sent_back,
+            without_picture,
+        )
         from imaging_requests.deliverables.recognising import shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
@@ -34,6 +40,7 @@ class DeliverablesConfig(AppConfig):
         add_references(shown_faces)
         add_rebuilder(Rebuilder("joined pictures", lost_joins, ask_for_joins, pictures_that_need))
         outlook.tell_returns(why_sent_back)
+        tell_without_picture(without_picture)
         register(jobs.ASSEMBLE, jobs.assemble, jobs.QUEUE, jobs.LONGEST_S)
         longest_s = {JOIN: joins_work.LONGEST_S, MEASURE: measuring.LONGEST_S}
         register(JOIN, joins_work.join, joins_work.QUEUE, longest_s[JOIN], can_wait=True)

@@ -102,6 +102,11 @@ def newest_of_line(line_id: int) -> Deliverable | None:
     return Deliverable.objects.filter(shot_line=line_id).order_by("-created_at", "-pk").first()
 
 
+def without_picture(lines: QuerySet[ShotLine]) -> QuerySet[ShotLine]:
+    """Narrow lines to those of which no picture was begun."""
+    return lines.filter(~Exists(Deliverable.objects.filter(shot_line=OuterRef("pk"))))
+
+
 def _same_target(shot: ShotLine | Deliverable) -> Q:
     """Match pictures of the same surface of the same object in the same way, detail included."""
     detail = Q(detail_mm__isnull=True) if shot.detail_mm is None else Q(detail_mm=shot.detail_mm)

@@ -9,8 +9,11 @@ class IntakeConfig(AppConfig):
     name = "imaging_requests.intake"
 
     def ready(self) -> None:
+        from imaging_requests.campaigns.awaited import tell_placed
         from imaging_requests.intake import guards
         from imaging_requests.intake.kinds import register_kinds
+        from imaging_requests.intake.queries import placed_on_lines
 
         guards.declare()
         register_kinds()
+        tell_placed(placed_on_lines)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -184,6 +184,15 @@ def progress_by_line(lines: QuerySet[ShotLine]) -> list[LineProgress]:
         gaps = tuple(gap_words(sheet.expected, filled, sheet.grid))
         progress.append(LineProgress(sheet, len(sheet.taken), len(waiting), gaps, loose))
     return progress
+
+
+def placed_on_lines(line_ids: Collection[int]) -> dict[int, int]:
+    """Count the views that lie on each of some lines; one query."""
+    frames = Frame.objects.filter(
+        shot_line__in=line_ids, state=FrameState.PLACED, role=FrameRole.VIEW
+    )
+    counted = frames.order_by().values("shot_line").annotate(number=Count("pk"))
+    return dict(counted.values_list("shot_line", "number"))
 
 
 def _without_proposal(line_ids: Sequence[int]) -> dict[int, int]:

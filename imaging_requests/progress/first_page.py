@@ -17,6 +17,7 @@ from imaging_requests.progress.answers import ROWS, Row, Section, clock, count, 
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.board_reads import catalogues_with_numbers, totals_of
 from imaging_requests.progress.emergencies import emergencies_owed
+from imaging_requests.progress.first_page_files import all_awaited, own_awaited
 from imaging_requests.progress.first_page_keeping import (
     accounts,
     failed_jobs,
@@ -347,7 +348,7 @@ Maker = Callable[[User, datetime], Section]
 SECTIONS: dict[str, tuple[Maker, ...]] = {
     Role.CURATOR: (own_entries, own_requests),
     Role.CONSERVATOR: (emergencies_owed, own_treatments, own_decisions, own_requests),
-    Role.PHOTOGRAPHER: (own_sessions, came_back, own_left_open, unplaced),
+    Role.PHOTOGRAPHER: (own_sessions, came_back, own_awaited, own_left_open, unplaced),
     Role.LEAD: (
         emergencies_owed,
         review_queue,
@@ -355,6 +356,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         proposed_times,
         steps_ahead,
         sessions_ahead,
+        all_awaited,
         left_open,
         unplaced,
         debt,

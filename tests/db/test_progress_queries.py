@@ -28,13 +28,13 @@ PAGES = {
     "board, narrowed": 6,
     "catalogues": 5,
     "entry": 16,
-    "object": 45,
+    "object": 46,
 }
 FIRST_PAGES = {
     "curator": 8,
-    "conservator": 35,
-    "photographer": 10,
-    "lead": 24,
+    "conservator": 36,
+    "photographer": 12,
+    "lead": 26,
     "head": 17,
     "keeper": 15,
 }

@@ -9,6 +9,7 @@ import pytest
 from imaging_requests.reckoning.truth.sentences import explain
 from imaging_requests.reckoning.truth.status import ReasonCode, judge, statuses
 from imaging_requests.reckoning.truth.terms import Why
+from imaging_requests.reckoning.truth.waiting import say_wait
 from tests.pure.test_truth_status import (
     NOW,
     SPEECH,
@@ -285,6 +286,28 @@ def test_a_session_that_is_over_plans_nothing_any_more() -> None:
     assert story.words("2026-04-21")["UV-F"] is Status.PLANNED
     assert story.words("2026-04-22")["UV-F"] is Status.OPEN
     assert story.status("UV-F", "2026-04-22").reason.code is ReasonCode.NEVER_MADE
+
+
+@pytest.mark.parametrize(("files", "said"), [(1, "1 file is awaited"), (3, "3 files are awaited")])
+def test_a_view_that_was_shot_waits_for_its_files_until_they_come(files: int, said: str) -> None:
+    story = tell()
+    plan(story, ends="2026-04-22")
+    shot = replace(
+        story.told["planned"][-1],
+        recorded_at=day("2026-04-21"),
+        session_ends_at=None,
+        shot_at=day("2026-04-21"),
+        files_awaited=files,
+    )
+    story.tell("planned", shot)
+    assert story.status("UV-F", "2026-04-20").reason.code is ReasonCode.PLANNED
+    found = story.status("UV-F", "2026-05-20")
+    assert found.status is Status.PLANNED
+    assert explain(found, SPEECH) == f"UV of the front was shot on 21 Apr 2026; {said}."
+    assert say_wait(found, SPEECH) == "Waits for its files; the photographer can move it."
+    came = replace(shot, recorded_at=day("2026-04-25"), released_at=day("2026-04-25"))
+    story.tell("planned", came)
+    assert story.status("UV-F", "2026-05-20").status is Status.OPEN
 
 
 def test_the_same_day_reads_differently_before_and_after_a_fact_was_learnt() -> None:

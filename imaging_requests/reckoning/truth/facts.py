@@ -252,6 +252,8 @@ class PlannedShot:
 
     ``released_at``: the session was closed or cancelled, or the line was taken out. A session
     that is over at ``session_ends_at`` plans nothing any more, whether anybody closed it or not.
+    A line that was shot (``shot_at``) and whose ``files_awaited`` files have not come is handed
+    over without an end of its session: its view waits for these files, not for the session.
     """
 
     key: str
@@ -262,6 +264,8 @@ class PlannedShot:
     released_at: datetime | None = None
     session_starts_at: datetime | None = None
     session_ends_at: datetime | None = None
+    shot_at: datetime | None = None
+    files_awaited: int = 0
     withdrawn: bool = False
 
 

@@ -78,6 +78,13 @@ def _planned(view: str, status: ViewStatus, speech: Speech) -> str:
     return f"{view} is planned in session {speech.name(status.reason.word)}{on}."
 
 
+def _files_awaited(view: str, status: ViewStatus, speech: Speech) -> str:
+    reason = status.reason
+    on = f" on {speech.day(reason.until)}" if reason.until is not None else ""
+    files = "1 file is" if reason.files == 1 else f"{reason.files} files are"
+    return f"{view} was shot{on}; {files} awaited."
+
+
 def _away(view: str, status: ViewStatus, speech: Speech) -> str:
     return (
         f"{view} cannot be made: the object is {status.reason.word or 'away'}"
@@ -152,6 +159,7 @@ _SENTENCES: dict[ReasonCode, _Sentence] = {
     ReasonCode.CAPTURED: _in_hand("has not been handed in for review yet"),
     ReasonCode.RECALLED: _in_hand("was accepted and later recalled"),
     ReasonCode.PLANNED: _planned,
+    ReasonCode.FILES_AWAITED: _files_awaited,
     ReasonCode.OBJECT_AWAY: _away,
     ReasonCode.SURFACE_HIDDEN: _hidden,
     ReasonCode.SURFACE_TO_COME: _surface_to_come,

@@ -52,6 +52,7 @@ class ReasonCode(StrEnum):
     CAPTURED = "captured"
     RECALLED = "recalled"
     PLANNED = "planned"
+    FILES_AWAITED = "files_awaited"
     OBJECT_AWAY = "object_away"
     SURFACE_HIDDEN = "surface_hidden"
     SURFACE_TO_COME = "surface_to_come"
@@ -67,6 +68,7 @@ class Reason:
 
     ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, a view's key, or
     :data:`DECIDED` when a conservator's decision, not a rule, put a picture out of date.
+    ``files`` are those that a line which was shot still owes.
     """
 
     code: ReasonCode
@@ -74,6 +76,7 @@ class Reason:
     picture: Picture | None = None
     until: datetime | None = None
     word: str = ""
+    files: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +280,14 @@ def _to_make(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> ViewS
     """Rules 10 to 13: nothing is in hand; a picture has to be made."""
     why = _why(scan)
     shot = moment.planned.get(view.key)
+    if shot is not None and shot.shot_at is not None and shot.shot_at <= moment.t:
+        reason = Reason(
+            ReasonCode.FILES_AWAITED,
+            until=shot.shot_at,
+            word=shot.session,
+            files=shot.files_awaited,
+        )
+        return ViewStatus(view, Status.PLANNED, reason, why)
     if shot is not None:
         reason = Reason(ReasonCode.PLANNED, until=shot.session_starts_at, word=shot.session)
         return ViewStatus(view, Status.PLANNED, reason, why)

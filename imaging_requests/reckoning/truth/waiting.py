@@ -52,6 +52,8 @@ def wait_of(status: ViewStatus) -> Wait | None:
         return Wait("a step that lets the surface be seen", (CONSERVATOR,), until)
     if code is ReasonCode.STATE_TO_COME:
         return Wait("the state it is owed for", (CONSERVATOR,), until)
+    if code is ReasonCode.FILES_AWAITED:
+        return Wait("its files", (PHOTOGRAPHER,))
     what, who = _WAITS[status.status]
     return Wait(what, who, until)
 
