@@ -112,7 +112,7 @@ def plan_session(
     add_lines(session, owed_view_ids, now=now)
     _refuse_away(session)
     book_anew(session, helpers=_people(helper_ids), now=now)
-    _record("campaigns.session_planned", actor, session, now=now)
+    _record("campaigns.session_planned", actor, session, now=now, views=owed_view_ids)
     return session
 
 
@@ -153,6 +153,7 @@ def _record(
     now: datetime,
     before: Mapping[str, object] | None = None,
     reason: str = "",
+    views: Sequence[int] = (),
 ) -> None:
     audit.record(
         code,
@@ -166,6 +167,7 @@ def _record(
             "starts_at": session.starts_at,
             "ends_at": session.ends_at,
             "lines": list(session.shot_lines.values_list("pk", flat=True)),
+            **({"views": sorted(views)} if views else {}),
         },
         reason=reason,
         now=now,
@@ -255,7 +257,7 @@ def add_owed_views(
     book_anew(session, helpers=helpers_of(session), now=now)
     if session.state == SessionState.CONFIRMED:
         demand_confirmable(session, now=now)
-    _record("campaigns.views_added", actor, session, now=now)
+    _record("campaigns.views_added", actor, session, now=now, views=owed_view_ids)
     _touched(session)
     return made
 

@@ -30,6 +30,7 @@ from imaging_requests.campaigns.session_page import (
     may_cancel,
     session_context,
 )
+from imaging_requests.campaigns.taken import taken_views
 from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.policies import may, requires
 from imaging_requests.people.requests import signed_in, whole_number
@@ -196,13 +197,16 @@ def session_pick(request: HttpRequest, pk: int) -> HttpResponse:
     context = pick_context(
         found, filtered, page=request.GET.get("page"), ticked=ticked, now=timezone.now()
     )
+    missing = ticked.difference(context["view_ids"])
+    elsewhere = set(filtered.qs.filter(pk__in=missing).values_list("pk", flat=True)) & missing
+    taken = taken_views(missing - elsewhere, found)
     form = PickForm(
         request.POST or None,
-        view_ids=context["view_ids"],
+        view_ids=[*context["view_ids"], *elsewhere],
         initial={"read_version": found.row_version},
     )
     counting = "count" in request.POST
-    if request.method == "POST" and not counting and form.is_valid():
+    if request.method == "POST" and not counting and not taken and form.is_valid():
         try:
             made = actions.add_owed_views(
                 actor=signed_in(request),
@@ -216,8 +220,9 @@ def session_pick(request: HttpRequest, pk: int) -> HttpResponse:
             lines = "1 line" if len(made) == 1 else f"{len(made)} lines"
             messages.success(request, f"{lines} added.")
             return redirect("campaigns:session", pk=pk)
-    context |= {"form": form, "show_errors": request.method == "POST" and not counting}
-    status = 422 if context["show_errors"] else 200
+    refused = request.method == "POST" and not counting
+    context |= {"form": form, "taken": taken, "show_errors": refused and not taken}
+    status = 422 if refused else 200
     return render(request, "campaigns/pick.html", context, status=status)
 
 
