@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.core.paginator import Page, Paginator
-from django.db.models import F, OuterRef, Subquery
+from django.db.models import DateField, OuterRef, Subquery, Value
+from django.db.models.functions import Coalesce, Least
 
 from imaging_requests.campaigns.checks import absence_sentence, absences, pieces_of
 from imaging_requests.campaigns.minutes import Piece, Studio, studio_for, total_minutes
@@ -17,7 +18,7 @@ from imaging_requests.campaigns.rules import order_key
 from imaging_requests.campaigns.words import duration_words, minutes_words
 from imaging_requests.collection.models import CollectionObject, ObjectNumber
 from imaging_requests.requesting import outlook
-from imaging_requests.requesting.models import OwedView
+from imaging_requests.requesting.models import Demand, OwedView
 from imaging_requests.requesting.overlaps import asker, demands_of
 from imaging_requests.requesting.words import as_of_words, numbers_of, words_of
 
@@ -34,6 +35,8 @@ class PickView:
     as_of: str
     status: str
     asked_by: str
+    due_on: date | None
+    due_as: str
     minutes: str
     is_ticked: bool
     is_plannable: bool
@@ -88,20 +91,54 @@ def _length(session: Session) -> str:
 
 
 def _objects(views: Any, page: str | None) -> Page[Any]:
-    """The objects of the views: what falls due first, then by number."""
+    """The objects of the views: what falls due first, as `due_of` says, then by number."""
+    never = Value(date.max, output_field=DateField())
     due = views.filter(object=OuterRef("pk"), due_on__isnull=False).order_by("due_on")
+    wished = (
+        Demand.objects.filter(
+            owed_view__object=OuterRef("pk"),
+            owed_view__in=views.order_by().values("pk"),
+            until=None,
+            request_line__isnull=False,
+        )
+        .annotate(
+            day=Least(
+                Coalesce("request_line__promised_on", never),
+                Coalesce("request_line__request__wanted_by", never),
+            )
+        )
+        .order_by("day")
+    )
     number = ObjectNumber.objects.filter(
         object=OuterRef("pk"), scheme="inventory", in_force_to=None
     )
     objects = (
         CollectionObject.objects.filter(pk__in=views.values("object"))
         .annotate(
-            first_due=Subquery(due.values("due_on")[:1]),
+            first_due=Least(
+                Coalesce(Subquery(due.values("due_on")[:1]), never),
+                Coalesce(Subquery(wished.values("day")[:1]), never),
+            ),
             number=Subquery(number.values("number")[:1]),
         )
-        .order_by(F("first_due").asc(nulls_last=True), "number", "pk")
+        .order_by("first_due", "number", "pk")
     )
     return Paginator(objects, OBJECTS_PER_PAGE).get_page(page)
+
+
+def due_of(view: OwedView, demands: Iterable[Demand]) -> tuple[date | None, str]:
+    """The earliest day by which a view is needed, and whether it is planned, promised or wanted.
+
+    The day of a treatment's step comes with the view, the other two with the wishes behind it.
+    """
+    wishes = [demand.request_line for demand in demands if demand.request_line is not None]
+    days = [
+        (view.due_on, "for the treatment"),
+        *((wish.promised_on, "promised") for wish in wishes),
+        *((wish.request.wanted_by, "wanted") for wish in wishes),
+    ]
+    known = [(day, word) for day, word in days if day is not None]
+    return min(known, key=lambda each: each[0], default=(None, ""))
 
 
 def _pick_objects(
@@ -114,6 +151,7 @@ def _pick_objects(
 ) -> list[PickObject]:
     ids = [row.pk for row in page.object_list]
     numbers, demands = numbers_of(ids), demands_of([view.pk for view in views])
+    due = {view.pk: due_of(view, demands[view.pk]) for view in views}
     away: dict[int, str] = {}
     for absence in absences(session, ids):
         if absence.blocks_capture and not absence.techniques:
@@ -138,6 +176,8 @@ def _pick_objects(
                         as_of=as_of_words(view),
                         status=standings[view.pk].status if view.pk in standings else "open",
                         asked_by=", ".join(dict.fromkeys(asker(each) for each in demands[view.pk])),
+                        due_on=due[view.pk][0],
+                        due_as=due[view.pk][1],
                         minutes=minutes_words(view.spec["minutes"])
                         if view.spec.get("minutes")
                         else "facts missing",

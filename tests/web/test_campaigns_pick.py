@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -12,7 +15,8 @@ from imaging_requests.campaigns.models import Session
 from imaging_requests.campaigns.words import local
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.people.models import User
-from imaging_requests.requesting.models import OwedView
+from imaging_requests.progress.settle import settle
+from imaging_requests.requesting.models import Demand, OwedView
 from tests import factory
 from tests.campaign_scene import at, owed, signed_in, text
 
@@ -98,3 +102,62 @@ def test_a_view_that_nobody_asks_for_any_more_says_so(
     page = text(client.post(pick(mine), {**form, "views": [uv.pk]}))
     assert "UV of the front of AR 0070 is not to be shot." in page
     assert "The entry was taken out." in page
+
+
+def wish_for(view: OwedView, *, wanted: date | None, promised: date | None) -> None:
+    line = factory.request_line(
+        factory.request(User.objects.filter(name="Oda").first(), wanted_by=wanted),
+        view.object,
+        technique=view.technique,
+        face=view.face,
+        state="agreed",
+        promised_on=promised,
+    )
+    Demand.objects.create(owed_view=view, source="request", request_line=line)
+
+
+JAN, FEB, MARCH = date(2027, 1, 20), date(2027, 2, 1), date(2027, 3, 5)
+
+
+@pytest.mark.parametrize(
+    ("treated", "wanted", "promised", "said"),
+    [
+        (None, FEB, JAN, "20 Jan 2027 promised"),
+        (None, JAN, FEB, "20 Jan 2027 wanted"),
+        (JAN, FEB, MARCH, "20 Jan 2027 for the treatment"),
+        (MARCH, FEB, None, "1 Feb 2027 wanted"),
+        (JAN, JAN, JAN, "20 Jan 2027 for the treatment"),
+        (None, None, None, "–"),
+    ],
+)
+def test_a_view_is_due_by_the_earliest_day_that_anybody_named(
+    client: Client,
+    people: dict[str, User],
+    island: CollectionObject,
+    treated: date | None,
+    wanted: date | None,
+    promised: date | None,
+    said: str,
+) -> None:
+    uv = view_of(island, "UV")
+    wish_for(uv, wanted=wanted, promised=promised)
+    settle()
+    OwedView.objects.filter(pk=uv.pk).update(due_on=treated)
+    signed_in(client, people["lead"])
+    page = text(client.get(pick(factory.session(state="draft", starts_at=at(9, days=5)))))
+    cell = page.split(f'value="{uv.pk}"')[1].split('data-column="Due"')[1].split("</td>")[0]
+    assert " ".join(re.sub("<[^>]*>?", "", cell.split(">", 1)[1]).split()) == said
+
+
+def test_what_falls_due_first_stands_first_whoever_named_the_day(
+    client: Client, people: dict[str, User]
+) -> None:
+    late, _, soon, step = (owed(f"AR 008{place}") for place in range(4))
+    wish_for(view_of(late, "UV"), wanted=MARCH, promised=None)
+    wish_for(view_of(soon, "VC"), wanted=MARCH, promised=JAN)
+    settle()
+    OwedView.objects.filter(pk=view_of(step, "UV").pk).update(due_on=FEB)
+    signed_in(client, people["lead"])
+    page = text(client.get(pick(factory.session(state="draft", starts_at=at(9, days=5)))))
+    numbers = re.findall(r'class="number"[^>]*>(AR 008\d)<', page)
+    assert numbers == ["AR 0082", "AR 0083", "AR 0080", "AR 0081"]
