@@ -17,6 +17,7 @@ from imaging_requests.progress.columns import FACE_WORDS
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.pictures import Shown, shown_pictures
 from imaging_requests.progress.rules import RESOLVED
+from imaging_requests.reckoning.truth.status import ReasonCode
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.requesting.models import Anchor, Demand, OwedView
 from imaging_requests.requesting.words import as_of_words, numbers_of, words_of
@@ -52,6 +53,7 @@ class ShownView:
     spec: str
     picture: Shown | None
     waive_href: str
+    packages_href: str
 
     @property
     def src(self) -> str:
@@ -168,6 +170,9 @@ def _shown(
         spec=_spec_words(owed),
         picture=pictures.get((row.chain, row.picture_version or 0)),
         waive_href=reverse("requesting:waive", args=[owed.pk]) if row.status in CAN_WAIVE else "",
+        packages_href=reverse("deliverables:packages")
+        if row.reason.get("code") == ReasonCode.ACCEPTED
+        else "",
     )
 
 

@@ -13,6 +13,7 @@ from imaging_requests.reckoning.truth.waiting import say_wait
 from tests.pure.test_truth_status import (
     NOW,
     SPEECH,
+    accepted,
     filed,
     out_of_date,
     plan,
@@ -308,6 +309,31 @@ def test_a_view_that_was_shot_waits_for_its_files_until_they_come(files: int, sa
     came = replace(shot, recorded_at=day("2026-04-25"), released_at=day("2026-04-25"))
     story.tell("planned", came)
     assert story.status("UV-F", "2026-05-20").status is Status.OPEN
+
+
+def test_an_accepted_picture_says_whether_the_package_or_the_copies_are_missing() -> None:
+    story = tell(accepted)
+    found = story.status("UV-F", NOW)
+    assert (found.status, found.reason.code) == (Status.ACCEPTED, ReasonCode.ACCEPTED)
+    assert explain(found, SPEECH) == (
+        "UV of the front, captured on 1 Feb 2026, is accepted; it is not yet in a sealed package."
+    )
+    assert say_wait(found, SPEECH).endswith("; the imaging lead can move it.")
+
+
+def test_a_picture_whose_copies_failed_after_it_was_sealed_says_so() -> None:
+    story = tell(filed)
+    held = story.told["filings"][-1]
+    failed = replace(held, recorded_at=day("2026-03-20"), ends_at=day("2026-03-20"))
+    story.tell("filings", failed)
+    assert story.words("2026-03-19")["UV-F"] is Status.FILED
+    found = story.status("UV-F", NOW)
+    assert (found.status, found.reason.code) == (Status.ACCEPTED, ReasonCode.COPIES_MISSING)
+    assert explain(found, SPEECH) == (
+        "UV of the front, captured on 1 Feb 2026, is accepted and in a sealed package; enough "
+        "verified copies of its files are missing."
+    )
+    assert say_wait(found, SPEECH).endswith("; the system keeper can move it.")
 
 
 def test_the_same_day_reads_differently_before_and_after_a_fact_was_learnt() -> None:

@@ -42,7 +42,8 @@ def filings_of(object_ids: Iterable[int]) -> dict[int, list[Filing]]:
             frames=len(frames[pk]),
             needed=needed,
         )
-        for number, (starts_at, ends_at) in enumerate(spans):
+        # One that never had enough copies as they are counted now was filed for no time at all.
+        for number, (starts_at, ends_at) in enumerate(spans or [(sealed_at, sealed_at)]):
             filed = Filing(
                 key=f"p-{pk}-{number}",
                 recorded_at=starts_at,

@@ -55,6 +55,7 @@ _TOUCHING = frozenset((Effect.OUT, Effect.ASK_OUT, Effect.ASK_VALID))
 class Standing:
     """A picture version with what holds of it: its state, its review, its filing.
 
+    One that ``was_filed`` and is not any more lies in a sealed package and lacks verified copies.
     ``running`` are the interventions that had started and not ended at its capture.
     """
 
@@ -64,6 +65,7 @@ class Standing:
     verdict: Verdict | None
     frames_good: bool
     is_filed: bool
+    was_filed: bool
     is_handed_in: bool
 
 
@@ -297,9 +299,11 @@ def _standings(
             held = reviews.get((review.chain, review.version))
             if held is None or held.at <= review.at:
                 reviews[review.chain, review.version] = review
+    filings = [filing for filing in known(case.filings, u) if filing.starts_at <= t]
+    ever_filed = {(filing.chain, filing.version) for filing in filings}
     filed = {
         (filing.chain, filing.version)
-        for filing in known(case.filings, u)
+        for filing in filings
         if holds(t, starts_at=filing.starts_at, ends_at=filing.ends_at)
     }
     started = [event for event in events if event.started_at is not None]
@@ -317,6 +321,7 @@ def _standings(
             review_.verdict if review_ is not None else None,
             review_ is not None and review_.frames_good,
             key in filed,
+            key in ever_filed,
             picture.handed_in_at is not None and picture.handed_in_at <= t,
         )
         view = (picture.surface, picture.technique, picture.variant)

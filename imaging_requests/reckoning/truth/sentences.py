@@ -41,9 +41,13 @@ def _filed(view: str, status: ViewStatus, speech: Speech) -> str:
 
 
 def _accepted(view: str, status: ViewStatus, speech: Speech) -> str:
+    return f"{view}{_captured_on(status, speech)} is accepted; it is not yet in a sealed package."
+
+
+def _copies_missing(view: str, status: ViewStatus, speech: Speech) -> str:
     return (
-        f"{view}{_captured_on(status, speech)} is accepted; verified copies or the sealed "
-        "package are still missing."
+        f"{view}{_captured_on(status, speech)} is accepted and in a sealed package; enough "
+        "verified copies of its files are missing."
     )
 
 
@@ -150,6 +154,7 @@ _SENTENCES: dict[ReasonCode, _Sentence] = {
     ),
     ReasonCode.FILED: _filed,
     ReasonCode.ACCEPTED: _accepted,
+    ReasonCode.COPIES_MISSING: _copies_missing,
     ReasonCode.SURFACE_GONE: _gone,
     ReasonCode.SURFACE_CLOSED: _closed,
     ReasonCode.CHANGED_FOR_GOOD: _changed_for_good,

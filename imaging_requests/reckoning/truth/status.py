@@ -43,6 +43,7 @@ class ReasonCode(StrEnum):
     WAIVED = "waived"
     FILED = "filed"
     ACCEPTED = "accepted"
+    COPIES_MISSING = "copies_missing"
     SURFACE_GONE = "surface_gone"
     SURFACE_CLOSED = "surface_closed"
     CHANGED_FOR_GOOD = "changed_for_good"
@@ -130,7 +131,9 @@ def judge(moment: Moment, view: OwedView) -> ViewStatus:
     if scan.filed is not None:
         return ViewStatus(view, Status.FILED, Reason(ReasonCode.FILED, picture=scan.filed.picture))
     if scan.accepted is not None:
-        reason = Reason(ReasonCode.ACCEPTED, picture=scan.accepted.picture)
+        lacks_copies = scan.accepted.was_filed
+        code = ReasonCode.COPIES_MISSING if lacks_copies else ReasonCode.ACCEPTED
+        reason = Reason(code, picture=scan.accepted.picture)
         return ViewStatus(view, Status.ACCEPTED, reason)
     lost = _lost(moment, view, point, scan)
     if lost is not None:

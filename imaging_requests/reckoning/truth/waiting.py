@@ -15,6 +15,7 @@ PHOTOGRAPHER = "photographer"
 CONSERVATOR = "conservator"
 HEAD = "department head"
 REGISTRAR = "registrar"
+KEEPER = "system keeper"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class Wait:
 
 
 _WAITS = {
-    Status.ACCEPTED: ("verified copies and a sealed package", (LEAD,)),
+    Status.ACCEPTED: ("being sealed in a package", (LEAD,)),
     Status.LOST: ("a signed gap statement", (HEAD,)),
     Status.UNDECIDED: ("a decision whether the picture is still true", (CONSERVATOR,)),
     Status.TO_REVIEW: ("a review", (LEAD,)),
@@ -52,6 +53,8 @@ def wait_of(status: ViewStatus) -> Wait | None:
         return Wait("a step that lets the surface be seen", (CONSERVATOR,), until)
     if code is ReasonCode.STATE_TO_COME:
         return Wait("the state it is owed for", (CONSERVATOR,), until)
+    if code is ReasonCode.COPIES_MISSING:
+        return Wait("verified copies of its files", (KEEPER,))
     if code is ReasonCode.FILES_AWAITED:
         return Wait("its files", (PHOTOGRAPHER,))
     what, who = _WAITS[status.status]
