@@ -158,7 +158,7 @@ def check_recognition(row: Deliverable, *, is_thorough: bool = False) -> FileChe
         return None
     found = _by_lightness(row)
     if found is None or found.verdict is Recognised.CANNOT_TELL:
-        found = by_structure(row, shown_faces({row.object_id}), is_thorough=is_thorough)
+        found = by_structure(row, most_others=_limits()[1], is_thorough=is_thorough)
     return FileCheck(
         frame_id=row.cover_id,
         rule=RULE,
@@ -169,6 +169,18 @@ def check_recognition(row: Deliverable, *, is_thorough: bool = False) -> FileChe
         verdict=found.verdict.value,
         sentence=found.sentence,
     )
+
+
+def _is_known_by_tiles(row: Deliverable) -> bool:
+    """Whether the front is known by an accepted picture of tiles, which structure is held to."""
+    return Deliverable.objects.filter(
+        object=row.object_id,
+        state=DeliverableState.ACCEPTED,
+        technique__in=COMPARED,
+        face="F",
+        variant="",
+        detail_mm__isnull=True,
+    ).exists()
 
 
 def _by_lightness(row: Deliverable) -> Answer | None:
@@ -183,6 +195,8 @@ def _by_lightness(row: Deliverable) -> Answer | None:
         return None
     limits, most, _ = _limits()
     own, others = _references(row, most)
+    if own is None and _is_known_by_tiles(row):
+        return None
     described = _described({row.cover_id, *others.values(), *([own] if own else [])})
     picture = described.get(row.cover_id)
     if picture is None:

@@ -8,7 +8,7 @@ themselves over each other.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import median
@@ -17,11 +17,19 @@ import numpy as np
 
 from imaging_requests.deliverables import registering
 from imaging_requests.deliverables.models import Deliverable, Registration
+from imaging_requests.deliverables.reference_faces import (
+    SIDES,
+    Faces,
+    Source,
+    faces_of,
+    small_face,
+)
 from imaging_requests.imaging.alignment.align import align
 from imaging_requests.imaging.alignment.pictures import UnfitError
 from imaging_requests.imaging.files.data_values import take_number, take_whole
 from imaging_requests.imaging.likeness.pattern import Grey, Region, read_pattern, tile_region
 from imaging_requests.imaging.likeness.structure import (
+    SIZES,
     Structure,
     best_exposed,
     structure_likeness,
@@ -41,11 +49,10 @@ from imaging_requests.intake.limits import (
     structure_limits,
 )
 from imaging_requests.intake.models import FrameLook
-from imaging_requests.intake.references import Shown
 from imaging_requests.requesting.words import numbers_of
 
 UNIT = "likeness of structure"
-SIDES = {"F": "front", "B": "back"}
+AS_LARGE = (1.0,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +88,8 @@ def not_compared(number: str, because: str) -> str:
     return f"Cannot tell: nobody compared this with {number}, because {because}. Look at it."
 
 
-def by_structure(row: Deliverable, shown: Shown, *, is_thorough: bool) -> Answer:
-    """Say whether a picture shows its object; `shown`: the reference pictures to compare with."""
+def by_structure(row: Deliverable, *, most_others: int, is_thorough: bool) -> Answer:
+    """Say whether a picture shows its object; so many other objects are looked at."""
     number = numbers_of([row.object_id])[row.object_id]
     if _is_laid(row):
         return Answer(
@@ -93,16 +100,12 @@ def by_structure(row: Deliverable, shown: Shown, *, is_thorough: bool) -> Answer
     because = _not_comparable(row)
     if because:
         return Answer(Recognised.CANNOT_TELL, not_compared(number, because))
-    covers = {pk: frame for (pk, face), frame in shown.frames.items() if face == row.face}
-    own_cover = covers.pop(row.object_id, None)
     tiles = _tiles(row)
-    references = _patterns([*covers.values(), *([own_cover] if own_cover else [])])
-    own = references.get(own_cover) if own_cover is not None else None
     if not tiles:
         return Answer(Recognised.CANNOT_TELL, not_compared(number, "it has no small picture yet"))
+    faces = faces_of(row.object_id, row.face, most_others=most_others)
+    own = faces.structures.get(row.object_id)
     looked = [(Structure(pattern), region) for pattern, region in tiles]
-    if own is None and len(looked) > 1:
-        return Answer(Recognised.CANNOT_TELL, not_compared(number, _no_reference(row)))
     fits = None if own is None else _fit(looked, own)
     if own is not None and fits is None:
         return Answer(
@@ -110,24 +113,22 @@ def by_structure(row: Deliverable, shown: Shown, *, is_thorough: bool) -> Answer
         )
     limits = structure_limits()[kind_of(row.technique, row.face, is_tiled=len(looked) > 1)]
     others = {
-        pk: references[frame]
-        for pk, frame in covers.items()
-        if frame in references
-        and (
-            own is None
-            or fits is None
-            or fits < limits.surely
-            or _are_alike(references[frame], own)
-        )
+        pk: face
+        for pk, face in faces.structures.items()
+        if pk != row.object_id
+        and (own is None or fits is None or fits < limits.surely or _are_alike(face, own))
     }
-    likes = {pk: like for pk, other in others.items() if (like := _fit(looked, other)) is not None}
-    named = {shown.names.get(pk, "another object"): like for pk, like in likes.items()}
+    likes = {
+        pk: like for pk, other in others.items() if (like := _fit_other(looked, other)) is not None
+    }
+    names = numbers_of(likes)
+    named = {names.get(pk, "another object"): like for pk, like in likes.items()}
     found = judge_structure(fits, named, limits)
     if is_thorough and found.verdict in (Recognised.CANNOT_TELL, Recognised.WARN):
-        found = _lay(row, found, covers, likes, shown)
+        found = _lay(row, found, faces, likes, names)
     return Answer(
         found.verdict,
-        _sentence(row, found, number),
+        _sentence(row, found, number, faces.why),
         value=_value(found),
         unit=UNIT,
         limit=f"own ≥ {limits.surely:g} and {limits.lead:g} over others",
@@ -160,10 +161,6 @@ def _not_comparable(row: Deliverable) -> str:
     return "it shows a part of the face only" if row.detail_mm else ""
 
 
-def _no_reference(row: Deliverable) -> str:
-    return f"no visible picture of its whole {SIDES[row.face]} has been accepted yet"
-
-
 def _patterns(frame_ids: Iterable[int]) -> dict[int, Grey]:
     looks = FrameLook.objects.filter(frame__in=set(frame_ids)).exclude(pattern="")
     return {pk: read_pattern(text) for pk, text in looks.values_list("frame", "pattern")}
@@ -189,51 +186,80 @@ def _tiles(row: Deliverable) -> list[tuple[Grey, Region]]:
     return found
 
 
-def _fit(tiles: Iterable[tuple[Structure, Region]], reference: Grey) -> float | None:
-    face = Structure(reference)
+def _fit(
+    tiles: Iterable[tuple[Structure, Region]], face: Structure, sizes: Sequence[float] = SIZES
+) -> float | None:
     likes = [
         like
         for tile, region in tiles
-        if (like := structure_likeness(tile, face, region)) is not None
+        if (like := structure_likeness(tile, face, region, sizes=sizes)) is not None
     ]
     return median(likes) if likes else None
 
 
-def _are_alike(one: Grey, other: Grey) -> bool:
+def _fit_other(tiles: Sequence[tuple[Structure, Region]], face: Structure) -> float | None:
+    """Fit another object's face at one size, and at all only if it may be the one that is shown."""
+    at_once = _fit(tiles, face, AS_LARGE)
+    if at_once is None or at_once < _numbers().worth_laying:
+        return at_once
+    return _fit(tiles, face)
+
+
+def _are_alike(one: Structure, other: Structure) -> bool:
     """Whether two references could be mistaken for each other, as companion pieces and copies."""
-    return likeness(describe(one), describe(other)) >= _numbers().alike
+    return likeness(describe(one.pattern), describe(other.pattern)) >= _numbers().alike
 
 
 def _lay(
     row: Deliverable,
     found: Recognition,
-    covers: Mapping[int, int],
+    faces: Faces,
     likes: Mapping[int, float],
-    shown: Shown,
+    names: Mapping[int, str],
 ) -> Recognition:
-    """Lay a picture over the references that it looks most like; only what surely fits counts."""
+    """Lay a picture over its own reference, then over those that it looks most like.
+
+    Only what surely fits counts. A face that is kept as tiles is laid together for it; a picture
+    that lies on no joined one has no map of its own that would say so.
+    """
     numbers = _numbers()
     ordered = sorted(likes, key=lambda pk: -likes[pk])[: numbers.most_laid]
     wanted = [pk for pk in ordered if likes[pk] >= numbers.worth_laying]
-    was_refused = Registration.objects.filter(
+    own = faces.sources[row.object_id] if row.object_id in faces.structures else None
+    is_doubted = found.verdict is Recognised.CANNOT_TELL
+    if row.kind not in registering.WHOLE or row.cover_id is None or not (own or wanted):
+        return found
+    size = registering.numbers().longest_px // 2
+    moving = registering.small_copy(row.cover_id, size)
+    if moving is None:
+        return found
+    lies_on_own = _lies_on_face(own, moving, size) if own is not None else None
+    if lies_on_own and is_doubted:
+        return Recognition(Recognised.PASS, found.own, found.best_other, found.other)
+    was_refused = lies_on_own is False or _was_refused(row)
+    for pk in wanted:
+        if not _lies_on_face(faces.sources[pk], moving, size):
+            continue
+        surely = was_refused and found.own is not None and found.own < likes[pk]
+        verdict = Recognised.FAIL if surely else Recognised.WARN
+        return Recognition(verdict, found.own, likes[pk], names.get(pk, "another object"))
+    return found
+
+
+def _was_refused(row: Deliverable) -> bool:
+    return Registration.objects.filter(
         deliverable=row,
         frame=row.cover_id,
         code_version=registering.CODE_VERSION,
         verdict=Registration.Verdict.CANNOT_TELL,
         reference__isnull=False,
     ).exists()
-    if row.kind not in registering.WHOLE or row.cover_id is None or not wanted:
-        return found
-    size = registering.numbers().longest_px // 2
-    moving = registering.small_copy(row.cover_id, size)
-    for pk in wanted if moving is not None else ():
-        fixed = registering.small_copy(covers[pk], size)
-        if fixed is None or moving is None or not _lies_on(fixed, moving):
-            continue
-        surely = was_refused and found.own is not None and found.own < likes[pk]
-        verdict = Recognised.FAIL if surely else Recognised.WARN
-        return Recognition(verdict, found.own, likes[pk], shown.names.get(pk, "another object"))
-    return found
+
+
+def _lies_on_face(source: Source, moving: registering.Small, size: int) -> bool | None:
+    """Tell whether a picture lies on a known face; None if that cannot be read at present."""
+    fixed = small_face(source, size)
+    return None if fixed is None else _lies_on(fixed, moving)
 
 
 def _lies_on(fixed: registering.Small, moving: registering.Small) -> bool:
@@ -250,7 +276,7 @@ def _value(found: Recognition) -> str:
     return f"{own}; others {other}"[:120]
 
 
-def _sentence(row: Deliverable, found: Recognition, number: str) -> str:
+def _sentence(row: Deliverable, found: Recognition, number: str, why: str) -> str:
     side = SIDES[row.face]
     if found.verdict is Recognised.PASS:
         return f"This shows {number}: its structure is that of the visible picture of its {side}."
@@ -262,9 +288,9 @@ def _sentence(row: Deliverable, found: Recognition, number: str) -> str:
         )
     if found.own is None:
         if found.verdict is Recognised.CANNOT_TELL:
-            return not_compared(number, _no_reference(row))
+            return not_compared(number, why)
         return (
-            f"There is no visible picture of the {side} of {number} yet, and this looks much like "
+            f"Nobody could compare this with {number}, because {why}; but it looks like "
             f"{found.other}. Look whether it is a companion piece or a version of it, or the "
             "wrong object."
         )

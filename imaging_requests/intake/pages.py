@@ -29,6 +29,7 @@ from imaging_requests.intake.models import (
 from imaging_requests.intake.policies import ASK_AGAIN, CLEAR_REFUSED, PLACE, UPLOAD, closed_frames
 from imaging_requests.intake.rules import CardAnswer, DropCount, may_format
 from imaging_requests.intake.sheets import (
+    RECOGNITION,
     LineSheet,
     holds_back,
     latest_checks,
@@ -64,6 +65,7 @@ class FileRow:
     sentence: str
     place: str
     warnings: tuple[str, ...]
+    doubts: tuple[str, ...]
     picture: str
     percent: int
     may_give_up: bool
@@ -196,6 +198,7 @@ def _file_row(
         sentence=arrival.answer or _under_way_words(arrival),
         place=place,
         warnings=() if _says_why(frame) else _warnings(checks),
+        doubts=_doubts(frame, checks),
         picture=picture_address(frame) if frame is not None and not is_closed else "",
         percent=_percent(arrival),
         may_give_up=is_open and may(user, UPLOAD, arrival),
@@ -215,6 +218,17 @@ def _warnings(checks: Iterable[FileCheck]) -> tuple[str, ...]:
         check.sentence
         for check in checks
         if holds_back(check) or check.verdict == FileCheck.Verdict.FAIL
+    )
+
+
+def _doubts(frame: Frame | None, checks: Iterable[FileCheck]) -> tuple[str, ...]:
+    """Say of a placed frame what the program could not make sure of: whether it is its object."""
+    if frame is None or frame.state != FrameState.PLACED:
+        return ()
+    return tuple(
+        check.sentence
+        for check in checks
+        if check.rule == RECOGNITION and check.verdict == FileCheck.Verdict.CANNOT_TELL
     )
 
 

@@ -528,3 +528,15 @@ def test_a_drop_lists_first_what_may_have_to_be_shot_again(
     shown = page(client, "drop", drop.pk)
     names = re.findall(r'number--file">([^<]+)', shown)
     assert names == ["text.tif", "failed.tif", "waits.tif", "placed.tif"]
+
+
+@pytest.mark.parametrize("verdict", ["cannot_tell", "warn", "fail", "pass"])
+def test_a_drop_says_what_could_not_be_told_of_the_object(
+    verdict: str, client: Client, amaro: User, raking: ShotLine
+) -> None:
+    drop = open_drop(amaro, line=raking)
+    frame = factory.frame(raking)
+    factory.check(frame, verdict, rule="G12", sentence="Nobody compared this with AR 0118.")
+    Arrival.objects.create(drop=drop, name="A.tif", size_bytes=1, state="checked", frame=frame)
+    said = page(client, "drop", drop.pk).count("Nobody compared this with AR 0118.")
+    assert said == (0 if verdict == "pass" else 1)
