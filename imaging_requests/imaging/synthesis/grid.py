@@ -141,8 +141,8 @@ def lay_over(base: Map, top: Map, alpha: Map | float) -> None:
 
     >>> ground = np.zeros((2, 2, 3), np.float32)
     >>> lay_over(ground, np.array([1.0, 0.5, 0.0], np.float32), np.full((2, 2), 0.5, np.float32))
-    >>> ground[1, 1]
-    array([0.5 , 0.25, 0.  ], dtype=float32)
+    >>> ground[1, 1].tolist()
+    [0.5, 0.25, 0.0]
     """
     if base.ndim == 2:
         base += (top - base) * alpha
@@ -160,8 +160,8 @@ def spread(value: Map) -> Map:
 def lightness(colour: Map) -> Map:
     """Mean of the channels, (rows, columns, 3) or (n, 3); far quicker than along a short axis.
 
-    >>> lightness(np.array([[0.25, 0.5, 0.75]], np.float32))
-    array([0.5], dtype=float32)
+    >>> lightness(np.array([[0.25, 0.5, 0.75]], np.float32)).tolist()
+    [0.5]
     """
     total: Map = colour[..., 0] + colour[..., 1]
     total += colour[..., 2]
