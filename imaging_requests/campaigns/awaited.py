@@ -60,7 +60,7 @@ def awaited_of(lines: Iterable[ShotLine]) -> dict[int, int]:
 
 
 def has_files(line: ShotLine) -> bool:
-    """Whether any view lies on a line."""
+    """Whether any file lies on a line."""
     return any(counted([line.pk]).get(line.pk) for counted in _placed)
 
 
