@@ -236,13 +236,13 @@ def test_a_note_drawn_by_hand_keeps_its_place_in_mm(
     assert asked["region_face"] == ["F"]
     assert float(asked["region_left"][0]) == pytest.approx(MARK_MM[0], abs=mm)
     page.fill("#note-text", "A lifted edge")
-    with page.expect_navigation():
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
         page.get_by_role("button", name="Write the note").click()
+    page.wait_for_selector(".look__regions path", state="attached")
     note = SurfaceNote.objects.get()
     (x1, y1), (x2, y2) = note.points_mm[0], note.points_mm[2]
     assert (x1, y1) == pytest.approx(MARK_MM, abs=mm)
     assert (x2 - x1, y2 - y1) == pytest.approx((200 * mm, 100 * mm), abs=2 * mm)
-    page.wait_for_selector(".look__regions path", state="attached")
     assert "across=100" in page.url
 
 

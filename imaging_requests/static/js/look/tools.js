@@ -77,12 +77,13 @@ export class Tools {
     return Math.hypot(here[0] - first[0], here[1] - first[1]) > 4 * this.camera.now.scale;
   }
 
-  // A point at the cross, for hands that use keys.
+  // A point at the cross, for hands that use keys: where the keys have led it, even while the
+  // view still glides there.
   set() {
     if (!this.isDrawing) {
       return;
     }
-    const here = [this.camera.now.x, this.camera.now.y];
+    const here = [this.camera.goal.x, this.camera.goal.y];
     this.isAtCross = true;
     if (this.name === "polygon" || this.points.length === 0) {
       this.points.push(here);
