@@ -188,6 +188,8 @@ def time_ours(world: World, half: Path, email: str, peaks: dict[str, int]) -> Sp
         took = time.perf_counter() - started
     for role, peak in watch.peak_each.items():
         peaks[role] = max(peak, peaks.get(role, 0))
+    spent = sorted(watch.processor_s_each.items())
+    say("  processor, ours: " + ", ".join(f"{role} {took_s:.1f} s" for role, took_s in spent))
     return Spent(took, watch.processor_s)
 
 

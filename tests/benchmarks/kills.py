@@ -23,7 +23,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -136,7 +136,7 @@ class Run:
             jobs = [
                 senders.submit(self.bring, opened["headers"], pk, at) for pk, at in opened["drops"]
             ]
-            for count, job in enumerate(jobs, 1):
+            for count, job in enumerate(as_completed(jobs), 1):
                 job.result()
                 if count % 20 == 0 and time.monotonic() < self.until:
                     say(f"  {count} drops, {time.monotonic() - started:.0f} s, {dict(self.kills)}")
@@ -230,12 +230,13 @@ class Run:
             if token in known:
                 continue
             address = f"http://127.0.0.1:{self.web_port}/intake/files/{token}/"
-            for _ in range(100):
+            deadline = time.monotonic() + PATIENCE_S
+            while time.monotonic() < deadline:
                 with contextlib.suppress(*TROUBLE):
                     told = headers | {"Tus-Resumable": "1.0.0"}
                     if requests.delete(address, headers=told, timeout=60).status_code < 500:
                         break
-                time.sleep(0.2)
+                time.sleep(LOOK_AGAIN_S)
 
     def compare(self, drop: int, contents: dict[str, bytes]) -> None:
         """Compare both copies of every file of a drop with what was sent."""

@@ -22,6 +22,7 @@ class Watch:
     peak_each: dict[str, int] = field(default_factory=dict)
     peak_together: int = 0
     ticks: dict[int, int] = field(default_factory=dict)
+    roles: dict[int, str] = field(default_factory=dict)
     _before: dict[int, int] = field(default_factory=dict)
 
     @property
@@ -32,6 +33,15 @@ class Watch:
         """
         spent = sum(ticks - self._before.get(pid, 0) for pid, ticks in self.ticks.items())
         return spent / os.sysconf("SC_CLK_TCK")
+
+    @property
+    def processor_s_each(self) -> dict[str, float]:
+        """Return the processor time by what the processes are."""
+        spent: dict[str, float] = {}
+        for pid, ticks in self.ticks.items():
+            seconds = (ticks - self._before.get(pid, 0)) / os.sysconf("SC_CLK_TCK")
+            spent[self.roles[pid]] = spent.get(self.roles[pid], 0.0) + seconds
+        return spent
 
     def __enter__(self) -> Watch:
         self._before = {pid: _ticks(pid) for pid in family(self.roots)}
@@ -52,6 +62,7 @@ class Watch:
                 if found is None:
                     continue
                 name, now, peak = found
+                self.roles[pid] = name
                 self.ticks[pid] = max(self.ticks.get(pid, 0), _ticks(pid))
                 together += now
                 self.peak_each[name] = max(self.peak_each.get(name, 0), peak)

@@ -18,9 +18,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-import pyvips
+import cv2
+import numpy as np
 
-from imaging_requests.imaging.files.decode import FAIL_ON
 from imaging_requests.imaging.iiif.asked import Asked
 from imaging_requests.imaging.iiif.pyramid import (
     CUT_CLOSING,
@@ -28,6 +28,7 @@ from imaging_requests.imaging.iiif.pyramid import (
     CUT_MARK,
     Level,
     Pyramid,
+    PyramidError,
     read_pyramid,
     read_tile,
 )
@@ -65,26 +66,36 @@ def _cut_tiles(
 ) -> Iterator[tuple[Place, bytes]]:
     """Yield place and bytes of the tiles of one level that are not whole."""
     for column, row, asked in edge_requests(pyramid, number):
-        cut = _cut_one(path, pyramid.levels[number], column, row, asked)
-        if cut is None:
-            cut = render(path, pyramid, asked)
-        yield (number, column, row), encode(cut, asked, quality=quality)
+        data = _cut_one(path, pyramid.levels[number], column, row, asked, quality)
+        if data is None:
+            data = encode(render(path, pyramid, asked), asked, quality=quality)
+        yield (number, column, row), data
 
 
-def _cut_one(path: Path, level: Level, column: int, row: int, asked: Asked) -> pyvips.Image | None:
-    """Decode one filled-up tile by itself; None if the level has no tile there.
+def _cut_one(
+    path: Path, level: Level, column: int, row: int, asked: Asked, quality: int
+) -> bytes | None:
+    """Cut one filled-up tile to what its edge leaves; None if the level has no tile there.
 
     A level whose size was rounded down lacks the last column or row that a viewer counts; the one
-    before is repeated for it. So the tile lies exactly where its whole neighbours lie.
+    before is repeated for it. So the tile lies exactly where its whole neighbours lie. Tiles are
+    too small for libvips to pay off: OpenCV takes a third of its processor time for them.
     """
     wide = min(level.tile_width_px, level.width_px - column * level.tile_width_px)
     high = min(level.tile_height_px, level.height_px - row * level.tile_height_px)
     if wide < 1 or high < 1:
         return None
-    tile = pyvips.Image.jpegload_buffer(read_tile(path, level, column, row), fail_on=FAIL_ON)
-    return tile.crop(0, 0, wide, high).embed(
-        0, 0, asked.out_width_px, asked.out_height_px, extend="copy"
+    tile = cv2.imdecode(
+        np.frombuffer(read_tile(path, level, column, row), np.uint8), cv2.IMREAD_UNCHANGED
     )
+    if tile is None:
+        raise PyramidError(f"tile {column}, {row} of {path.name} is not a JPEG picture")
+    right, below = asked.out_width_px - wide, asked.out_height_px - high
+    cut = cv2.copyMakeBorder(tile[:high, :wide], 0, below, 0, right, cv2.BORDER_REPLICATE)
+    is_done, data = cv2.imencode(".jpg", cut, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    if not is_done:
+        raise PyramidError(f"tile {column}, {row} of {path.name} cannot be encoded")
+    return bytes(data)
 
 
 def edge_requests(pyramid: Pyramid, number: int) -> Iterator[tuple[int, int, Asked]]:
