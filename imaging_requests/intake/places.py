@@ -21,6 +21,11 @@ from imaging_requests.imaging.files.fixity import CHUNK_BYTES, hash_stream, sync
 
 READ_ONLY = 0o444
 DAMAGED = "damaged"
+MARK = "PLACE.txt"
+MARK_WORDS = (
+    "This folder is the {name} of the imaging requests. Leave this file where it is: without it "
+    "the disk is taken for one that is not mounted, and nothing is stored here.\n"
+)
 NO_LINKS_HERE = (errno.EPERM, errno.EOPNOTSUPP, errno.EMLINK, errno.EXDEV)
 
 
@@ -98,6 +103,21 @@ class Folder:
     def path_of(self, key: Key) -> Path:
         """Return the file of a copy."""
         return self.root / key.path
+
+    @property
+    def is_marked(self) -> bool:
+        """Whether this is the folder itself, and not the empty place where its disk belongs."""
+        return (self.root / MARK).is_file()
+
+    def mark(self) -> None:
+        """Make the folder if it is not there, and mark it as this place."""
+        with self.errors():
+            make_folder(self.root)
+            with suppress(FileExistsError), open(self.root / MARK, "x", encoding="utf-8") as mark:
+                mark.write(MARK_WORDS.format(name=self.name))
+                mark.flush()
+                os.fsync(mark.fileno())
+            sync_folder(self.root)
 
     def holds(self, key: Key) -> bool:
         """Whether a file lies under the key."""

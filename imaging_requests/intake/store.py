@@ -4,6 +4,9 @@ A master lies at `<aa>/<bb>/<sha256>.<ext>` in both places. It comes there by a 
 replaces anything, so a master cannot be overwritten, and is not counted before both copies were
 read again and matched. The first place is a folder, since pixels are read from it; the second is a
 folder on another disk or a bucket.
+
+A folder carries a mark. Where the mark is missing although copies were put there, the disk is not
+mounted: nothing is written to the empty folder in its stead, and no copy is called lost.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.imaging.files.fixity import hash_stream
+from imaging_requests.intake.models import Copy, MadeCopy
 from imaging_requests.intake.places import (
     Folder,
     Key,
@@ -34,12 +38,23 @@ logger = logging.getLogger(__name__)
 FIRST = "store"
 SECOND = "second copy"
 PLACES = (FIRST, SECOND)
+#: So many of the latest copies are looked for before an unmarked folder is refused.
+LOOKED_FOR = 20
 
 
 def place(name: str) -> Place:
-    """Return one of the two places as the settings describe it."""
+    """Return one of the two places, ready to read and write.
+
+    Raises `StoreError` if it is a folder whose disk is not mounted.
+    """
+    where = _described(name)
+    return _mounted(where) if isinstance(where, Folder) else where
+
+
+def _described(name: str) -> Place:
+    """Return one of the two places as the settings describe it, there or not."""
     if name == FIRST:
-        return _first()
+        return Folder(FIRST, Path(settings.STORE_DIR))
     if name != SECOND:
         raise ValueError(f"There is no place '{name}'; there are {' and '.join(PLACES)}.")
     if settings.SECOND_STORE_BUCKET:
@@ -48,7 +63,55 @@ def place(name: str) -> Place:
 
 
 def _first() -> Folder:
-    return Folder(FIRST, Path(settings.STORE_DIR))
+    return _mounted(Folder(FIRST, Path(settings.STORE_DIR)))
+
+
+def _mounted(folder: Folder) -> Folder:
+    """Return a folder that carries its mark; one that was never used is marked now.
+
+    So is one without a mark that holds any of the latest copies, as a restored disk may.
+    """
+    if not folder.is_marked:
+        if not _is_known(folder):
+            raise _not_mounted(folder)
+        folder.mark()
+    return folder
+
+
+def _is_known(folder: Folder) -> bool:
+    """Whether an unmarked folder can be the one that is meant: nothing, or not all, is missing."""
+    copies = Copy.objects.filter(place=folder.name, is_good=True).order_by("-pk")
+    made = MadeCopy.objects.filter(place=folder.name, is_good=True).order_by("-pk")
+    paths = [
+        *(
+            Key(sha256, extension).path
+            for sha256, extension in copies.values_list("frame__sha256", "frame__extension")[
+                :LOOKED_FOR
+            ]
+        ),
+        *made.values_list("path", flat=True)[:LOOKED_FOR],
+    ]
+    return not paths or any((folder.root / path).is_file() for path in paths)
+
+
+def _not_mounted(folder: Folder) -> StoreError:
+    trouble = (
+        f"The disk of the {folder.name} is not mounted at {folder.root}: copies were put there, "
+        "and neither the mark of the folder nor any of the latest copies is to be found."
+    )
+    return StoreError(
+        f"{trouble} Mount it. Nothing is written there before, no copy is called lost, and what "
+        "was received stays safe in quarantine. If that disk is gone for good, give an empty one "
+        f'and run verify_store --new-disk "{folder.name}".',
+        trouble=trouble,
+    )
+
+
+def begin_anew(name: str) -> None:
+    """Mark an empty folder as the new disk of a place; reading the store again fills it."""
+    where = _described(name)
+    if isinstance(where, Folder):
+        where.mark()
 
 
 @lru_cache(maxsize=4)
@@ -159,7 +222,7 @@ def readable_path(sha256: str, extension: str) -> Path | None:
     A copy in a bucket cannot be read in place; it is brought into the first place again.
     """
     key = Key(sha256, extension)
-    first, second = _first(), place(SECOND)
+    first, second = Folder(FIRST, Path(settings.STORE_DIR)), _described(SECOND)
     if first.path_of(key).is_file():
         return first.path_of(key)
     if isinstance(second, Folder):
@@ -169,23 +232,23 @@ def readable_path(sha256: str, extension: str) -> Path | None:
 
 def free_bytes() -> dict[str, int]:
     """Return the free space behind each place that tells it."""
-    told = {name: place(name).free_bytes() for name in PLACES}
+    told = {name: _described(name).free_bytes() for name in PLACES}
     return {name: free for name, free in told.items() if free is not None}
 
 
 def is_there(name: str) -> bool:
-    """Tell whether the folder of a place is there; a bucket is only known by asking it."""
-    where = place(name)
-    return not isinstance(where, Folder) or where.root.is_dir()
+    """Tell whether the disk of a place is there; a bucket is only known by asking it."""
+    where = _described(name)
+    return not isinstance(where, Folder) or where.is_marked or _is_known(where)
 
 
 def share_one_disk() -> bool:
     """Tell whether both places lie on the same disk, which protects from less than two do."""
-    second = place(SECOND)
+    second = _described(SECOND)
     if not isinstance(second, Folder):
         return False
     try:
-        return os.stat(_first().root).st_dev == os.stat(second.root).st_dev
+        return os.stat(settings.STORE_DIR).st_dev == os.stat(second.root).st_dev
     except OSError:
         return False
 

@@ -263,6 +263,63 @@ def test_scratch_copies_of_killed_processes_are_swept_away_but_not_those_under_w
     assert store.is_good(store.SECOND, frame.sha256, frame.extension)
 
 
+# A disk that is not mounted
+
+
+@pytest.fixture
+def unmounted(frame: Frame, stores: Path) -> Path:
+    """The disk of the second copy is taken away; the empty folder where it belongs stays."""
+    (stores / "second").rename(stores / "disk")
+    (stores / "second").mkdir()
+    return stores
+
+
+def test_nothing_is_written_to_the_empty_folder_of_a_disk_that_is_not_mounted(
+    unmounted: Path,
+) -> None:
+    drop = open_drop(User.objects.get(name="Amaro"))
+    arrival = bring(drop, "B.tif", tiff(2, at=factory.NOW))
+    jobs.run_due()
+    arrival.refresh_from_db()
+    assert arrival.state == ArrivalState.RECEIVED
+    said = Job.objects.get(kind="receive", subject_id=arrival.pk).last_error
+    assert "The disk of the second copy is not mounted" in said
+    assert "stays safe in quarantine" in said
+    assert list((unmounted / "second").iterdir()) == []
+    (unmounted / "second").rmdir()
+    (unmounted / "disk").rename(unmounted / "second")
+    jobs.run_due(now=far_future())
+    assert frame_of(arrival).copies.filter(is_good=True).count() == 2
+
+
+def test_copies_on_a_disk_that_is_not_mounted_are_not_called_lost(
+    unmounted: Path, frame: Frame, people: dict[str, User]
+) -> None:
+    before = set(frame.copies.values_list("place", "is_good", "first_verified_at"))
+    with pytest.raises(CommandError, match="One place could not be read at all"):
+        sweep()
+    assert set(frame.copies.values_list("place", "is_good", "first_verified_at")) == before
+    assert not AuditEvent.objects.filter(code__startswith="intake.copy_").exists()
+    assert list((unmounted / "second").iterdir()) == []
+    assert store.is_there(store.FIRST)
+    assert not store.is_there(store.SECOND)
+
+
+def test_a_new_disk_is_filled_from_the_other_place(unmounted: Path, frame: Frame) -> None:
+    said = sweep("--new-disk", store.SECOND)
+    assert said.endswith("2 copies read: 1 good, 1 repaired, 0 lost.\n")
+    assert store.is_good(store.SECOND, frame.sha256, frame.extension)
+    assert store.is_there(store.SECOND)
+
+
+def test_a_restored_disk_without_its_mark_is_known_by_what_it_holds(
+    frame: Frame, stores: Path
+) -> None:
+    (stores / "second" / places.MARK).unlink()
+    assert sweep() == "2 copies read: 2 good, 0 repaired, 0 lost.\n"
+    assert (stores / "second" / places.MARK).is_file()
+
+
 def test_the_sweep_may_be_cut_into_nights(frame: Frame) -> None:
     first, second = frame.copies.order_by("pk")
     Copy.objects.filter(pk=first.pk).update(verified_at=timezone.now())

@@ -36,6 +36,7 @@ def file_in(name: str) -> Path:
 def bad(stores: Path) -> Path:
     """Both copies stand; the first has gone bad."""
     for name in store.PLACES:
+        store.begin_anew(name)
         folder(name).write(KEY, [GOOD])
     path = file_in(store.FIRST)
     path.chmod(0o644)

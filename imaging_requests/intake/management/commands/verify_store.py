@@ -37,9 +37,16 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--older-than-days", type=float, help="only copies proven longer ago")
         parser.add_argument("--most", type=int, help="at most so many copies, oldest proof first")
+        parser.add_argument(
+            "--new-disk",
+            choices=store.PLACES,
+            help="this place lies on a new, empty disk: fill it from the other place",
+        )
         parser.add_argument("--json", action="store_true", help="answer as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["new_disk"]:
+            self._begin_anew(options["new_disk"])
         days = options["older_than_days"]
         before = timezone.now() - timedelta(days=days) if days is not None else None
         store.sweep_scratch(older_than_s=SCRATCH_S)
@@ -68,3 +75,9 @@ class Command(BaseCommand):
                 f"{counts[CopyOutcome.LOST]} copies could not be repaired. Bring these files again "
                 "from another backup: the same bytes heal both copies."
             )
+
+    def _begin_anew(self, name: str) -> None:
+        try:
+            store.begin_anew(name)
+        except store.StoreError as error:
+            raise CommandError(error.trouble) from error
