@@ -20,6 +20,7 @@ from imaging_requests.demo.load import build
 from imaging_requests.demo.scenario import SIZES, Scenario, people_of_the_house, read_scenario
 from imaging_requests.demo.verdict import differences, totals
 from imaging_requests.demo.world import World
+from imaging_requests.intake.tasks import prove_copies
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import Role
 
@@ -79,7 +80,15 @@ class Command(BaseCommand):
             self._introduce(address, sights, is_served=False)
             return
         crew = children(host=options["host"], port=options["port"], slots=settings.WORKER_SLOTS)
-        Supervisor(crew).run(when_up=lambda: self._introduce(address, sights, is_served=True))
+        Supervisor(crew).run(when_up=lambda: self._open(address, sights))
+
+    def _open(self, address: str, sights: list[Sight]) -> None:
+        """Introduce the museum, and have the workers read its copies again.
+
+        The files of the story came weeks ago by its calendar: most are due for their next proof.
+        """
+        self._introduce(address, sights, is_served=True)
+        prove_copies.delay()
 
     def _demand_options(self, options: dict[str, Any]) -> None:
         """Refuse in words what cannot be built or served, before anything is touched."""
