@@ -33,6 +33,7 @@ from imaging_requests.progress.first_page_treatments import (
     proposed_times,
     steps_ahead,
 )
+from imaging_requests.progress.windows_part import only_now
 from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.terms import Grade, Status
 from imaging_requests.requesting.models import LineState, RequestLine
@@ -347,9 +348,10 @@ Maker = Callable[[User, datetime], Section]
 #: What each role sees, in this order; a person with two roles sees both, each section once.
 SECTIONS: dict[str, tuple[Maker, ...]] = {
     Role.CURATOR: (own_entries, own_requests),
-    Role.CONSERVATOR: (emergencies_owed, own_treatments, own_decisions, own_requests),
+    Role.CONSERVATOR: (only_now, emergencies_owed, own_treatments, own_decisions, own_requests),
     Role.PHOTOGRAPHER: (own_sessions, came_back, own_awaited, own_left_open, unplaced),
     Role.LEAD: (
+        only_now,
         emergencies_owed,
         review_queue,
         triage_queue,
@@ -361,7 +363,15 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         unplaced,
         debt,
     ),
-    Role.HEAD: (catalogues, emergencies_owed, debt, lost_for_good, steps_ahead, sessions_ahead),
+    Role.HEAD: (
+        catalogues,
+        only_now,
+        emergencies_owed,
+        debt,
+        lost_for_good,
+        steps_ahead,
+        sessions_ahead,
+    ),
     Role.KEEPER: (failed_jobs, waiting_drops, overdue_proofs, kept_refused, accounts),
 }
 

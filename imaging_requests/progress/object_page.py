@@ -30,6 +30,7 @@ from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import ShownView, by_face, shown_views
 from imaging_requests.progress.surfaces_part import surfaces_over_time
+from imaging_requests.progress.windows_part import window_notices
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.models import NotApplicable, RequestLine
 from imaging_requests.requesting.policies import ASK
@@ -68,6 +69,7 @@ def object_context(thing: CollectionObject, *, user: User, address: str) -> dict
         "counts": [{"figure": f"s{derived.state_index}", "unit": state_words(derived, speech)}],
         "actions": _actions(thing, user),
         "line": draw_ruler(derived.moment, speech, chosen=derived.state_index, address=address),
+        "windows": window_notices(derived.moment, speech),
         "groups": _groups(views),
         "missing": derived.missing_facts,
         "can_record": may(user, RECORD_FACTS),

@@ -23,6 +23,7 @@ from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import shown_views
+from imaging_requests.progress.windows_part import window_notices
 from imaging_requests.reckoning.truth.decisions import cases_after
 from imaging_requests.reckoning.truth.duties import consequences
 from imaging_requests.reckoning.truth.moment import Moment, look
@@ -354,6 +355,7 @@ def treatment_context(
             {"label": number, "href": reverse("progress:object", args=[treatment.object_id])},
         ],
         "gate": gate,
+        "windows": window_notices(moment, speech, treatment_id=treatment.pk),
         "steps": [
             {
                 "row": step,

@@ -33,7 +33,7 @@ COLUMN_WORDS = {
     "XR": "X-ray",
     "E": "edges",
 }
-SIDE_WORDS = {"F": ", the treated face", "B": ", the other face"}
+SIDE_WORDS = {"F": ", the front", "B": ", the back"}
 AS_OF = {"before": "before treatment", "cleaned": "of the cleaned state"}
 
 
@@ -102,7 +102,7 @@ def column_words(code: str) -> str:
     """Say which pictures a column of the trigger table speaks of.
 
     >>> column_words("VIS-F"), column_words("XR")
-    ('visible light, the treated face', 'X-ray')
+    ('visible light, the front', 'X-ray')
     """
     technique, _, side = code.partition("-")
     return COLUMN_WORDS.get(technique, technique) + SIDE_WORDS.get(side, "")

@@ -71,7 +71,7 @@ def test_the_trigger_table_has_32_rows_10_columns_and_its_legend() -> None:
     row = factory.trigger_table()
     text = page(factory.conservator(), "version", kind="triggers", pk=row.pk)
     assert text.count('class="triggers__cell"') == 320
-    assert "UV fluorescence, the treated face: out of date" in text
+    assert "UV fluorescence, the front: out of date" in text
     assert "a conservator decides, proposed: still valid" in text
     assert "VIS-F, UV-F, IR-F before treatment" in text
 

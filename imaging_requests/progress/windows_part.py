@@ -1,0 +1,146 @@
+"""Only-now windows on pages: how long a bared surface can still be seen, and what is not shot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Count, Q
+from django.urls import reverse
+from django.utils import timezone
+
+from imaging_requests.people.models import Role, User
+from imaging_requests.progress.answers import ROWS, Row, Section, count
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.rules import MET
+from imaging_requests.protocols.queries import periods
+from imaging_requests.reckoning.truth.moment import Moment
+from imaging_requests.reckoning.truth.status import statuses
+from imaging_requests.reckoning.truth.terms import Status
+from imaging_requests.reckoning.truth.windows import Window, WindowState, views_in, windows
+from imaging_requests.reckoning.truth.words import Speech, name_view
+from imaging_requests.requesting.models import Anchor
+from imaging_requests.requesting.words import numbers_of
+
+#: A view of a window that nobody has to shoot any more.
+DONE = (*MET, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED, Status.LOST)
+
+
+@dataclass(frozen=True, slots=True)
+class WindowNotice:
+    """What is said of one window: `kind` is that of a notice (stop, caution, done)."""
+
+    kind: str
+    words: str
+    sentence: str
+
+
+def window_notices(
+    moment: Moment, speech: Speech, *, treatment_id: int | None = None
+) -> list[WindowNotice]:
+    """Say of every window that is open or planned, and of which views are owed, how it stands."""
+    found = []
+    for window in windows(moment):
+        if window.state is WindowState.CLOSED:
+            continue
+        if treatment_id is not None and window.opened_by.treatment != str(treatment_id):
+            continue
+        owed = views_in(window, statuses(moment))
+        if owed:
+            lacking = [name_view(each.view) for each in owed if each.status not in DONE]
+            found.append(_notice(window, len(owed), lacking, speech, moment.t))
+    return found
+
+
+def _notice(
+    window: Window, owed: int, lacking: list[str], speech: Speech, now: datetime
+) -> WindowNotice:
+    is_open = window.state is WindowState.OPEN
+    if lacking:
+        kind = "stop" if is_open else "caution"
+        missing = ", ".join(lacking)
+        said = (
+            f"{len(lacking)} of {count(owed, 'view')} {_are(len(lacking))} not accepted: {missing}."
+        )
+    else:
+        kind = "done"
+        said = f"{_all(owed)} accepted."
+    return WindowNotice(
+        kind=kind,
+        words="Only now:" if is_open else "Only for a while:",
+        sentence=f"{window.surface} can be seen {_how_long(window, speech, now)}. {said}",
+    )
+
+
+def _how_long(window: Window, speech: Speech, now: datetime) -> str:
+    closes = window.closes_at
+    until = f"until {speech.day(closes)}" if closes else "until a step that is not dated yet"
+    if window.state is WindowState.OPEN:
+        left = f", {_left(timezone.localdate(closes), timezone.localdate(now))}" if closes else ""
+        return until + left
+    opens = speech.day(window.opens_at) if window.opens_at else "a day that is not planned yet"
+    return f"from {opens}, once {speech.event(window.opened_by)} is done, {until}"
+
+
+def _left(closes: date, today: date) -> str:
+    days = (closes - today).days
+    if days < 0:
+        return f"planned to be hidden {count(-days, 'day')} ago"
+    return "the last day" if days == 0 else f"{count(days, 'day')} left"
+
+
+def _are(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
+def _all(owed: int) -> str:
+    return "The one view it owes is" if owed == 1 else f"All {owed} views it owes are"
+
+
+def only_now(user: User, now: datetime) -> Section:
+    """Windows with a view not accepted; a conservator's own, unless another role sees all."""
+    today = timezone.localdate(now)
+    ahead = periods(now).windows_ahead
+    bared = Q(owed_view__anchor_event__finished_at__lte=now)
+    soon = Q(owed_view__anchor_event__planned_on__lte=today + ahead)
+    views = ViewStatus.objects.filter(bared | soon, owed_view__anchor=Anchor.WIN).exclude(
+        status__in=DONE
+    )
+    if not {Role.LEAD, Role.HEAD} & set(user.roles):
+        views = views.filter(owed_view__treatment__conservator=user)
+    groups = list(
+        views.values(
+            "object_id",
+            "owed_view__surface",
+            "owed_view__due_on",
+            "owed_view__treatment_id",
+            "owed_view__anchor_event__finished_at",
+        )
+        .annotate(lacking=Count("pk"))
+        .order_by("owed_view__due_on", "object_id")
+    )
+    numbers = numbers_of([group["object_id"] for group in groups[:ROWS]])
+    lacking = sum(group["lacking"] for group in groups)
+    return Section(
+        answer=f"Only now: {count(lacking, 'view')} to be made before a surface is hidden again",
+        rows=[
+            Row(
+                text=f"{numbers[group['object_id']]}: {group['owed_view__surface']} "
+                + _span(group, today),
+                href=reverse("progress:treatment", args=[group["owed_view__treatment_id"]]),
+                note=f"{count(group['lacking'], 'view')} not accepted",
+            )
+            for group in groups[:ROWS]
+        ],
+        is_pressing=True,
+        is_hidden=not groups,
+    )
+
+
+def _span(group: Mapping[str, object], today: date) -> str:
+    closes = group["owed_view__due_on"]
+    seen = "can be seen" if group["owed_view__anchor_event__finished_at"] else "will be bared,"
+    if not isinstance(closes, date):
+        return f"{seen} until a step that is not dated yet"
+    return f"{seen} until {closes:%-d %b %Y}, {_left(closes, today)}"
