@@ -19,7 +19,7 @@ from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.status import statuses
 from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.reckoning.truth.windows import Window, WindowState, views_in, windows
-from imaging_requests.reckoning.truth.words import Speech, name_view
+from imaging_requests.reckoning.truth.words import Speech, inside, name_view
 from imaging_requests.requesting.models import Anchor
 from imaging_requests.requesting.words import numbers_of
 
@@ -48,7 +48,7 @@ def window_notices(
             continue
         owed = views_in(window, statuses(moment))
         if owed:
-            lacking = [name_view(each.view) for each in owed if each.status not in DONE]
+            lacking = [inside(name_view(each.view)) for each in owed if each.status not in DONE]
             found.append(_notice(window, len(owed), lacking, speech, moment.t))
     return found
 

@@ -78,7 +78,7 @@ def test_an_open_window_counts_the_days_and_names_what_is_missing(course: Treatm
     for page in pages(course):
         assert "Only now: B.1 can be seen until" in page
         assert "20 days left. 3 of 3 views are not accepted: " in page
-        assert "Infrared of the back" in page
+        assert "infrared of the back" in page
 
 
 def test_those_who_can_use_a_window_read_of_it_first(course: Treatment) -> None:
