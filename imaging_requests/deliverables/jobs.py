@@ -27,8 +27,8 @@ def assemble(work: Work) -> None:
         row = assemble_line(shot_line_id=work.subject_id, now=work.now())
         work.result = {} if row is None else {"deliverable": row.pk, "state": row.state}
         if row is not None and row.state == DeliverableState.BUILDING:
-            # a history that is entered later is joined when somebody lays its plate map, and only
-            # its ultraviolet, where a forgotten filter is not seen by eye, is measured
+            # of a history that is entered later the sweep asks for the joinings, and only its
+            # ultraviolet, where a forgotten filter is not seen by eye, is measured
             if work.as_of is None:
                 ask_for_join(row, now=work.now())
             if work.as_of is None or row.technique == "UV":

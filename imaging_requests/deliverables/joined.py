@@ -54,6 +54,20 @@ def standing_joins(rows: Iterable[Deliverable]) -> dict[int, Join]:
     return found
 
 
+def unjoined(rows: Iterable[Deliverable]) -> set[int]:
+    """Return the pictures whose tiles nobody has tried to join as they lie; three queries or none.
+
+    Tiles that could not be joined, or not surely, have been tried: their checks say so.
+    """
+    tiled = [row for row in rows if joining.is_joined_kind(row)]
+    plans = joining.plans_of(tiled) if tiled else {}
+    if not plans:
+        return set()
+    made = Join.objects.filter(deliverable__in=plans).defer("report")
+    tried = {each.deliverable_id for each in made if is_of(each, plans[each.deliverable_id])}
+    return set(plans) - tried
+
+
 def is_of(join: Join, plan: joining.Plan) -> bool:
     """Whether a joining put the tiles together as they lie today, with whichever numbers."""
     now = plan.ingredients

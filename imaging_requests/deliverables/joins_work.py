@@ -12,7 +12,12 @@ from typing import Any
 from django.conf import settings
 
 from imaging_requests.deliverables import joining
-from imaging_requests.deliverables.actions.joins import ask_where_it_lies, keep_checks, keep_join
+from imaging_requests.deliverables.actions.joins import (
+    ask_where_it_lies,
+    is_undecided,
+    keep_checks,
+    keep_join,
+)
 from imaging_requests.deliverables.actions.records import spoken
 from imaging_requests.deliverables.joined import EXTENSION, INVERTED, is_whole
 from imaging_requests.deliverables.models import Deliverable, Join
@@ -28,6 +33,7 @@ from imaging_requests.intake.deriving import guards
 from imaging_requests.intake.jobs import CannotDoError, TryLaterError, Work
 from imaging_requests.intake.limits import measurement_rules, recipe
 from imaging_requests.intake.places import Key, reason_of
+from imaging_requests.people.names import shown_name
 
 logger = logging.getLogger(__name__)
 
@@ -76,7 +82,8 @@ def _join(work: Work) -> None:
     if made is not None and is_whole(made):
         # the tiles were laid back to an earlier order: its joining stands again
         with work.publish():
-            keep_checks(row, plan, _checks_of(made, plan), now=work.now())
+            if is_undecided(row):
+                keep_checks(row, plan, _checks_of(made, plan), now=work.now())
             ask_where_it_lies(row, now=work.now())
         return
     paths = [_path_of(plate) for plate in plan.plates]
@@ -102,8 +109,9 @@ def _join(work: Work) -> None:
             _demand_good_copies(answer["refused"], plan)
             said = [answer["refused"], *(each["finding"] for each in answer[FINDINGS])]
             for path, plate in zip(paths, plan.plates, strict=True):
+                own = shown_name(plate.name)
                 for each in said:
-                    each["sentence"] = str(each["sentence"]).replace(path.name, plate.name)
+                    each["sentence"] = str(each["sentence"]).replace(path.name, own)
             _keep_refusal(work, row, plan, answer)
             return
         _keep_joined(work, row, plan, answer, target, inverted)

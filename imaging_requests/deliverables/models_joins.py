@@ -9,7 +9,10 @@ from django.utils import timezone
 
 
 class PlateMap(models.Model):
-    """Where each tile lies and how, as a person decided; the newest counts, none ever changes."""
+    """Where each tile lies and how, as a person decided; the newest counts, none ever changes.
+
+    One without tiles takes back those before it: the tiles lie as the program finds them.
+    """
 
     deliverable = models.ForeignKey(
         "deliverables.Deliverable", on_delete=models.PROTECT, related_name="plate_maps"

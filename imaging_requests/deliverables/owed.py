@@ -19,7 +19,6 @@ from imaging_requests.deliverables import joined, joining
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
-    Join,
     Registration,
 )
 from imaging_requests.deliverables.queries import MEASURE, REGISTER
@@ -34,7 +33,8 @@ WORDS: Mapping[str, str] = {
     REGISTER: "where it lies on its face",
 }
 #: Copies are written within seconds of the instant at which a file counts as received, unless a
-#: history is entered later; of that nothing was looked at when it was new, so nothing is owed.
+#: history is entered later; of that nothing was looked at when it was new, so nothing is owed but
+#: the joining of its tiles: without it nobody can see the picture that a decision is about.
 HISTORY = timedelta(hours=1)
 
 
@@ -76,14 +76,15 @@ def owed_by(row: Deliverable) -> list[Owed]:
     seats = list(row.deliverable_frames.all())
     frames = {seat.frame_id for seat in seats}
     shown = Derivative.objects.filter(frame__in=frames, kind=PYRAMID).values("frame").distinct()
-    if not frames or shown.count() < len(frames) or _was_entered_later(row):
+    if not frames or shown.count() < len(frames):
         return []
+    is_history = _was_entered_later(row)
     wanted: list[tuple[str, int]] = []
-    if row.shot_line_id is not None and row.technique in TECHNIQUES:
+    if not is_history and row.shot_line_id is not None and row.technique in TECHNIQUES:
         wanted.append((MEASURE, row.shot_line_id))
-    if joining.is_joined_kind(row) and not _was_joined(row):
+    if joined.unjoined([row]):
         wanted.append((joining.JOIN, row.pk))
-    if not _was_registered(row):
+    if not is_history and not _was_registered(row):
         wanted.append((REGISTER, row.pk))
     keys = {f"{kind}:{subject_id}": (kind, subject_id) for kind, subject_id in wanted}
     jobs = {job.key: job for job in Job.objects.filter(key__in=keys)}
@@ -103,14 +104,6 @@ def _was_entered_later(row: Deliverable) -> bool:
 def _was_measured(job: Job | None, seats: Iterable[DeliverableFrame]) -> bool:
     result: dict[str, Any] = job.result if job is not None else {}
     return result.get("of") == composed(seats)
-
-
-def _was_joined(row: Deliverable) -> bool:
-    plan = joining.plan_of(row)
-    if plan is None:
-        return True
-    made = Join.objects.filter(deliverable=row).defer("report")
-    return any(joined.is_of(join, plan) for join in made)
 
 
 def _was_registered(row: Deliverable) -> bool:

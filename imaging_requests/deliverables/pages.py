@@ -20,6 +20,7 @@ from imaging_requests.deliverables import (
     queries,
     shown,
 )
+from imaging_requests.deliverables.joined import unjoined
 from imaging_requests.deliverables.models import (
     Deliverable,
     DeliverableFrame,
@@ -27,7 +28,6 @@ from imaging_requests.deliverables.models import (
     DeliverableState,
     Package,
 )
-from imaging_requests.deliverables.owed import owed_by
 from imaging_requests.deliverables.unchecked import unchecked
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
@@ -203,7 +203,6 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "passes": shown.passes(checks),
         "unchecked": unchecked(row, checks),
         "unread": queries.unread_frames(row),
-        "owed": owed_by(row) if is_waiting else [],
         "facts": facts_of(row, number, place, whole["joined"]),
         "since": place.since,
         "as_of": asked_for(row),
@@ -230,6 +229,7 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
     small = shown.thumbs((row.cover_id for row in pictures), shown.SMALL)
     checks = queries.checks_of(pictures)
     unread = queries.unread_of(pictures)
+    untried = unjoined(pictures)
     today = studio_time(now).date()
     late = queries.numbers(now).late_after_working_days
     return [
@@ -240,6 +240,7 @@ def queue_rows(rows: Iterable[Deliverable], now: datetime) -> list[dict[str, Any
             "thumb": small.get(row.cover_id) if row.cover_id else None,
             "verdicts": shown.verdict_counts(checks.get(row.pk, []), len(row.faults)),
             "unread": unread[row.pk],
+            "is_unjoined": row.pk in untried,
             "waited": (days := shown.waited(row, today)),
             "is_late": days > late,
         }

@@ -11,6 +11,7 @@ from django.urls import reverse
 from imaging_requests.deliverables import joining, policies, queries, shown
 from imaging_requests.deliverables.actions.joins import OPEN_STATES
 from imaging_requests.deliverables.forms import PlateMapForm
+from imaging_requests.deliverables.joined import unjoined
 from imaging_requests.deliverables.models import Deliverable, Join
 from imaging_requests.imaging.joining.words import ALL_TURNS
 from imaging_requests.intake.models import JobState
@@ -73,10 +74,14 @@ def joined_context(row: Deliverable, user: User) -> dict[str, Any]:
     if not joining.is_joined_kind(row):
         return {"joined": None}
     made = joining.newest_join(row)
+    is_owed = row.is_complete and bool(unjoined([row]))
     return {
         "joined": {
             "row": made,
-            "progress": progress_of(row) if made is None and row.is_complete else None,
+            "progress": progress_of(row) if is_owed else None,
+            "ask": reverse("deliverables:join", args=[row.pk])
+            if is_owed and may(user, policies.LAY_PLATES)
+            else "",
             "picture": joined_picture(made, shown.LARGE),
             "figures": figures(made),
             "files": files_of(made, user),
@@ -153,6 +158,8 @@ def plates_context(row: Deliverable, *, user: User, form: PlateMapForm | None) -
         if row.state in OPEN_STATES
         else f"This picture is {row.get_state_display().lower()}; start its next version first."
     )
+    is_owed = row.is_complete and bool(unjoined([row]))
+    not_because = why_not(user, policies.LAY_PLATES, row)
     return {
         "row": row,
         "number": queries.number_of(row),
@@ -170,7 +177,9 @@ def plates_context(row: Deliverable, *, user: User, form: PlateMapForm | None) -
         "picture": joined_picture(made, shown.LARGE),
         "progress": progress_of(row) if made is None or made.recipe != plan.recipe else None,
         "maps": list(row.plate_maps.select_related("by")),
-        "not_because": why_not(user, policies.LAY_PLATES, row) or state_refusal,
+        "not_because": not_because or state_refusal,
+        "may_ask": is_owed and not not_because,
+        "is_by_hand": plan.plate_map is not None,
     }
 
 

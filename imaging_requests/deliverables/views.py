@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -25,6 +25,7 @@ from imaging_requests.deliverables.forms import (
     WordsForm,
 )
 from imaging_requests.deliverables.models import Deliverable, DeliverableState
+from imaging_requests.deliverables.owed import Owed, owed_by
 from imaging_requests.intake import hidden
 from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.policies import may, requires, why_not
@@ -58,7 +59,8 @@ def reviews(request: HttpRequest) -> HttpResponse:
 def review(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a picture with its checks and facts, and take a reviewer's decision."""
     row = pages.picture(pk)
-    accepting, refusing = _review_forms(request, row)
+    owed = owed_by(row) if row.state == DeliverableState.TO_REVIEW else []
+    accepting, refusing = _review_forms(request, row, owed)
     chosen = refusing if request.POST.get("decision") == "send_back" else accepting
     if request.method == "POST" and chosen.is_valid():
         try:
@@ -73,19 +75,21 @@ def review(request: HttpRequest, pk: int) -> HttpResponse:
     context = pages.review_context(
         row, user=signed_in(request), frame=request.GET.get("frame", ""), now=timezone.now()
     )
-    context |= {"accepting": accepting, "refusing": refusing, "chosen": chosen}
+    context |= {"owed": owed, "accepting": accepting, "refusing": refusing, "chosen": chosen}
     status = 422 if chosen.errors else 200
     return render(request, "deliverables/review.html", context, status=status)
 
 
-def _review_forms(request: HttpRequest, row: Deliverable) -> tuple[AcceptForm, RefuseForm]:
+def _review_forms(
+    request: HttpRequest, row: Deliverable, owed: Sequence[Owed]
+) -> tuple[AcceptForm, RefuseForm]:
     is_refusal = request.POST.get("decision") == "send_back"
     initial = {"read_version": row.row_version}
     accepting = AcceptForm(
         None if is_refusal else (request.POST or None),
         initial=initial,
         may_override=not why_not(request.user, policies.OVERRIDE_CHECK, row)
-        and bool(queries.failures(row)),
+        and (bool(queries.failures(row)) or any(each.failed_because for each in owed)),
         auto_id="id_accept_%s",
     )
     refusing = RefuseForm(

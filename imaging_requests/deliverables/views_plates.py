@@ -8,12 +8,12 @@ from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from imaging_requests.deliverables import actions, joining, pages, pages_plates, policies, shown
-from imaging_requests.deliverables.forms import PlateMapForm
+from imaging_requests.deliverables.forms import PlateMapForm, VersionForm
 from imaging_requests.deliverables.joined import EXTENSION, file_of
-from imaging_requests.deliverables.models import Deliverable, Join
+from imaging_requests.deliverables.models import Deliverable, DeliverableState, Join
 from imaging_requests.intake import hidden, store
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import demand, requires
@@ -54,6 +54,39 @@ def _bound(request: HttpRequest, row: Deliverable) -> PlateMapForm | None:
     if plan is None:
         raise Http404
     return PlateMapForm(request.POST, plan=plan)
+
+
+@requires(policies.LAY_PLATES)
+@require_POST
+def plates_found(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let the tiles lie again as the program finds them."""
+    pages.picture(pk)
+    form = VersionForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "The form could not be read. Load the page again.")
+        return redirect("deliverables:plates", pk=pk)
+    try:
+        actions.lay_as_found(actor=signed_in(request), deliverable_id=pk, **form.cleaned_data)
+    except DomainError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "What was laid by hand is taken back; the tiles are joined anew.")
+    return redirect("deliverables:plates", pk=pk)
+
+
+@requires(policies.LAY_PLATES)
+@require_POST
+def join(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for the joining of a picture's tiles."""
+    row = pages.picture(pk)
+    try:
+        actions.ask_to_join(actor=signed_in(request), deliverable_id=row.pk)
+    except DomainError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "The tiles are being joined; load the page again in a while.")
+    is_waiting = row.state == DeliverableState.TO_REVIEW
+    return redirect("deliverables:review" if is_waiting else "deliverables:deliverable", pk=pk)
 
 
 @requires(policies.READ_DELIVERABLES)

@@ -197,7 +197,7 @@ def test_the_pages_do_not_promise_a_joining_that_nobody_asked_for(
     picture = reverse("deliverables:deliverable", args=[row.pk])
     plates = reverse("deliverables:plates", args=[row.pk])
     for state, title, said in (
-        ("done", "The tiles are not joined", "The tiles are not joined; they are shown"),
+        ("done", "The tiles are not joined", "Not joined yet:"),
         ("due", "The tiles are being joined", "The tiles are being joined; load the page"),
         ("failed", "The tiles could not be joined", "It took longer than ten minutes."),
     ):

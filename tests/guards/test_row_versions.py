@@ -47,6 +47,7 @@ WITHOUT: dict[str, str] = {
     "deliverables/actions/filing.py:seal_package": "adds a package; a second one is refused",
     "deliverables/actions/filing.py:file_accepted": "adds packages; a second one is refused",
     "deliverables/actions/notes.py:write_note": ADDS,
+    "deliverables/actions/joins.py:ask_to_join": "asks for work; asking twice is asking once",
     "deliverables/actions/joins.py:record_taking": "adds an event",
     "deliverables/actions/records.py:record": "adds an event",
     "deliverables/actions/records.py:tell_about": "adds notices",

@@ -21,7 +21,9 @@ from imaging_requests.deliverables.actions.filing import file_accepted, seal_pac
 from imaging_requests.deliverables.actions.handing_over import confirm_receipt, hand_over
 from imaging_requests.deliverables.actions.joins import (
     ask_for_join,
+    ask_to_join,
     keep_join,
+    lay_as_found,
     lay_plates,
     record_taking,
 )
@@ -38,6 +40,7 @@ __all__ = [
     "allow_lone_work",
     "ask_for_comparison",
     "ask_for_join",
+    "ask_to_join",
     "assemble_line",
     "change_note",
     "close_correction",
@@ -50,6 +53,7 @@ __all__ = [
     "keep_comparison",
     "keep_join",
     "keep_recognition",
+    "lay_as_found",
     "lay_plates",
     "recall",
     "record_taking",

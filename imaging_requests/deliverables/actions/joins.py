@@ -7,15 +7,17 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Case, Exists, IntegerField, OuterRef, Value, When
 from django.utils import timezone
 
-from imaging_requests.deliverables import joining
+from imaging_requests.deliverables import joining, rules
 from imaging_requests.deliverables.actions.records import record, spoken, tell_about
 from imaging_requests.deliverables.actions.registering import REGISTER
 from imaging_requests.deliverables.joined import stored_path
 from imaging_requests.deliverables.joining import JOIN
 from imaging_requests.deliverables.models import (
     Deliverable,
+    DeliverableKind,
     DeliverableState,
     Join,
     PlateMap,
@@ -23,13 +25,15 @@ from imaging_requests.deliverables.models import (
 from imaging_requests.deliverables.policies import LAY_PLATES, TAKE_FULL_DEPTH
 from imaging_requests.intake import jobs as background
 from imaging_requests.intake.actions.made import MadeFile, drop_made, keep_made
-from imaging_requests.intake.models import FileCheck
+from imaging_requests.intake.models import FileCheck, Job
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 
+#: What stands where somebody took back what was laid by hand.
+AS_FOUND = "Taken back: the tiles lie again as the program finds them."
 OPEN_STATES = (DeliverableState.BUILDING, DeliverableState.TO_REVIEW)
 
 
@@ -37,6 +41,46 @@ def ask_for_join(row: Deliverable, *, now: datetime) -> None:
     """Ask for the joining of a picture's tiles, inside the transaction that completed it."""
     if row.is_complete and joining.is_joined_kind(row):
         background.enqueue(JOIN, row.pk, again=True, now=now)
+
+
+@transaction.atomic
+def ask_to_join(*, actor: User, deliverable_id: int, now: datetime | None = None) -> Job:
+    """Ask for the joining of a picture's tiles because somebody wants it now."""
+    now = now or timezone.now()
+    row = Deliverable.objects.select_for_update().get(pk=deliverable_id)
+    demand(actor, LAY_PLATES, row)
+    if not joining.is_joined_kind(row) or joining.plan_of(row) is None:
+        raise DomainError(
+            "This picture is not made of tiles that are joined.",
+            code="deliverables.nothing_to_join",
+            next_step="Go back to the picture.",
+        )
+    rules.demand_complete(row.missing, is_complete=row.is_complete)
+    job = background.enqueue(JOIN, row.pk, again=True, now=now)
+    record("deliverables.join_asked", row, actor=actor, before=row.state, after={}, now=now)
+    return job
+
+
+@transaction.atomic
+def ask_for_missing_joins(*, most: int) -> int:
+    """Ask for joinings that nobody ever asked for, as of pictures that were entered later.
+
+    What is open comes first, then the newest captures.
+    """
+    asked = Job.objects.filter(kind=JOIN, subject_id=OuterRef("pk"))
+    open_first = Case(
+        When(state__in=OPEN_STATES, then=Value(0)), default=Value(1), output_field=IntegerField()
+    )
+    rows = (
+        Deliverable.objects.filter(kind=DeliverableKind.MOSAIC, is_complete=True, joins=None)
+        .exclude(state__in=(DeliverableState.SENT_BACK, DeliverableState.RECALLED))
+        .filter(~Exists(asked))
+        .order_by(open_first, "-captured_at", "pk")
+    )
+    chosen = list(rows.values_list("pk", flat=True)[:most])
+    for pk in chosen:
+        background.enqueue(JOIN, pk)
+    return len(chosen)
 
 
 def ask_for_joins(deliverable_ids: Sequence[int]) -> None:
@@ -63,6 +107,9 @@ def keep_join(
 ) -> Join:
     """Keep one joining with its checks and its files; doing it twice does it once.
 
+    A picture that was decided about keeps the checks that its reviewer saw, and nobody is asked to
+    do anything about it: what its joining found stands with the joining alone.
+
     The same recipe may give other bytes on another machine. If the file was lost, the new one takes
     its place, and that is written down.
     """
@@ -79,7 +126,9 @@ def keep_join(
     keep_made(files, now=now)
     if not is_new and values.get("sha256", made.sha256) != made.sha256:
         _keep_other_bytes(made, values, now)
-    keep_checks(row, plan, checks, now=now)
+    is_open = is_undecided(row)
+    if is_open:
+        keep_checks(row, plan, checks, now=now)
     if is_new:
         ask_where_it_lies(row, now=now)
         record(
@@ -90,7 +139,7 @@ def keep_join(
             after={"join": made.verdict, "recipe": made.recipe, "sha256": made.sha256},
             now=now,
         )
-        if made.verdict != Join.Verdict.JOINED:
+        if is_open and made.verdict != Join.Verdict.JOINED:
             text = f"The tiles of {spoken(row)} wait for you: {made.sentence}"
             tell_about(
                 row,
@@ -101,6 +150,11 @@ def keep_join(
                 page="deliverables:plates",
             )
     return made
+
+
+def is_undecided(row: Deliverable) -> bool:
+    """Whether nobody has decided about a picture by now, whatever its row said when it was read."""
+    return Deliverable.objects.filter(pk=row.pk, state__in=OPEN_STATES).exists()
 
 
 def _keep_other_bytes(made: Join, values: Mapping[str, Any], now: datetime) -> None:
@@ -183,22 +237,7 @@ def lay_plates(
     The frames and where they were shot stay as they are; what changes is how they are put together.
     """
     now = now or timezone.now()
-    row = lock_row(Deliverable, deliverable_id, read_version=read_version)
-    demand(actor, LAY_PLATES, row)
-    if row.state not in OPEN_STATES:
-        raise IllegalStep(
-            f"The tiles of this picture cannot be laid anew: it is "
-            f"{row.get_state_display().lower()}.",
-            code="deliverables.plates_decided",
-            next_step="Start the next version of the picture, or have it recalled first.",
-        )
-    plan = joining.plan_of(row)
-    if plan is None or not joining.is_joined_kind(row):
-        raise DomainError(
-            "This picture is not made of tiles, so there is nothing to lay.",
-            code="deliverables.no_plates",
-            next_step="Go back to the picture.",
-        )
+    row, plan = _laid_anew(actor, deliverable_id, read_version)
     words = note.strip()
     if not words:
         raise DomainError(
@@ -220,6 +259,63 @@ def lay_plates(
             code="deliverables.place_taken_twice",
             next_step="Give every tile a place of its own.",
         )
+    return _keep_map(row, plates, words, actor=actor, now=now)
+
+
+@transaction.atomic
+def lay_as_found(
+    *,
+    actor: User,
+    deliverable_id: int,
+    read_version: int,
+    now: datetime | None = None,
+) -> PlateMap:
+    """Take back what was laid by hand: the tiles lie again as the program finds them.
+
+    The plate maps that people laid are kept; one without tiles follows them and counts from now.
+    """
+    now = now or timezone.now()
+    row, plan = _laid_anew(actor, deliverable_id, read_version)
+    if plan.plate_map is None:
+        raise IllegalStep(
+            "Nobody has laid these tiles by hand.",
+            code="deliverables.plates_as_found",
+            next_step="They lie as the program found them already.",
+        )
+    return _keep_map(row, (), AS_FOUND, actor=actor, now=now)
+
+
+def _laid_anew(
+    actor: User, deliverable_id: int, read_version: int
+) -> tuple[Deliverable, joining.Plan]:
+    """Lock a picture whose tiles may be laid anew, or refuse with the reason."""
+    row = lock_row(Deliverable, deliverable_id, read_version=read_version)
+    demand(actor, LAY_PLATES, row)
+    if row.state not in OPEN_STATES:
+        raise IllegalStep(
+            f"The tiles of this picture cannot be laid anew: it is "
+            f"{row.get_state_display().lower()}.",
+            code="deliverables.plates_decided",
+            next_step="Start the next version of the picture, or have it recalled first.",
+        )
+    plan = joining.plan_of(row)
+    if plan is None or not joining.is_joined_kind(row):
+        raise DomainError(
+            "This picture is not made of tiles, so there is nothing to lay.",
+            code="deliverables.no_plates",
+            next_step="Go back to the picture.",
+        )
+    return row, plan
+
+
+def _keep_map(
+    row: Deliverable,
+    plates: Sequence[Mapping[str, Any]],
+    words: str,
+    *,
+    actor: User,
+    now: datetime,
+) -> PlateMap:
     made = PlateMap.objects.create(
         deliverable=row,
         plates=[dict(plate) for plate in plates],
