@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from imaging_requests.intake.actions.placing import Choice
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import Frame, FrameRole
+from imaging_requests.intake.models import Frame, FrameRole, FrameState
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
 from imaging_requests.people.spoken import SpokenForm
@@ -20,6 +20,8 @@ from imaging_requests.people.spoken import SpokenForm
 DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
 SLOW, FAST = "slow", "fast"
+#: Seconds from one frame without a time to the next, unless somebody says otherwise.
+USUAL_INTERVAL_S, LONGEST_INTERVAL_S = 1, 3_600
 NO_LINES = "choose a session above"
 
 Choices = list[Any]
@@ -88,7 +90,10 @@ class UploadForm(SpokenForm):
 
     offered = _ManyFilesField(
         label="Files",
-        help_text="TIFF, JPEG or PNG, as many as you like. Nothing in a file is ever changed.",
+        help_text=(
+            "TIFF, DICOM, camera raw, JPEG or PNG, as many as you like. Nothing in a file is ever "
+            "changed."
+        ),
     )
 
     def chosen(self) -> list[Any]:
@@ -163,6 +168,13 @@ class _PlaceField(forms.ChoiceField):
         return True
 
 
+class _LineField(forms.ChoiceField):
+    """A shot line; one that was filled meanwhile is said by the page, with who filled it."""
+
+    def valid_value(self, value: Any) -> bool:
+        return whole_number(str(value)) is not None
+
+
 class SortingForm(SpokenForm):
     """One page of the sorting table: a tick, a place and, where it is unknown, a time per frame."""
 
@@ -177,7 +189,7 @@ class SortingForm(SpokenForm):
         super().__init__(*args, **kwargs)
         self.frames = {frame.pk: frame for frame in frames}
         nothing = "choose a line" if line_choices else NO_LINES
-        self.fields["line"] = forms.ChoiceField(
+        self.fields["line"] = _LineField(
             label="Shot line for all ticked", required=False, choices=[("", nothing), *line_choices]
         )
         for name, label in (("first", "Also frames from number"), ("last", "to number")):
@@ -188,6 +200,8 @@ class SortingForm(SpokenForm):
                 max_value=len(frames),
                 widget=forms.NumberInput(attrs={"size": 3, "inputmode": "numeric"}),
             )
+        if any(frame.captured_at is None for frame in frames):
+            self._ask_for_times()
         for frame in frames:
             name = frame.first_name
             self.fields[f"tick-{frame.pk}"] = forms.BooleanField(
@@ -209,6 +223,34 @@ class SortingForm(SpokenForm):
                     error_messages={"invalid": "Write the time as 2026-04-16 09:12, studio time."},
                 )
 
+    def _ask_for_times(self) -> None:
+        self.fields["first_taken"] = forms.DateTimeField(
+            label="The first ticked without a time was taken at",
+            required=False,
+            input_formats=INSTANT_FORMATS,
+            validators=[demand_reckonable],
+            widget=forms.TextInput(attrs={"placeholder": "2026-04-16 09:12", "size": 17}),
+            error_messages={"invalid": "Write the time as 2026-04-16 09:12, studio time."},
+        )
+        self.fields["interval_s"] = forms.IntegerField(
+            label="and each one after it, so many seconds later",
+            required=False,
+            min_value=0,
+            max_value=LONGEST_INTERVAL_S,
+            initial=USUAL_INTERVAL_S,
+            widget=forms.NumberInput(attrs={"size": 4, "inputmode": "numeric"}),
+        )
+
+    def _times(self) -> dict[int, datetime]:
+        """Return when ticked frames without a time were taken, as said for all of them at once."""
+        first: datetime | None = self.cleaned_data.get("first_taken")
+        step_s = self.cleaned_data.get("interval_s")
+        step = timedelta(seconds=USUAL_INTERVAL_S if step_s is None else step_s)
+        without = [pk for pk in self.ticked() if self.frames[pk].captured_at is None]
+        if first is None:
+            return {}
+        return {pk: first + number * step for number, pk in enumerate(without)}
+
     def ticked(self) -> list[int]:
         """Return the frames that were ticked or lie in the range, in the order shown."""
         first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
@@ -219,15 +261,19 @@ class SortingForm(SpokenForm):
             if self.cleaned_data.get(f"tick-{pk}") or number in within
         ]
 
+    def moving(self) -> list[int]:
+        """Return the ticked frames that still lie on the table."""
+        return [pk for pk in self.ticked() if self.frames[pk].state == FrameState.WAITING]
+
     def versions(self) -> dict[int, int]:
         """Return the row version that the page had read of each ticked frame."""
-        return {pk: self.cleaned_data.get(f"version-{pk}") or 0 for pk in self.ticked()}
+        return {pk: self.cleaned_data.get(f"version-{pk}") or 0 for pk in self.moving()}
 
     def choices(self) -> list[Choice]:
         """Return the places chosen for ticked frames; those without one are left out."""
         return [
             self._choice(pk, *read_spot(self.cleaned_data[f"place-{pk}"]))
-            for pk in self.ticked()
+            for pk in self.moving()
             if self.cleaned_data.get(f"place-{pk}")
         ]
 
@@ -236,7 +282,7 @@ class SortingForm(SpokenForm):
         return [self._choice(pk, spot) for pk, spot in zip(self.ticked(), free, strict=False)]
 
     def _choice(self, pk: int, spot: Spot, role: str = FrameRole.VIEW) -> Choice:
-        taken: datetime | None = self.cleaned_data.get(f"taken-{pk}")
+        taken: datetime | None = self.cleaned_data.get(f"taken-{pk}") or self._times().get(pk)
         return Choice(
             frame_id=pk,
             read_version=self.cleaned_data.get(f"version-{pk}") or 0,

@@ -16,6 +16,7 @@ from django.utils import timezone
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.intake.models_made import MadeCopy
 from imaging_requests.people.models import Versioned
+from imaging_requests.people.names import ReceivedNameField
 
 __all__ = [
     "Arrival",
@@ -114,7 +115,7 @@ class Frame(Versioned):
 
     sha256 = models.CharField(max_length=64, unique=True)
     size_bytes = models.BigIntegerField()
-    first_name = models.CharField(max_length=255)
+    first_name = ReceivedNameField(max_length=255)
     extension = models.CharField(max_length=8)
     state = models.CharField(max_length=10, choices=FrameState.choices, default=FrameState.RECEIVED)
     role = models.CharField(max_length=8, choices=FrameRole.choices, default=FrameRole.VIEW)
@@ -180,7 +181,7 @@ class Frame(Versioned):
         )
 
     def __str__(self) -> str:
-        return self.first_name
+        return str(self.first_name)
 
 
 class FrameLook(models.Model):
@@ -299,7 +300,7 @@ class Arrival(models.Model):
 
     token = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     drop = models.ForeignKey(Drop, on_delete=models.PROTECT, related_name="arrivals")
-    name = models.CharField(max_length=255)
+    name = ReceivedNameField(max_length=255)
     size_bytes = models.BigIntegerField()
     offset_bytes = models.BigIntegerField(default=0)
     state = models.CharField(
@@ -341,7 +342,7 @@ class Arrival(models.Model):
         indexes = (models.Index(fields=("drop", "state"), name="arrival_by_state"),)
 
     def __str__(self) -> str:
-        return self.name
+        return str(self.name)
 
 
 class Copy(models.Model):

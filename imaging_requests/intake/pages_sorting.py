@@ -15,7 +15,7 @@ from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
-from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole
+from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
 from imaging_requests.intake.pages import number_of, picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
 from imaging_requests.intake.sorting_words import exposure_words
@@ -56,12 +56,29 @@ class SortingPage:
         """Return the two fields that tick a stretch of frames by their numbers."""
         return [self.form["first"], self.form["last"]]
 
-    def choices_in_order(self) -> list[Choice]:
-        """Give the ticked frames the free places of the chosen line in the order shown."""
-        line = self.form.cleaned_data["line"]
+    def time_fields(self) -> list[Any]:
+        """Return the two fields that give times to many frames at once; none if all have one."""
+        return [
+            self.form[name] for name in ("first_taken", "interval_s") if name in self.form.fields
+        ]
+
+    def choices_in_order(self) -> tuple[list[Choice], str]:
+        """Give the ticked frames the free places of the chosen line in the order shown.
+
+        Returns the choices, and what is to be said if they are not all that was wanted.
+        """
+        line, ticked = self.form.cleaned_data["line"], len(self.form.ticked())
         if not line:
-            return []
-        return self.form.choices_in_order(self.sheets[int(line)].layout.free)
+            return [], "No shot line was chosen. Choose the one whose places shall be filled."
+        sheet = self.sheets.get(int(line))
+        if sheet is None:
+            return [], "That shot line is not among those of these frames any more. Choose again."
+        free = sheet.layout.free
+        if not free:
+            return [], f"{sheet.words} has no free place any more."
+        left = ticked - len(free)
+        said = f"{number_of(left, 'frame')} had no place left: {sheet.words} is full now."
+        return self.form.choices_in_order(free), said if left > 0 else ""
 
 
 def sorting_page(frames: Sequence[Frame], session: Session | None, data: Any) -> SortingPage:
@@ -75,6 +92,54 @@ def sorting_page(frames: Sequence[Frame], session: Session | None, data: Any) ->
         initial=initial_places(frames, places),
     )
     return SortingPage(form, sorting_rows(form, frames, sheets), sheets)
+
+
+def gone_words(form: SortingForm, sheets: dict[int, LineSheet]) -> list[str]:
+    """Say of every ticked frame that is on the table no more where it went, who did it and when."""
+    gone = [form.frames[pk] for pk in form.ticked() if not _waits(form.frames[pk])]
+    if not gone:
+        return []
+    moves = queries.last_moves([frame.pk for frame in gone])
+    words = []
+    for frame in gone:
+        event = moves.get(frame.pk)
+        who = event.actor.name if event is not None and event.actor else "the program"
+        when = f" on {timezone.localtime(event.recorded_at):%-d %b %Y, %H:%M}" if event else ""
+        spot = queries.placed_spot_words(frame, sheets)
+        did = "placed" if frame.state == FrameState.PLACED else "set aside"
+        said = f"{frame.first_name} was {did} already by {who}{when}"
+        words.append(f"{said}: it is {spot}." if spot else f"{said}.")
+    return words
+
+
+def _waits(frame: Frame) -> bool:
+    return frame.state == FrameState.WAITING
+
+
+def sent_page(frame_ids: Sequence[int], session: Session | None, data: Any) -> SortingPage:
+    """Read a page as it was sent, with frames that left the table meanwhile."""
+    return sorting_page(queries.rows_of_table(frame_ids), session, data)
+
+
+def page_again(sent: SortingPage, session: Session | None, data: Any) -> SortingPage | None:
+    """Return a refused page as it was filled in, without what is no longer on the table.
+
+    None if nothing of it is left. The versions are those of the frames as they are shown now.
+    """
+    still = [frame for frame in queries.rows_of_table(list(sent.form.frames)) if _waits(frame)]
+    if not still:
+        return None
+    kept = data.copy()
+    if not {"first", "last"} & set(sent.form.errors):
+        for name in ("first", "last"):
+            kept.pop(name, None)
+        for pk in sent.form.ticked():
+            kept[f"tick-{pk}"] = "on"
+    for frame in still:
+        kept[f"version-{frame.pk}"] = str(frame.row_version)
+    page = sorting_page(still, session, kept)
+    page.form.full_clean()
+    return page
 
 
 def sorting_rows(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from django.db.models import Case, Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet, When
+from django.db.models import Case, Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, When
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine
@@ -34,8 +34,12 @@ from imaging_requests.intake.models import (
 )
 from imaging_requests.intake.rules import UNDER_WAY, DropCount
 from imaging_requests.intake.sheets import WHOLE, LineSheet, line_sheets, spot_of
-from imaging_requests.intake.words import gap_words
+from imaging_requests.intake.words import gap_words, name_order
+from imaging_requests.people.models import AuditEvent
 
+NO_TIME = datetime.min.replace(tzinfo=UTC)
+#: Events that say where a frame lies from then on.
+MOVES = ("intake.frame_placed", "intake.frame_set_aside", "intake.frame_taken_back")
 STALLED_AFTER = timedelta(minutes=1)
 STANDSTILL_AFTER = timedelta(seconds=60)
 OPEN_SESSIONS = (SessionState.CONFIRMED, SessionState.RUNNING)
@@ -358,21 +362,48 @@ def frames_without_pictures(folder: Path, *, everything: bool = False) -> list[i
 
 
 def waiting_frames() -> QuerySet[Frame]:
-    """The sorting table: frames that wait for a person, oldest drop first, in order of time."""
-    return in_order_of_table(Frame.objects.filter(state=FrameState.WAITING))
+    """The sorting table: frames that wait for a person."""
+    return Frame.objects.filter(state=FrameState.WAITING).order_by("pk")
 
 
-def in_order_of_table(frames: QuerySet[Frame]) -> QuerySet[Frame]:
-    """Put frames into the order of the sorting table, with what its rows show."""
-    return (
-        frames.annotate(first_arrival=Min("arrivals"))
+def in_order_of_table(frames: QuerySet[Frame]) -> list[int]:
+    """Return frames in the order of the sorting table: the oldest drop first, then by time.
+
+    Frames that do not say when they were taken, and those of one instant, follow their names as a
+    camera counts them up: files arrive several at once, so the order of arrival says nothing.
+    """
+    rows = frames.annotate(first_drop=Min("arrivals__drop")).values_list(
+        "pk", "first_drop", "captured_at", "first_name"
+    )
+    keyed = (
+        (drop or 0, at is None, at or NO_TIME, name_order(name), pk) for pk, drop, at, name in rows
+    )
+    return [key[-1] for key in sorted(keyed)]
+
+
+def rows_of_table(frame_ids: Sequence[int]) -> list[Frame]:
+    """Return frames in the order given, with what rows of the sorting table show."""
+    found = (
+        Frame.objects.filter(pk__in=frame_ids)
+        .select_related("shot_line")
         .prefetch_related(
             "checks",
             thumbnails("derivatives"),
             Prefetch("arrivals", queryset=Arrival.objects.select_related("drop__session__station")),
         )
-        .order_by("first_arrival", F("captured_at").asc(nulls_last=True), "pk")
+        .in_bulk()
     )
+    return [found[pk] for pk in frame_ids if pk in found]
+
+
+def last_moves(frame_ids: Collection[int]) -> dict[int, AuditEvent]:
+    """Return the event with which each frame came to where it is now."""
+    events = AuditEvent.objects.filter(
+        subject_type=Frame._meta.label_lower,
+        subject_id__in=[str(pk) for pk in frame_ids],
+        code__in=MOVES,
+    )
+    return {int(event.subject_id): event for event in events.select_related("actor").order_by("pk")}
 
 
 def recent_steps() -> QuerySet[SortingStep]:

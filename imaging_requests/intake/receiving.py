@@ -26,6 +26,7 @@ from imaging_requests.intake.actions.receiving import (
 from imaging_requests.intake.jobs import TryLaterError, Work
 from imaging_requests.intake.limits import reading_limits
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame
+from imaging_requests.people.names import shown_name
 
 PICTURE_ENDINGS = frozenset(
     {".tif", ".tiff", ".jpg", ".jpeg", ".png", ".jp2", ".j2k", ".dcm", ".dng"}
@@ -217,5 +218,5 @@ def _named(refusal: Unreadable, part: Path, arrival: Arrival) -> Unreadable:
     ending = Path(arrival.name).suffix.lower()
     said = f" although its name ends in {part.suffix}"
     own = f" although its name ends in {ending}" if ending in PICTURE_ENDINGS else ""
-    sentence = refusal.sentence.replace(said, own).replace(part.name, arrival.name)
+    sentence = refusal.sentence.replace(said, own).replace(part.name, shown_name(arrival.name))
     return Unreadable(refusal.reason, sentence, refusal.detail)

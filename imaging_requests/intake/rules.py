@@ -9,6 +9,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 
 from imaging_requests.intake.models import ArrivalState, FrameState
 from imaging_requests.people.errors import DomainError, IllegalStep
+from imaging_requests.people.names import ReceivedName
 
 NAME_MOST = 255
 CONTROL = re.compile(r"[\x00-\x1f\x7f]")
@@ -74,8 +75,11 @@ def demand_taken(name: str, *, state: str) -> None:
     )
 
 
-def clean_name(offered: str) -> str:
-    """Return the file's own name without folders and control characters; kept as data only."""
+def clean_name(offered: str) -> ReceivedName:
+    """Return the file's own name without folders and control characters; kept as data only.
+
+    Characters that turn the order of a line are kept: a `ReceivedName` writes them out when shown.
+    """
     name = PurePosixPath(PureWindowsPath(offered).name).name
     name = CONTROL.sub("", name).strip()
     if not name or name in (".", ".."):
@@ -85,7 +89,7 @@ def clean_name(offered: str) -> str:
     if len(name) > NAME_MOST:
         stem, dot, ending = name.rpartition(".")
         name = f"{stem[: NAME_MOST - len(ending) - 1]}{dot}{ending}" if stem else name[:NAME_MOST]
-    return name
+    return ReceivedName(name)
 
 
 @dataclass(frozen=True, slots=True)

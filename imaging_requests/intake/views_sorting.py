@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +17,7 @@ from imaging_requests.intake.actions.placing import Outcome
 from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.filters import FrameFilter
 from imaging_requests.intake.forms import MovedForm, posted_frames
-from imaging_requests.intake.models import CameraClock, Frame, SortingStep
+from imaging_requests.intake.models import CameraClock, SortingStep
 from imaging_requests.intake.policies import PLACE, UPLOAD
 from imaging_requests.intake.views import back_of
 from imaging_requests.people.errors import DomainError
@@ -22,6 +25,11 @@ from imaging_requests.people.policies import may, requires
 from imaging_requests.people.requests import signed_in, whole_number
 
 STEPS_SHOWN = 6
+REFUSALS_SHOWN = 8
+FILLED_NOTHING = (
+    "Nothing was filled, since the order is another one now. Look at the frames that are left, and "
+    "fill again."
+)
 REFUSED_SHOWN = 50
 
 
@@ -29,21 +37,35 @@ REFUSED_SHOWN = 50
 @require_http_methods(["GET", "POST"])
 def sorting_table(request: HttpRequest) -> HttpResponse:
     """Show frames that wait for a person, and place or set aside those that are ticked."""
-    chosen = FrameFilter(request.GET, queryset=queries.waiting_frames())
-    page = Paginator(chosen.qs, pages_sorting.FRAMES_PER_PAGE).get_page(request.GET.get("page"))
     session = Session.objects.filter(pk=whole_number(request.GET.get("session")) or 0).first()
-    shown = page.object_list
-    if request.method == "POST":
-        sent = Frame.objects.filter(pk__in=posted_frames(request.POST))
-        shown = queries.in_order_of_table(sent)
-    table = pages_sorting.sorting_page(list(shown), session, request.POST or None)
-    if request.method == "POST" and table.form.is_valid():
-        _sort(request, table)
+    if request.method != "POST":
+        return _table(request, session)
+    sent = pages_sorting.sent_page(posted_frames(request.POST), session, request.POST)
+    refusals = _sort(request, sent) if sent.form.is_valid() else []
+    if sent.form.is_valid() and not refusals:
         return redirect(request.get_full_path())
+    again = pages_sorting.page_again(sent, session, request.POST)
+    return _table(request, session, again=again, refusals=refusals)
+
+
+def _table(
+    request: HttpRequest,
+    session: Session | None,
+    *,
+    again: pages_sorting.SortingPage | None = None,
+    refusals: Sequence[str] = (),
+) -> HttpResponse:
+    """Show the table; `again`: a page that was not taken as it was sent, with what was refused."""
+    chosen = FrameFilter(request.GET, queryset=queries.waiting_frames())
+    in_order = queries.in_order_of_table(chosen.qs)
+    page = Paginator(in_order, pages_sorting.FRAMES_PER_PAGE).get_page(request.GET.get("page"))
+    rows = queries.rows_of_table(list(page.object_list)) if again is None else []
     context = {
         "filter": chosen,
         "page": page,
-        "table": table,
+        "table": again or pages_sorting.sorting_page(rows, session, None),
+        "refusals": refusals[:REFUSALS_SHOWN],
+        "more_refusals": max(0, len(refusals) - REFUSALS_SHOWN),
         "session": session,
         "sessions": queries.open_sessions()[: pages.SESSIONS_OFFERED],
         "steps": queries.recent_steps()[:STEPS_SHOWN],
@@ -56,16 +78,30 @@ def sorting_table(request: HttpRequest) -> HttpResponse:
     return render(request, "intake/sorting_table.html", context, status=status)
 
 
-def _sort(request: HttpRequest, table: pages_sorting.SortingPage) -> None:
-    """Do with the ticked frames what was asked, and remember how to undo it."""
+def _sort(request: HttpRequest, table: pages_sorting.SortingPage) -> list[str]:
+    """Do with the ticked frames what was asked, and say what was not done.
+
+    Places in the order shown are not filled if a frame of that order has left the table: each
+    later one would get the place of another.
+    """
     user, form, act = signed_in(request), table.form, request.POST.get("act")
+    refusals = pages_sorting.gone_words(form, table.sheets)
     if act == "aside":
         outcome = actions.set_aside_frames(actor=user, versions=form.versions())
     elif act == "fill":
-        outcome = actions.place_frames(actor=user, choices=table.choices_in_order())
+        choices, said = table.choices_in_order()
+        if refusals:
+            choices, said = [], said or FILLED_NOTHING
+        outcome = actions.place_frames(actor=user, choices=choices)
+        refusals += [said] if said else []
     else:
         outcome = actions.place_frames(actor=user, choices=form.choices())
-    _say(request, outcome, "set aside" if act == "aside" else "placed")
+    refusals += outcome.refusals
+    if outcome.moved:
+        _say(request, replace(outcome, refusals=()), "set aside" if act == "aside" else "placed")
+    elif not refusals:
+        refusals.append("No frame was ticked, or no place was chosen.")
+    return refusals
 
 
 def _say(request: HttpRequest, outcome: Outcome, done: str) -> None:

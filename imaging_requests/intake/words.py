@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -10,6 +11,7 @@ from imaging_requests.intake.layout import Spot
 
 DIRECTIONS = {"L": "from the left", "R": "from the right", "T": "from the top", "B": "from below"}
 NAMED_AT_MOST = 3
+NUMBERS = re.compile(r"(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,3 +122,13 @@ def _empty_words(spots: Sequence[Spot], grid: Grid, *, has_any: bool) -> list[st
     if len(numbers) > NAMED_AT_MOST:
         return [f"{len(numbers)} of {grid.tiles} tiles are missing, from tile {numbers[0]} on"]
     return [f"tiles {listed(numbers)} of {grid.tiles} are missing"]
+
+
+def name_order(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Return what to sort file names by, so that numbers in them count as numbers.
+
+    >>> sorted(["IMG_10.tif", "img_9.tif", "IMG_2.tif"], key=name_order)
+    ['IMG_2.tif', 'img_9.tif', 'IMG_10.tif']
+    """
+    parts = [part for part in NUMBERS.split(name.casefold()) if part]
+    return tuple((0, int(each), "") if each.isdecimal() else (1, 0, each) for each in parts)

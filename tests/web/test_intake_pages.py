@@ -356,7 +356,7 @@ def test_a_colleague_who_was_quicker_is_named_and_nothing_is_overwritten(
     }
     actions.set_aside(actor=signe, frame_id=table[0].pk, read_version=table[0].row_version)
     shown = client.post(reverse("intake:sorting_table"), sent, follow=True).content.decode()
-    assert "Signe changed F0100.tif while you were working on it, at " in shown
+    assert "F0100.tif was set aside already by Signe on " in shown
     assert "1 frame is placed." in shown
     assert Frame.objects.get(pk=table[0].pk).state == FrameState.SET_ASIDE
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,6 +10,7 @@ from functools import partial
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 
 from imaging_requests.campaigns.models import ShotLine, ShotLineState
 from imaging_requests.collection.stale import mark_stale
@@ -34,12 +36,14 @@ from imaging_requests.intake.sheets import (
 from imaging_requests.intake.words import spot_words
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, IllegalStep
-from imaging_requests.people.models import User
+from imaging_requests.people.models import AuditEvent, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 
 #: Answers why a frame may not be moved now, or with an empty string.
 HoldRule = Callable[[Frame], str]
+#: What undoing says before the reason for which a frame waited.
+TAKEN_BACK = re.compile(r"^(?:Taken back by .{1,200}? on \d{1,2} \w+ \d{4}, \d\d:\d\d\. ?)+")
 _hold_rules: list[HoldRule] = []
 HAND_FIELDS = [*PLACE_FIELDS, "captured_at", "placed_at", "placed_by"]
 
@@ -187,11 +191,13 @@ def take_back(
     frame_id: int,
     read_version: int,
     before: str = "",
+    why: str = "",
     now: datetime | None = None,
 ) -> Frame:
     """Undo a place or a setting aside: the frame lies on the sorting table again.
 
-    `before`: why it waited before it was moved, to be said again.
+    `before` and `why`: for what reason and kind of reason it waited before it was moved, to be said
+    again. A time that a person gave with the place is taken back with it.
     """
     now = now or timezone.now()
     frame = lock_row(Frame, frame_id, read_version=read_version)
@@ -209,6 +215,7 @@ def take_back(
                 *([before] if before else []),
             ]
         ),
+        why=why or Why.BY_HAND,
     )
     return frame
 
@@ -223,11 +230,14 @@ def _demand_free(frame: Frame) -> None:
             )
 
 
-def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str = "") -> None:
+def _lift(
+    frame: Frame, state: str, *, actor: User, now: datetime, because: str = "", why: str = ""
+) -> None:
     """Take a frame off its line, if it lies on one, and say where it is now."""
     line, before = frame.shot_line, {"state": frame.state, **frame_place(frame)}
-    frame.state, frame.waiting_because = state, because
-    frame.waiting_reason = Why.BY_HAND if because else ""
+    frame.state, frame.waiting_because, frame.waiting_reason = state, because, why
+    if state == FrameState.WAITING:
+        frame.captured_at = _instant_before(frame)
     frame.role = FrameRole.VIEW
     frame.shot_line, frame.placed_at, frame.placed_by = None, None, actor
     save_row(frame, fields=HAND_FIELDS)
@@ -247,6 +257,28 @@ def _lift(frame: Frame, state: str, *, actor: User, now: datetime, because: str 
             "drop__session", flat=True
         )
         ask_for_neighbours(set(sessions))
+
+
+def _instant_before(frame: Frame) -> datetime | None:
+    """Return when a frame was taken as far as was known before a person placed it.
+
+    The trail keeps what was known then; a place that the program found took nothing by hand.
+    """
+    placed = (
+        AuditEvent.objects.filter(
+            subject_type=Frame._meta.label_lower,
+            subject_id=str(frame.pk),
+            code="intake.frame_placed",
+        )
+        .order_by("-pk")
+        .first()
+    )
+    if placed is None or placed.actor_id is None:
+        return frame.captured_at
+    before, after = (side.get("captured_at") for side in (placed.before, placed.after))
+    if before == after:
+        return frame.captured_at
+    return parse_datetime(before) if before else None
 
 
 def _follow(line: ShotLine, news: str) -> None:
@@ -356,6 +388,7 @@ def undo_step(*, actor: User, step_id: int, now: datetime | None = None) -> Outc
                 frame_id=moved["frame"],
                 read_version=moved["version"],
                 before=moved["because"],
+                why=moved.get("why", ""),
                 now=now,
             )
             for moved in step.frames
@@ -363,14 +396,23 @@ def undo_step(*, actor: User, step_id: int, now: datetime | None = None) -> Outc
     )
 
 
-def _reasons(frame_ids: Sequence[int]) -> dict[int, str]:
-    """Return why frames wait, so that undoing can say it again."""
-    waiting = Frame.objects.filter(pk__in=frame_ids).values_list("pk", "waiting_because")
-    return dict(waiting)
+def _reasons(frame_ids: Sequence[int]) -> dict[int, tuple[str, str]]:
+    """Return why frames wait, and the kind of reason, so that undoing can say it again.
+
+    What an earlier undoing put before the reason is left out, or it would stack up.
+    """
+    waiting = Frame.objects.filter(pk__in=frame_ids).values_list(
+        "pk", "waiting_because", "waiting_reason"
+    )
+    return {pk: (TAKEN_BACK.sub("", because), why) for pk, because, why in waiting}
 
 
 def _keep_step(
-    actor: User, act: str, outcome: Outcome, reasons: dict[int, str], now: datetime | None
+    actor: User,
+    act: str,
+    outcome: Outcome,
+    reasons: dict[int, tuple[str, str]],
+    now: datetime | None,
 ) -> None:
     if not outcome.moved:
         return
@@ -379,8 +421,14 @@ def _keep_step(
         done_at=now or timezone.now(),
         act=act,
         frames=[
-            {"frame": frame.pk, "version": frame.row_version, "because": reasons.get(frame.pk, "")}
+            {
+                "frame": frame.pk,
+                "version": frame.row_version,
+                "because": because,
+                "why": why,
+            }
             for frame in outcome.moved
+            for because, why in [reasons.get(frame.pk, ("", ""))]
         ],
     )
 

@@ -13,6 +13,8 @@ from django.templatetags.static import static
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from imaging_requests.people import names
+
 register = template.Library()
 
 #: Every status of an owed view, in the order of the legend, with the word people read.
@@ -197,6 +199,9 @@ def board_cells(cells: Iterable[Mapping[str, Any] | None], groups: Iterable[bool
 def words(value: object) -> str:
     """Write a code such as `full_with_waivers` as people read it: "full with waivers"."""
     return str(getattr(value, "value", value)).replace("_", " ").replace("-", " ")
+
+
+register.filter("shown_name", names.shown_name)
 
 
 @register.filter

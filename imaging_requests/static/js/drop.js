@@ -7,6 +7,14 @@ const ANNOUNCE_AT_ONCE = 4;
 const PAUSES_MS = [0, 1000, 3000, 5000, 10000, 20000, 40000, 60000];
 const VERSION = "1.0.0";
 
+// Characters that turn the order of a line are written out, as the program does on its pages.
+const TURNING = /[\u061C\u200E\u200F\u202A-\u202E\u2066-\u2069]/g;
+
+function shown(name) {
+  const written = (sign) => sign.charCodeAt(0).toString(16).toUpperCase().padStart(4, "0");
+  return name.replace(TURNING, (sign) => `[U+${written(sign)}]`);
+}
+
 function bytes(number) {
   const units = ["bytes", "KB", "MB", "GB", "TB"];
   let rest = number;
@@ -152,8 +160,8 @@ class Sender {
     const item = this.pattern.content.firstElementChild.cloneNode(true);
     const words = item.querySelector("[data-say-it]");
     const bar = item.querySelector("progress");
-    item.querySelector("[data-name]").textContent = task.file.name;
-    bar.setAttribute("aria-label", task.file.name);
+    item.querySelector("[data-name]").textContent = shown(task.file.name);
+    bar.setAttribute("aria-label", shown(task.file.name));
     this.list.append(item);
     task.row = {
       item,
