@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -184,3 +185,7 @@ class Versioned(models.Model):
 
     class Meta:
         abstract = True
+
+    def parts(self) -> Iterable[models.Model]:
+        """Rows of its own whose changes raise its version, besides changes of itself."""
+        return ()

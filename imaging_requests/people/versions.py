@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any, TypeVar
 
 from django.db import models
+from django.db.models import Q
 from django.utils import timezone
 
 from imaging_requests.people.errors import StaleWrite
@@ -42,12 +43,11 @@ def lock_row(
     row = model._default_manager.select_for_update().get(pk=pk)
     if row.row_version == read_version:
         return row
-    last = (
-        AuditEvent.objects.filter(subject_type=model._meta.label_lower, subject_id=str(pk))
-        .select_related("actor")
-        .order_by("-pk")
-        .first()
-    )
+    changed = Q()
+    rows: list[models.Model] = [row, *row.parts()]
+    for each in rows:
+        changed |= Q(subject_type=each._meta.label_lower, subject_id=str(each.pk))
+    last = AuditEvent.objects.filter(changed).select_related("actor").order_by("-pk").first()
     who = last.actor.name if last is not None and last.actor is not None else "Somebody"
     when = f", at {timezone.localtime(last.recorded_at):%H:%M}" if last is not None else ""
     differences = [

@@ -412,7 +412,11 @@ def _answer(
         )
     if gate is not None and not gate["is_open"]:
         missing = gate["missing"]
-        what = f"{inside(missing[0]['words'])} is" if len(missing) == 1 else f"{len(missing)} views are"
+        what = (
+            f"{inside(missing[0]['words'])} is"
+            if len(missing) == 1
+            else f"{len(missing)} views are"
+        )
         return f"{treatment.code}: step {following.step} may not start yet, {what} missing"
     return f"{treatment.code}: step {following.step} may start"
 

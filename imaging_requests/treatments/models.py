@@ -6,6 +6,8 @@ of them in `InterventionRecord`, so that "as we knew it on 1 March" has an exact
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -83,6 +85,10 @@ class Treatment(Versioned):
                 fields=("conservator", "state", "planned_from"), name="treatment_by_person"
             ),
         )
+
+    def parts(self) -> Iterable[models.Model]:
+        """Its steps: a step that is added or ends changes what the treatment may do next."""
+        return self.interventions.all()
 
     def __str__(self) -> str:
         return f"{self.code} {self.title}"

@@ -13,9 +13,11 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from imaging_requests.people import audit
+from imaging_requests.people.errors import StaleWrite
 from imaging_requests.people.models import User
 from imaging_requests.treatments import actions
-from imaging_requests.treatments.models import DecisionCase, Incident, Intervention
+from imaging_requests.treatments.models import DecisionCase, Incident, Intervention, Treatment
 from imaging_requests.treatments.rules import GateAnswer, NewCase
 from tests import factory
 
@@ -177,3 +179,21 @@ def test_an_incident_of_now_is_recorded_at_once(runa: User) -> None:
     address = reverse("progress:incident_new", args=[thing.pk])
     assert signed_in(runa).post(address, sent).status_code == 302
     assert Incident.objects.count() == 1
+
+
+def test_a_treatment_that_got_a_step_meanwhile_says_who_added_it(
+    runa: User, step: Intervention
+) -> None:
+    """Not who changed the treatment itself before that."""
+    treatment = Treatment.objects.get()
+    audit.record("treatments.resumed", actor=factory.lead(), subject=treatment)
+    actions.add_intervention(
+        actor=runa, treatment_id=treatment.pk, read_version=treatment.row_version, type_row=7
+    )
+    with pytest.raises(StaleWrite, match=r"^Runa changed T2 .* while you were working on it, at "):
+        actions.pause_treatment(
+            actor=runa,
+            treatment_id=treatment.pk,
+            read_version=treatment.row_version,
+            reason="the room is needed",
+        )
