@@ -205,7 +205,8 @@ def emergency_acts(
     if override is None:
         return None, []
     found = emergency_words(override, now)
-    if not found.lacking or not may(user, COMPLETE_EMERGENCY, override):
+    is_back = refused is not None and (refused.name, refused.subject_id) == ("emergency", step.pk)
+    if not (found.lacking or is_back) or not may(user, COMPLETE_EMERGENCY, override):
         return found, []
     form = EmergencyForm(witnesses=witnesses(override.conservator), lacking=found.lacking)
     act = _act("emergency", step, form, refused)

@@ -20,7 +20,7 @@ from imaging_requests.people.models import User
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts, acts_times
-from imaging_requests.progress.emergencies import lacking_of
+from imaging_requests.progress.emergencies import OWED, lacking_of
 from imaging_requests.progress.filters import TreatmentFilter
 from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.policies import SEE_TREATMENTS
@@ -178,6 +178,7 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
 
 #: What the version in a form belongs to, by the name of the act; all others belong to treatments.
 SUBJECTS: dict[str, type[Model]] = {
+    "emergency": Intervention,
     **dict.fromkeys(("start", "finish", "correct", "drop"), Intervention),
     **dict.fromkeys(("countersign", "decline"), TimesProposal),
 }
@@ -280,9 +281,9 @@ def emergency(request: HttpRequest, pk: int) -> HttpResponse:
         override__isnull=False,
     )
     override, treatment_id = step.override, step.treatment_id
-    form = EmergencyForm(
-        request.POST, witnesses=witnesses(override.conservator), lacking=lacking_of(override)
-    )
+    # What another window filled meanwhile stays in the form that was sent: nothing typed is lost.
+    asked = tuple(name for name in OWED if name in request.POST) or lacking_of(override)
+    form = EmergencyForm(request.POST, witnesses=witnesses(override.conservator), lacking=asked)
     if not form.is_valid():
         return again(request, treatment_id, "emergency", pk, form, None)
     named = form.cleaned_data.get("witness")

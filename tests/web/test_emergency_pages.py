@@ -124,6 +124,28 @@ def test_the_conservator_completes_it_on_the_treatment_page(client: Client) -> N
     assert f'action="{act}"' not in shown
 
 
+def test_what_was_said_otherwise_meanwhile_is_shown_beside_what_was_typed(client: Client) -> None:
+    runa, tibor = factory.conservator(), factory.conservator("Tibor")
+    _, override = begun(runa, timezone.now() - timedelta(hours=1))
+    act = reverse("progress:emergency", args=[override.intervention_id])
+    client.force_login(runa)
+    first = {"witness": "", "record_picture": "Folder A"}
+    assert client.post(act, first).status_code == 302
+    older = client.post(act, {"witness": tibor.pk, "record_picture": "Folder B"})
+    assert older.status_code == 409
+    shown = older.content.decode()
+    assert "said meanwhile, and otherwise" in shown
+    assert "Folder A" in shown
+    assert 'value="Folder B"' in shown, "what was typed stays in the form"
+    override.refresh_from_db()
+    assert (override.witness, override.record_picture) == (None, "Folder A")
+    assert client.post(act, {"witness": "", "record_picture": "Folder A"}).status_code == 302
+    assert client.post(act, {"witness": tibor.pk}).status_code == 302
+    complete = client.post(act, {"witness": runa.pk, "record_picture": "Folder C"})
+    assert complete.status_code == 422
+    assert "Folder C" in complete.content.decode()
+
+
 def test_a_witness_named_at_the_start_is_said_to_be_named_and_by_whom(client: Client) -> None:
     runa, tibor = factory.conservator(), factory.conservator("Tibor")
     at = timezone.now() - timedelta(hours=1)

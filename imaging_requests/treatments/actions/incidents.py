@@ -12,7 +12,7 @@ from imaging_requests.collection.models import CollectionObject
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
 from imaging_requests.people.clock import studio_time
-from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed
+from imaging_requests.people.errors import DomainError, NotAllowed, StaleWrite
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
 from imaging_requests.protocols.queries import trigger_table_in_force
@@ -82,18 +82,20 @@ def complete_emergency(
 ) -> EmergencyOverride:
     """Name the witness of an emergency start, or say where its record picture is kept.
 
-    What has been said once is not overwritten. After the time the trigger table sets, only the
-    department head names the witness, and the instant shows that it was late.
+    What has been said once is neither overwritten nor dropped in silence: who says something else
+    is shown both. After the time the trigger table sets, only the department head names the
+    witness, and the instant shows that it was late.
     """
     now = now or timezone.now()
     override = EmergencyOverride.objects.select_for_update().get(pk=override_id)
     demand(actor, COMPLETE_EMERGENCY, override)
-    if witness_id is not None:
+    kept_at = record_picture.strip()
+    _demand_unsaid(override, witness_id, kept_at)
+    if witness_id is not None and override.witness_id is None:
         _demand_witness(override, witness_id, actor=actor, now=now)
         override.witness_id = witness_id
         override.witnessed_at = now
-    if record_picture.strip() and not override.record_picture:
-        override.record_picture = record_picture.strip()
+    override.record_picture = override.record_picture or kept_at
     override.save(update_fields=["witness", "witnessed_at", "record_picture"])
     step = override.intervention
     audit.record(
@@ -108,14 +110,25 @@ def complete_emergency(
     return override
 
 
+def _demand_unsaid(override: EmergencyOverride, witness_id: int | None, kept_at: str) -> None:
+    """Refuse what was said otherwise meanwhile, with what stands and what was meant."""
+    differences = []
+    if witness_id is not None and override.witness_id not in (None, witness_id):
+        wanted = User.objects.filter(pk=witness_id).first()
+        differences.append(("Witness", str(override.witness), str(wanted or "nobody known")))
+    if kept_at and override.record_picture not in ("", kept_at):
+        differences.append(("Record picture", override.record_picture, kept_at))
+    if differences:
+        raise StaleWrite(
+            "What this emergency start owed has been said meanwhile, and otherwise.",
+            differences=differences,
+            next_step="It is not overwritten. If it is wrong, tell the department head.",
+        )
+
+
 def _demand_witness(
     override: EmergencyOverride, witness_id: int, *, actor: User, now: datetime
 ) -> None:
-    if override.witness_id is not None:
-        raise IllegalStep(
-            "This emergency has its witness already.",
-            code="treatments.witness_named",
-        )
     demand_second_person(
         witness_id, conservator=override.conservator, next_step="Name somebody else."
     )
