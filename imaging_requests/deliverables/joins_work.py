@@ -107,14 +107,22 @@ def _join(work: Work) -> None:
             if answer["refused"].get("reason") == Broken.SAVE.value:
                 raise TryLaterError(NOT_WRITTEN)
             _demand_good_copies(answer["refused"], plan)
-            said = [answer["refused"], *(each["finding"] for each in answer[FINDINGS])]
-            for path, plate in zip(paths, plan.plates, strict=True):
-                own = shown_name(plate.name)
-                for each in said:
-                    each["sentence"] = str(each["sentence"]).replace(path.name, own)
-            _keep_refusal(work, row, plan, answer)
+            _keep_refusal(work, row, plan, _renamed(answer, paths, plan))
             return
+        answer |= {name: _renamed(answer[name], paths, plan) for name in ("report", FINDINGS)}
         _keep_joined(work, row, plan, answer, target, inverted)
+
+
+def _renamed(said: Any, paths: Sequence[Path], plan: joining.Plan) -> Any:
+    """Name tiles in whatever is said as the photographer knows them, not as the store does."""
+    if isinstance(said, dict):
+        return {name: _renamed(value, paths, plan) for name, value in said.items()}
+    if isinstance(said, list):
+        return [_renamed(value, paths, plan) for value in said]
+    if isinstance(said, str):
+        for path, plate in zip(paths, plan.plates, strict=True):
+            said = said.replace(path.name, shown_name(plate.name))
+    return said
 
 
 def _checks_of(made: Join, plan: joining.Plan) -> list[dict[str, Any]]:

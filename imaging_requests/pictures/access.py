@@ -22,7 +22,9 @@ from imaging_requests.deliverables.models import (
     DeliverableFrame,
     DeliverableState,
     Package,
+    Review,
 )
+from imaging_requests.deliverables.shown import day
 from imaging_requests.intake.models import Frame
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import OUTSIDE
@@ -39,6 +41,7 @@ from imaging_requests.pictures.rules import (
     next_change,
 )
 
+STUDIO_ALONE = "The studio alone sees it in full."
 Families = Mapping[int, tuple[int, ...]]
 
 
@@ -131,6 +134,7 @@ class _Facts:
     chains: set[UUID]
     is_accepted: bool
     is_frame: bool = False
+    recalled: frozenset[int] = frozenset()
 
     @classmethod
     def of(cls, row: Any, *, is_frame: bool = False) -> _Facts:
@@ -141,17 +145,23 @@ class _Facts:
             {row.chain},
             row.state == DeliverableState.ACCEPTED,
             is_frame,
+            frozenset({row.pk} if row.state == DeliverableState.RECALLED else ()),
         )
 
     def add(self, other: _Facts) -> None:
-        """Take in another picture that the same frame serves; the strictest counts for both."""
+        """Take in another picture that the same frame serves; the strictest counts for both.
+
+        A frame counts as recalled when all its pictures are: desk work may mend the first with it.
+        """
+        is_all = self.recalled and other.recalled
+        self.recalled = self.recalled | other.recalled if is_all else frozenset()
         self.object_ids |= other.object_ids
         self.surfaces |= other.surfaces
         self.techniques |= other.techniques
         self.chains |= other.chains
         self.is_accepted = self.is_accepted and other.is_accepted
 
-    def shown(self, families: Families) -> Shown:
+    def shown(self, families: Families, recalls: Mapping[int, str]) -> Shown:
         objects = [pk for each in sorted(self.object_ids) for pk in families.get(each, ())]
         return Shown(
             objects=tuple(dict.fromkeys(objects)),
@@ -160,7 +170,21 @@ class _Facts:
             chains=frozenset(self.chains),
             is_accepted=self.is_accepted,
             is_frame=self.is_frame,
+            recalled_because=next((recalls[pk] for pk in sorted(self.recalled)), ""),
         )
+
+
+def _recalls(facts: Iterable[_Facts]) -> dict[int, str]:
+    """Say of each recalled picture when and why it was recalled; no query without any."""
+    wanted = {pk for each in facts for pk in each.recalled}
+    if not wanted:
+        return {}
+    said = dict.fromkeys(wanted, f"This picture was recalled. {STUDIO_ALONE}")
+    rows = Review.objects.filter(deliverable__in=wanted, verdict=Review.Verdict.RECALLED)
+    for pk, note, at in rows.order_by("pk").values_list("deliverable", "note", "recorded_at"):
+        why = note.strip().rstrip(".")
+        said[pk] = f"This picture was recalled on {day(at)}: {why}. {STUDIO_ALONE}"
+    return said
 
 
 def _frame_facts(frame_ids: Sequence[int]) -> dict[int, _Facts]:
@@ -191,11 +215,17 @@ def _decide_all(
     """Decide about all subjects, and say when the clock alone may change that."""
     related = families(pk for each in facts.values() for pk in each.object_ids)
     limits = _limits({pk for family in related.values() for pk in family})
+    recalls = _recalls(facts.values())
     grants = _grants(user)
     table = access_numbers().table
     found = {
         pk: decide(
-            user.roles, each.shown(related), limits=limits, grants=grants, now=now, table=table
+            user.roles,
+            each.shown(related, recalls),
+            limits=limits,
+            grants=grants,
+            now=now,
+            table=table,
         )
         for pk, each in facts.items()
     }
@@ -205,7 +235,7 @@ def _decide_all(
 def decisions(
     user: User, rows: Iterable[Deliverable], *, now: datetime | None = None
 ) -> dict[int, Decision]:
-    """Return how much the person sees of each picture, by its primary key; at most five queries."""
+    """Return how much the person sees of each picture, by its primary key; few queries."""
     facts = {row.pk: _Facts.of(row) for row in rows}
     return _decide_all(user, facts, now or timezone.now())[0] if facts else {}
 
@@ -247,16 +277,20 @@ def kept_back(package: Package, user: User | None, now: datetime) -> list[str]:
         return [f"{row}: {found[row.pk].because}" for row in rows if found[row.pk].seen < Seen.FULL]
     facts = {row.pk: _Facts.of(row) for row in rows}
     related = families(pk for each in facts.values() for pk in each.object_ids)
+    recalls = _recalls(facts.values())
     limits = [
         limit
         for limit in _limits({pk for family in related.values() for pk in family})
         if limit.holds_at(now)
     ]
+    shown = {pk: each.shown(related, recalls) for pk, each in facts.items()}
     return [
-        f"{row}: {limit.words.rstrip('.')}."
+        f"{row}: {words}"
         for row in rows
-        for limit in limits
-        if limit.covers(facts[row.pk].shown(related))
+        for words in (
+            *(f"{each.words.rstrip('.')}." for each in limits if each.covers(shown[row.pk])),
+            *([shown[row.pk].recalled_because] if shown[row.pk].recalled_because else []),
+        )
     ]
 
 

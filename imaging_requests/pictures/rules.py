@@ -29,8 +29,9 @@ GRANTED = "granted"
 class Table:
     """What each role sees, and the most that each kind of restriction leaves to each role.
 
-    `by_role`: none, small, full or granted. `frames_by_role`: who sees frames that belong to no
-    picture. `left`: by kind, then by role; a role that is not named is not restricted.
+    `by_role`: none, small, full or granted. `frames_by_role`: the studio, which sees frames that
+    belong to no picture, and recalled pictures in full. `left`: by kind, then by role; a role that
+    is not named is not restricted.
     """
 
     by_role: Mapping[str, str]
@@ -44,7 +45,8 @@ class Shown:
 
     `objects`: the object itself first, then everything it is part of or one with. `surfaces`: faces
     and surfaces. `is_accepted`: somebody accepted it. `is_frame`: one file and not the finished
-    picture; without chains it belongs to no picture at all.
+    picture; without chains it belongs to no picture at all. `recalled_because`: everything that it
+    shows or serves was recalled, and why, as a sentence.
     """
 
     objects: tuple[int, ...]
@@ -53,6 +55,7 @@ class Shown:
     chains: frozenset[UUID]
     is_accepted: bool
     is_frame: bool = False
+    recalled_because: str = ""
 
     @property
     def is_studio_frame(self) -> bool:
@@ -157,6 +160,10 @@ def _for_role(
     role: str, shown: Shown, in_force: list[Limit], given: list[Given], table: Table
 ) -> Decision:
     decision = _before_restrictions(role, shown, given, table)
+    if shown.recalled_because and role not in table.frames_by_role:
+        decision = min(
+            decision, Decision(Seen.SMALL, shown.recalled_because), key=lambda each: each.seen
+        )
     for limit in in_force:
         left = table.left.get(limit.kind, {}).get(role, Seen.FULL)
         if left < decision.seen:

@@ -79,6 +79,12 @@ def checks(row: Deliverable) -> dict[str, FileCheck]:
     return {check.rule: check for check in queries.checks_of([row])[row.pk]}
 
 
+def plate_of(row: Deliverable, index: int) -> joining.Plate:
+    plan = joining.plan_of(row)
+    assert plan is not None
+    return plan.plates[index]
+
+
 def pixels(made: Join) -> np.ndarray:
     path = store.readable_path(made.sha256, "tif")
     assert path is not None
@@ -159,6 +165,8 @@ def test_a_plate_of_another_object_blocks_acceptance_and_asks_a_person(
     assert made is not None
     assert made.verdict == Join.Verdict.UNCERTAIN
     assert any("another object" in failure for failure in queries.failures(row))
+    assert "plate-04.tif" in made.sentence, "as the photographer knows it"
+    assert plate_of(row, 3).sha256 not in json.dumps(made.report)
     notice = Notice.objects.filter(user=row.photographer, text__contains="wait for you").get()
     assert notice.url == reverse("deliverables:plates", args=[row.pk])
 

@@ -174,3 +174,24 @@ def test_frames_of_no_picture_stay_with_the_studio(role: str) -> None:
 def test_a_restriction_lasts_through_the_next_version_of_a_picture() -> None:
     """I-38: versions of one picture share their chain."""
     assert seen("curator", limits=[limit(chain=CHAIN)]).seen is NOTHING
+
+
+RECALLED = "This picture was recalled on 3 Apr 2026: wrong filter."
+
+
+@pytest.mark.parametrize("role", EXPECTED)
+def test_a_recalled_picture_is_seen_small_by_all_but_the_studio(role: str) -> None:
+    recalled = replace(BACK, recalled_because=RECALLED, is_accepted=False)
+    found = seen(role, shown=recalled, grants=[OPEN])
+    if role in ("photographer", "lead"):
+        assert found == Decision(FULL)
+    elif role in ("co_author", "lender"):
+        assert found.seen is NOTHING
+    else:
+        assert found.seen is SMALL
+        assert role == "keeper" or found.because == RECALLED
+
+
+def test_a_restriction_still_closes_a_recalled_picture() -> None:
+    recalled = replace(BACK, recalled_because=RECALLED)
+    assert seen("curator", shown=recalled, limits=[limit("consent")]).seen is NOTHING

@@ -16,6 +16,7 @@ from django.utils import timezone
 from PIL import Image
 
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.deliverables import actions as deliverable_actions
 from imaging_requests.deliverables.models import Deliverable
 from imaging_requests.people.actions import set_open, set_roles
 from imaging_requests.people.models import AuditEvent, User
@@ -514,3 +515,44 @@ def test_a_transfer_ends_when_the_picture_is_closed_meanwhile(
     assert len(received) + len(rest) < int(answer["Content-Length"])
     assert rest == b""
     assert AuditEvent.objects.filter(code=looks.STOPPED, actor=oda).count() == 1
+
+
+def test_a_recall_closes_the_full_picture_to_all_but_the_studio_with_the_reason(
+    picture: Deliverable, signe: User
+) -> None:
+    oda, amaro = factory.curator(), picture.photographer
+    manifest = reverse("pictures:manifest", args=[picture.object.uuid])
+    assert fetch(oda, picture, WHOLE).status_code == 200
+    assert identifier_of(picture) in signed_in(oda).get(manifest).content.decode()
+    deliverable_actions.recall(
+        actor=signe, deliverable_id=picture.pk, read_version=picture.row_version,
+        reasons=["exposure"], note="The barrier filter was missing.",
+    )  # fmt: skip
+    for address in (identifier_of(picture), picture.cover.sha256):
+        base_address = reverse("pictures:base", args=[address])
+        for parts in (WHOLE, TILE, CUT_OUT):
+            asked = f"{base_address}/{'/'.join(parts)}"
+            closed = signed_in(oda).get(asked)
+            assert closed.status_code == 403, (address, parts)
+            said = closed.content.decode()
+            assert said.startswith("This picture was recalled on ")
+            assert "The barrier filter was missing. The studio alone sees it in full." in said
+            assert signed_in(amaro).get(asked).status_code == 200
+        assert signed_in(oda).get(f"{base_address}/{'/'.join(SMALL)}").status_code == 200
+    assert identifier_of(picture) not in signed_in(oda).get(manifest).content.decode()
+
+
+def test_a_frame_that_serves_a_later_version_too_stays_open(
+    picture: Deliverable, signe: User
+) -> None:
+    oda = factory.curator()
+    deliverable_actions.recall(
+        actor=signe, deliverable_id=picture.pk, read_version=picture.row_version,
+        reasons=["exposure"], note="Joined from the wrong tiles.",
+    )  # fmt: skip
+    factory.deliverable(
+        picture.object, picture.technique, picture.face, frames=[picture.cover],
+        chain=picture.chain, version=2,
+    )  # fmt: skip
+    address = reverse("pictures:base", args=[picture.cover.sha256])
+    assert signed_in(oda).get(f"{address}/{'/'.join(WHOLE)}").status_code == 200
