@@ -24,6 +24,23 @@ class VersionForm(SpokenForm):
     read_version = forms.IntegerField(widget=forms.HiddenInput)
 
 
+class StartAgainForm(VersionForm):
+    """Beginning the next version; with a reason where the picture was to be shot again."""
+
+    reason = forms.CharField(
+        label="Why the same frames are good after all",
+        required=False,
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="It had to be shot again. The next reviewer reads this.",
+    )
+
+    def __init__(self, *args: Any, is_asked_why: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not is_asked_why:
+            del self.fields["reason"]
+
+
 class HandInForm(VersionForm):
     """Putting a picture before a reviewer; an X-ray says how it shows density."""
 

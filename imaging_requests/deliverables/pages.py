@@ -217,6 +217,7 @@ def review_context(row: Deliverable, *, user: User, frame: str, now: datetime) -
         "versions": [version for version in versions if version.pk != row.pk],
         "decisions": next((list(v.reviews.all()) for v in versions if v.pk == row.pk), []),
         "is_waiting": is_waiting,
+        "begun": queries.begun_because(row),
         "next": queries.next_in_queue(row),
         "waited": shown.waited(row, studio_time(now).date()),
         "not_because": why_not(user, policies.REVIEW, row) if is_waiting else "",

@@ -34,6 +34,7 @@ from imaging_requests.intake.models import (
 )
 from imaging_requests.intake.sheets import exif_of, expected_spots, grid_of
 from imaging_requests.people.clock import studio_time
+from imaging_requests.people.models import AuditEvent
 from imaging_requests.protocols.queries import studio_settings_in_force
 from imaging_requests.requesting.models import Anchor, OwedView
 from imaging_requests.requesting.words import as_of_words
@@ -290,6 +291,22 @@ def review_queue() -> QuerySet[Deliverable]:
     return with_names(
         Deliverable.objects.filter(state=DeliverableState.TO_REVIEW).order_by("handed_in_at", "pk")
     )
+
+
+def must_be_shot_again(row: Deliverable) -> bool:
+    """Whether the last refusal of a version says that desk work cannot mend it."""
+    refused = row.reviews.exclude(verdict=Review.Verdict.ACCEPTED).order_by("-pk").first()
+    return refused is not None and not refused.frames_good
+
+
+def begun_because(row: Deliverable) -> AuditEvent | None:
+    """Return who began a version from frames that were to be shot again, with the reason."""
+    begun = AuditEvent.objects.filter(
+        subject_type=Deliverable._meta.label_lower,
+        subject_id=str(row.pk),
+        code="deliverables.begun",
+    )
+    return begun.exclude(reason="").select_related("actor").first()
 
 
 def next_in_queue(row: Deliverable) -> Deliverable | None:

@@ -104,6 +104,17 @@ def demand_complete(missing: Sequence[str], *, is_complete: bool) -> None:
         )
 
 
+def demand_reason_for_same_frames(*, is_same: bool) -> None:
+    """Refuse to begin anew in silence from frames that were to be shot again."""
+    if is_same:
+        raise DomainError(
+            "This picture has to be shot again, and its frames are still the same.",
+            code="deliverables.same_frames",
+            next_step="Shoot it again, or say why the same frames are good after all; the next "
+            "reviewer reads it.",
+        )
+
+
 def demand_polarity(technique: str, polarity: str) -> None:
     """Refuse an X-ray whose polarity nobody has stated."""
     if technique == "XR" and polarity not in (Polarity.POSITIVE, Polarity.NEGATIVE):

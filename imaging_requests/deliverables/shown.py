@@ -120,7 +120,7 @@ def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, 
         {
             "what": f"{rule_words(check.rule)}, {check.frame.first_name}",
             "verdict": check.verdict,
-            "value": check.value,
+            "value": value_words(check.value, check.limit),
             "unit": check.unit,
             "limit": check.limit,
             "words": check.sentence,
@@ -128,6 +128,20 @@ def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, 
         }
         for check in looked_at
     ]
+
+
+def value_words(value: str, limit: str) -> str:
+    """Return a measured value with three digits that count, unless it then reads like its limit.
+
+    >>> value_words("0.24504", "≤ 0.2 EV"), value_words("2.0004", "≤ 2"), value_words("none", "")
+    ('0.245', '2.0004', 'none')
+    """
+    try:
+        number = float(value)
+    except ValueError:
+        return value
+    short = f"{number:.3g}" if 0 < abs(number) < 1000 else f"{number:.0f}"
+    return value if len(short) >= len(value) or short in limit.split() else short
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from imaging_requests.deliverables.forms import (
     LoneWorkForm,
     RecallForm,
     RefuseForm,
+    StartAgainForm,
     VersionForm,
     WordsForm,
 )
@@ -169,6 +170,9 @@ def _deliverable_page(
     context = pages.deliverable_context(row, user=signed_in(request), now=now) | {
         "hand_in": HandInForm(initial=initial, is_x_ray=row.technique == "XR"),
         "step": VersionForm(initial=initial),
+        "beginning": StartAgainForm(
+            initial=initial, is_asked_why=queries.must_be_shot_again(row), auto_id="id_begin_%s"
+        ),
         "recall": recalling or RecallForm(initial=initial, numbers=queries.numbers(now)),
         "rewording": rewording or WordsForm(initial=initial, auto_id="id_words_%s"),
     }
@@ -177,11 +181,16 @@ def _deliverable_page(
 
 
 def _step(
-    request: HttpRequest, pk: int, act: Callable[..., Deliverable], said: str
+    request: HttpRequest,
+    pk: int,
+    act: Callable[..., Deliverable],
+    said: str,
+    *,
+    form: VersionForm | None = None,
 ) -> HttpResponse:
     """Take one step of a picture; a refusal is said on its page, where the person looks."""
     target = pages.picture(pk)
-    form = HandInForm(request.POST, is_x_ray="polarity" in request.POST)
+    form = form or HandInForm(request.POST, is_x_ray="polarity" in request.POST)
     if not form.is_valid():
         messages.error(request, "The form could not be read. Load the page again.")
         return redirect("deliverables:deliverable", pk=pk)
@@ -212,7 +221,13 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def start_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Begin the next version from the frames as they lie now."""
-    return _step(request, pk, actions.start_again, "The next version is begun.")
+    return _step(
+        request,
+        pk,
+        actions.start_again,
+        "The next version is begun.",
+        form=StartAgainForm(request.POST, is_asked_why=True),
+    )
 
 
 @requires(policies.RECALL)

@@ -515,6 +515,24 @@ def test_the_same_frames_are_handed_in_again_on_purpose(
         )
 
 
+def test_frames_that_had_to_be_shot_again_are_begun_anew_only_with_a_reason(
+    line: ShotLine, amaro: User, signe: User
+) -> None:
+    first = handed_in(line, amaro)
+    send_back(first, signe, "focus", note="Soft all over.")
+    first.refresh_from_db()
+    asked: dict[str, Any] = {
+        "actor": amaro, "deliverable_id": first.pk, "read_version": first.row_version, "now": LATER
+    }  # fmt: skip
+    with pytest.raises(DomainError, match="has to be shot again, and its frames are still the"):
+        actions.start_again(**asked, reason="  ")
+    assert queries.begun_because(first) is None
+    second = actions.start_again(**asked, reason="The focus lies on the paint; the frame is soft.")
+    told = queries.begun_because(second)
+    assert told is not None
+    assert (told.actor, told.reason) == (amaro, "The focus lies on the paint; the frame is soft.")
+
+
 # Recall
 
 

@@ -151,3 +151,31 @@ def test_channels_of_unknown_meaning_are_refused_by_number(
             call_command(command[0], *map(str, command[1:]), "--json")
         said = capsys.readouterr()
         assert f"has {channels} channels" in f"{said.out}{said.err}{end.value}"
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (lambda at: ([at / "nothing.tif", at / "b.tif"], []), "There is no file {at}/nothing.tif."),
+        (lambda at: ([at, at / "b.tif"], []), "{at} is a folder or a special file, not a picture."),
+        (
+            lambda at: ([at / "b.tif"] * 2, ["--output", at / "b.tif"]),
+            "{at}/b.tif is there already and is not overwritten.",
+        ),
+    ],
+    ids=["missing", "folder", "output"],
+)
+def test_what_is_in_the_way_is_said_as_json_too(
+    make: Any, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "b.tif").write_bytes(b"II*\0")
+    files, more = make(tmp_path)
+    with pytest.raises(SystemExit) as end:
+        call_command("align", *map(str, [*files, *more]), "--json")
+    told = capsys.readouterr()
+    found = json.loads(told.out)
+    jsonschema.validate(found, load_schema())
+    assert end.value.code == 2
+    assert found["verdict"] == "cannot tell"
+    assert found["reason"].startswith(said.format(at=tmp_path))
+    assert told.err.strip() == found["reason"]

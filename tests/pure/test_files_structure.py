@@ -359,6 +359,14 @@ def test_a_text_file_is_refused_in_words(tmp_path: Path, coding: str) -> None:
     assert "look for the picture" in found.sentence
 
 
+@pytest.mark.parametrize(("name", "words"), [("anim.gif", "."), ("anim.tif", " although its")])
+def test_an_ending_is_named_only_where_it_is_not_that_of_its_kind(
+    tmp_path: Path, name: str, words: str
+) -> None:
+    (tmp_path / name).write_bytes(b"GIF89a" + bytes(60))
+    assert f"{name} is a GIF picture{words}" in refused(tmp_path / name).sentence
+
+
 def test_every_known_kind_but_ours_is_refused_by_its_name(tmp_path: Path) -> None:
     heads = {
         "pdf": b"%PDF-1.7", "gif": b"GIF89a", "bmp": b"BM" + bytes(60), "layered": b"8BPS",

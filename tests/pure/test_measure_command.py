@@ -92,3 +92,12 @@ def test_words_for_people(folder):
     out = io.StringIO()
     call_command("check_image", str(folder / "clean.tif"), "--technique", "UV", stdout=out)
     assert "Only the glow reached the camera" in out.getvalue()
+
+
+@pytest.mark.parametrize("option", ["--ev", "--wanted-ev"])
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf"])
+def test_an_exposure_that_is_no_number_is_refused_in_a_sentence(folder, option, value):
+    arguments = [str(folder / "clean.tif"), "--technique", "UV", f"{option}={value}", "--json"]
+    with pytest.raises(CommandError, match=f"{option} takes numbers such as -1 or 0.5") as refused:
+        call_command("check_image", *arguments)
+    assert refused.value.returncode == 2

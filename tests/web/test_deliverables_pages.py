@@ -339,9 +339,9 @@ def test_the_review_page_asks_the_database_a_fixed_number_of_times(
     large, _ = waiting(obj, amaro, "VF", tiles_across=3, tiles_down=4, expected_files=12)
     client = signed_in(signe)
     client.get(at("review", small.pk))
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(25):
         client.get(at("review", small.pk))
-    with django_assert_num_queries(29):  # five more for the joining of tiles, however many
+    with django_assert_num_queries(30):  # five more for the joining of tiles, however many
         client.get(at("review", large.pk))
 
 
@@ -425,6 +425,28 @@ def test_a_lead_recalls_with_reasons_and_a_refused_recall_keeps_the_words(
         at("start_again", row.pk), {"read_version": row.row_version + 1}, follow=True
     )
     assert "version 2: building" in text(answer)
+
+
+def test_the_same_frames_again_are_explained_to_the_next_reviewer(
+    obj: CollectionObject, amaro: User, signe: User
+) -> None:
+    row, _ = waiting(obj, amaro)
+    actions.send_back(
+        actor=signe, deliverable_id=row.pk, read_version=row.row_version,
+        reasons=["filter"], note="No filter.", now=NOW,
+    )  # fmt: skip
+    row.refresh_from_db()
+    client = signed_in(amaro)
+    assert 'name="reason"' in text(client.get(at("deliverable", row.pk)))
+    silent = client.post(at("start_again", row.pk), {"read_version": row.row_version}, follow=True)
+    assert "has to be shot again, and its frames are still the same" in text(silent)
+    sent = {"read_version": row.row_version, "reason": "The filter lies in the lens."}
+    assert "version 2: building" in text(client.post(at("start_again", row.pk), sent, follow=True))
+    second = Deliverable.objects.get(version=2)
+    client.post(at("hand_in", second.pk), {"read_version": second.row_version})
+    page = text(signed_in(signe).get(at("review", second.pk)))
+    assert "The same frames again," in page
+    assert "Amaro: The filter lies in the lens." in page
 
 
 @pytest.mark.parametrize("name", ["deliverable", "review", "package", "manifest"])

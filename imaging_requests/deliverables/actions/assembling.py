@@ -82,7 +82,12 @@ def keep_recognition(*, row: Deliverable, check: FileCheck | None) -> None:
 
 
 def _begin(
-    line: ShotLine, composition: Composition, *, actor: User | None, now: datetime
+    line: ShotLine,
+    composition: Composition,
+    *,
+    actor: User | None,
+    reason: str = "",
+    now: datetime,
 ) -> Deliverable:
     captured_at = composition.captured_at or line.session.starts_at
     earlier = queries.newest_for_same_views(line)
@@ -112,6 +117,7 @@ def _begin(
         actor=actor,
         before="",
         after={"chain": str(made.chain), "version": made.version, "line": line.pk},
+        reason=reason,
         now=now,
     )
     _tell_if_complete(made, was_complete=False, now=now)
@@ -178,9 +184,18 @@ def _tell_if_complete(row: Deliverable, *, was_complete: bool, now: datetime) ->
 
 @transaction.atomic
 def start_again(
-    *, actor: User, deliverable_id: int, read_version: int, now: datetime | None = None
+    *,
+    actor: User,
+    deliverable_id: int,
+    read_version: int,
+    reason: str = "",
+    now: datetime | None = None,
 ) -> Deliverable:
-    """Begin the next version from the frames as they lie now, after a sending back or a recall."""
+    """Begin the next version from the frames as they lie now, after a sending back or a recall.
+
+    If it was to be shot again and the frames are still the same, the next reviewer is told why
+    (`reason`).
+    """
     now = now or timezone.now()
     ids = Deliverable.objects.values_list("shot_line_id", flat=True).get(pk=deliverable_id)
     line = None if ids is None else queries.locked_line(ids)
@@ -203,7 +218,11 @@ def start_again(
         return row
     composition = queries.composition_of(line)
     rules.demand_complete(composition.missing, is_complete=bool(composition.seats))
-    return _begin(line, composition, actor=actor, now=now)
+    words = reason.strip()
+    if not words and queries.must_be_shot_again(row):
+        same = queries.fingerprint_of(row) == composition.fingerprint
+        rules.demand_reason_for_same_frames(is_same=same)
+    return _begin(line, composition, actor=actor, reason=words, now=now)
 
 
 @transaction.atomic

@@ -27,6 +27,18 @@ def _at(offset: int, signature: bytes) -> Callable[[bytes], bool]:
 CAMERA_RAW = Kind("camera_raw", "a raw file from a camera")
 TEXT = Kind("text", "a text file")
 UNKNOWN = Kind("unknown", "no kind of picture known here")
+#: Endings that a file of a kind has by right, of kinds that are not taken.
+OWN_ENDINGS: dict[str, tuple[str, ...]] = {
+    "text": (".txt", ".csv", ".json", ".xml", ".xmp", ".md", ".log"),
+    "pdf": (".pdf",),
+    "layered": (".psd", ".psb"),
+    "gif": (".gif",),
+    "bmp": (".bmp", ".dib"),
+    "webp": (".webp",),
+    "jxl": (".jxl",),
+    "iso_media": (".heic", ".heif", ".avif", ".mp4", ".mov", ".m4v"),
+    "archive": (".zip", ".gz", ".tgz", ".7z", ".rar"),
+}
 
 KINDS: tuple[tuple[Callable[[bytes], bool], Kind], ...] = (
     (_at(128, b"DICM"), Kind("dicom", "a DICOM file")),  # may be a TIFF as well, without polarity

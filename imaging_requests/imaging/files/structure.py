@@ -7,7 +7,14 @@ from imaging_requests.imaging.files.facts import Structure
 from imaging_requests.imaging.files.formats import ACCEPTED_NAMES, FORMATS
 from imaging_requests.imaging.files.raw_structure import camera_raw, read_raw
 from imaging_requests.imaging.files.refusals import HeaderError, Reason, Unreadable, damaged
-from imaging_requests.imaging.files.sniff import CAMERA_RAW, HEAD_BYTES, TEXT, UNKNOWN, recognise
+from imaging_requests.imaging.files.sniff import (
+    CAMERA_RAW,
+    HEAD_BYTES,
+    OWN_ENDINGS,
+    TEXT,
+    UNKNOWN,
+    recognise,
+)
 
 TIFF_HEADS = (b"II*\0", b"MM\0*")
 
@@ -53,7 +60,8 @@ def _not_accepted(path: Path, key: str, kind_name: str) -> HeaderError:
     if key == CAMERA_RAW.key:
         return camera_raw()
     ending = path.suffix.lower()
-    called = f" although its name ends in {ending}" if ending else ""
+    is_its_own = not ending or ending in OWN_ENDINGS.get(key, ())
+    called = "" if is_its_own else f" although its name ends in {ending}"
     if key == TEXT.key:
         return HeaderError(
             Reason.TEXT,

@@ -71,11 +71,12 @@ def _demand_room(name: str, size_bytes: int) -> None:
             next_step="Deliver it in parts, or ask the system keeper to raise the limit.",
         )
     needed = size_bytes * (2 if store.share_one_disk() else 1)
+    least = background().free_space_least_bytes
     for place, free in store.free_bytes().items():
-        if free - needed < background().free_space_least_bytes:
+        if free - needed < least:
             raise NoRoomError(
                 f"The {place} has no room for {name}: {needed:,} bytes are needed, {free:,} are "
-                "free, and some must stay free. Nothing was received.",
+                f"free, and {least:,} must stay free. Nothing was received.",
                 code="intake.no_room",
                 next_step="Keep the card, and ask the system keeper to make room.",
             )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from math import isfinite
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -109,6 +110,11 @@ class Command(BaseCommand):
     def _demand_sense(self, files: list[Path], evs: list[Any], options: dict[str, Any]) -> None:
         if len(evs) != len(files):
             self._refuse(f"There are {len(files)} files and {len(evs)} exposures; name one each.")
+        for name in ("ev", "wanted_ev"):
+            for value in options[name] or ():
+                if not isfinite(value):
+                    option = f"--{name.replace('_', '-')}"
+                    self._refuse(f"{option} takes numbers such as -1 or 0.5, not {value:g}.")
         if (options["width_mm"] is None) != (options["height_mm"] is None):
             self._refuse("The size of a face is its width and its height; name both or none.")
         numbers = ("px_per_mm", "width_mm", "height_mm", "elevation_deg", "baseline_mtf50")

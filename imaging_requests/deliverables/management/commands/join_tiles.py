@@ -111,5 +111,5 @@ def _positive(text: str) -> float:
     except ValueError:
         raise ArgumentTypeError(f"{text} is no number.") from None
     if not 0 < value < float("inf"):
-        raise ArgumentTypeError(f"{text} must be more than nothing.")
+        raise ArgumentTypeError(f"{text} is no number above zero.")
     return value

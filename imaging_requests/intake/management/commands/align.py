@@ -43,17 +43,11 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         reference, moving, output = options["reference"], options["moving"], options["output"]
         limits = Limits.from_settings(read_data(DATA))
-        for path in (reference, moving):
-            if not path.is_file():
-                if options["json"]:
-                    unread = align_files(reference, moving, limits=limits, reading=reading_limits())
-                    self._tell(unread.as_data())
-                self._refuse(f"There is no file {path}.")
-        if output is not None:
-            if output.exists():
-                self._refuse(f"{output} is there already and is not overwritten.")
-            if not output.parent.is_dir():
-                self._refuse(f"There is no folder {output.parent} to write into.")
+        in_the_way = _in_the_way((reference, moving), output)
+        if in_the_way:
+            if options["json"]:
+                self._tell(_unasked(reference, moving, in_the_way, limits).as_data())
+            self._refuse(in_the_way)
         answer = align_files(reference, moving, limits=limits, reading=reading_limits())
         data = answer.as_data()
         if output is not None and answer.matrix is not None:
@@ -83,6 +77,35 @@ class Command(BaseCommand):
     def _refuse(self, sentence: str) -> NoReturn:
         self.stderr.write(sentence)
         raise SystemExit(REFUSED)
+
+
+def _unasked(reference: Path, moving: Path, reason: str, limits: Limits) -> FileAlignment:
+    """Return the answer to two pictures that were not looked at."""
+    return FileAlignment(
+        reference=reference,
+        moving=moving,
+        reference_size=None,
+        moving_size=None,
+        matrix=None,
+        residual_px=None,
+        found=None,
+        reason=reason,
+        limits=limits,
+    )
+
+
+def _in_the_way(pictures: tuple[Path, ...], output: Path | None) -> str:
+    """Say what keeps the command from beginning; empty if nothing does."""
+    for path in pictures:
+        if not path.exists():
+            return f"There is no file {path}."
+        if not path.is_file():
+            return f"{path} is a folder or a special file, not a picture. Choose the file itself."
+    if output is not None and output.exists():
+        return f"{output} is there already and is not overwritten. Choose another name."
+    if output is not None and not output.parent.is_dir():
+        return f"There is no folder {output.parent} to write into."
+    return ""
 
 
 def _as_text(data: dict[str, Any]) -> str:

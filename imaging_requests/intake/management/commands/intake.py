@@ -169,7 +169,9 @@ class Command(BaseCommand):
         for arrival in arrivals:
             because = arrival.frame.waiting_because if arrival.frame is not None else ""
             state = arrival.frame.get_state_display() if arrival.frame is not None else ""
-            self.stdout.write(f"{arrival.name}: {arrival.answer} {state} {because}".rstrip())
+            stands = f"{state}." if state else ""
+            said = [each for each in (arrival.answer, stands, because) if each]
+            self.stdout.write(f"{arrival.name}: {' '.join(said)}")
         for line in lines:
             self.stdout.write(
                 f"{line.sheet.words}: {line.placed} of {line.expected}, {line.sentence}"
