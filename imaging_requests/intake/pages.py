@@ -37,6 +37,7 @@ from imaging_requests.intake.sheets import (
     name_of,
 )
 from imaging_requests.intake.stopped import stopped_words
+from imaging_requests.people.counting import number_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 
@@ -172,11 +173,6 @@ def _drop_answer(drop: Drop, count: DropCount, waiting: int) -> str:
     if waiting:
         parts.append(f"{number_of(waiting, 'frame')} on the sorting table")
     return f"{drop}: {', '.join(parts)}"
-
-
-def number_of(number: int, noun: str) -> str:
-    """Write a number with its noun."""
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _file_row(

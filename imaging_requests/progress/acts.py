@@ -168,7 +168,7 @@ def finish_step(
 def correction_changes(
     step: Intervention,
     *,
-    started_at: datetime,
+    started_at: datetime | None,
     finished_at: datetime | None,
     now: datetime,
     speech: Speech,
@@ -248,10 +248,11 @@ def correction_sentences(
 ) -> tuple[str, ...]:
     """Say what recorded times would change about pictures made since, before they are saved.
 
+    A correction without a start takes the step back.
     For a start or an end that is entered as it happens nothing is listed: only pictures whose
     place in the object's history changes are worth a warning.
     """
-    if started_at is None:
+    if started_at is None and not is_correction:
         return ()
     speech = speech_for([step.object_id])
     changes = correction_changes(
@@ -260,7 +261,7 @@ def correction_sentences(
     since = [
         change.picture
         for change in changes.pictures
-        if is_correction or change.picture.captured_at >= (finished_at or started_at)
+        if is_correction or change.picture.captured_at >= (finished_at or started_at or now)
     ]
     turn = (
         "will count as made while this step was under way, not before it."

@@ -17,6 +17,7 @@ from django.template.loader import get_template
 from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
+from imaging_requests.people.counting import noun_of, number_of
 from imaging_requests.people.templatetags.marks import status_legend
 from imaging_requests.progress.board_order import BoardHead
 from imaging_requests.progress.columns import COLUMNS, GROUPS, OPENS
@@ -51,15 +52,22 @@ class Totals:
     def sentence(self) -> str:
         """Say how many entries are fully documented, waivers always beside the number."""
         waivers = f" + {self.waived} with waivers" if self.waived else ""
-        verb = "is" if self.full + self.waived == 1 else "are"
-        return f"{self.full}{waivers} of {self.total} entries {verb} fully documented"
+        verb = "is" if 1 in (self.full + self.waived, self.total) else "are"
+        entries = number_of(self.total, "entry", "entries")
+        return f"{self.full}{waivers} of {entries} {verb} fully documented"
 
     @property
     def counts(self) -> list[dict[str, Any]]:
         """The count line: present views resolved, and what treatments have undone."""
         return [
-            {"figure": f"{self.resolved} of {self.present}", "unit": "present views resolved"},
-            {"figure": self.debt, "unit": "present views no longer true or undecided"},
+            {
+                "figure": f"{self.resolved} of {self.present}",
+                "unit": f"{noun_of(self.present, 'present view')} resolved",
+            },
+            {
+                "figure": self.debt,
+                "unit": f"{noun_of(self.debt, 'present view')} no longer true or undecided",
+            },
             {"figure": self.lost, "unit": "lost for good"},
         ]
 

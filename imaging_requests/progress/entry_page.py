@@ -11,6 +11,7 @@ from django.urls import reverse
 from imaging_requests.collection.models import CollectionObject, Entry, ObjectFacts
 from imaging_requests.collection.policies import KEEP_CATALOGUE
 from imaging_requests.deliverables.policies import SEAL
+from imaging_requests.people.counting import noun_of, number_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.progress.board import GRADE_WORDS
@@ -89,7 +90,7 @@ def _unmet_words(unmet: list[ShownView]) -> str:
     present = sum(view.is_present for view in unmet)
     past = len(unmet) - present
     parts = [
-        f"{number} {kind} view{'' if number == 1 else 's'}"
+        number_of(number, f"{kind} view")
         for number, kind in ((present, "present"), (past, "treatment"))
         if number
     ]
@@ -189,10 +190,10 @@ def _counts(derived: EntryStatus | None) -> list[dict[str, Any]]:
     everything = derived.counts.get("all", {})
     treatment = sum(everything.values()) - total
     counts: list[dict[str, Any]] = [
-        {"figure": f"{made} of {total}", "unit": "present views resolved"}
+        {"figure": f"{made} of {total}", "unit": f"{noun_of(total, 'present view')} resolved"}
     ]
     if treatment:
-        counts.append({"figure": treatment, "unit": "treatment views"})
+        counts.append({"figure": treatment, "unit": noun_of(treatment, "treatment view")})
     if derived.lost:
         counts.append({"figure": derived.lost, "unit": "lost for good"})
     return counts

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
+from imaging_requests.people.counting import number_of
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.shown import ShownView
 from imaging_requests.reckoning.truth.terms import Status
@@ -53,8 +54,8 @@ def fallen_back(views: Sequence[ShownView], object_ids: Iterable[int]) -> Fallen
     made = sum(view.picture is not None for view in present)
     return Fallen(
         because=" and ".join(said) or "something was done to it",
-        counted=f"Counting pictures alone would say {made} of {len(present)} present views; "
-        f"of these {' and '.join(parts)}.",
+        counted=f"Counting pictures alone would say {made} of "
+        f"{number_of(len(present), 'present view')}; of these {' and '.join(parts)}.",
     )
 
 

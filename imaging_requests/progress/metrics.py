@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.deliverables.rules import working_days
+from imaging_requests.people.counting import number_of
 from imaging_requests.progress.answers import Row
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.gates import gate_of, next_step, say
@@ -197,8 +198,8 @@ def _debt(known: Known) -> Metric:
         "debt",
         "Re-shoot debt",
         f"{len(past)} out of date + {len(doubtful)} undecided = "
-        f"{len(past) + len(doubtful)} views in {len(touched)} "
-        f"{'entry' if len(touched) == 1 else 'entries'}",
+        f"{number_of(len(past) + len(doubtful), 'view')} in "
+        f"{number_of(len(touched), 'entry', 'entries')}",
         "Present views whose pictures a treatment or an incident has made untrue, or may have.",
         (
             _views_part(known, "out-of-date", "out of date", past),
@@ -227,7 +228,8 @@ def _spreadsheet(known: Known) -> Metric:
     return Metric(
         "spreadsheet",
         "What a list of ticks would say",
-        f"{len(ticked)} of {len(known.entries)} entries, {len(too_many)} too many; "
+        f"{len(ticked)} of {number_of(len(known.entries), 'entry', 'entries')}, "
+        f"{len(too_many)} too many; "
         f"views: {percent(len(once), len(known.present))}",
         "Entries of which every present view was filed once and not taken up again, however much "
         "has changed since; waived views are let pass.",
@@ -299,13 +301,13 @@ def _windows(known: Known) -> Metric:
                     text=f"{known.numbers[pk]}: {window.surface} can be seen"
                     f"{f' from {opens}' if opens else ''}{f' until {closes}' if closes else ''}",
                     href=reverse("progress:object", args=[pk]),
-                    note=f"{len(lacking)} {'view' if len(lacking) == 1 else 'views'} not accepted",
+                    note=f"{number_of(len(lacking), 'view')} not accepted",
                 )
             )
     return Metric(
         "windows",
         f"Only-now windows within {known.periods.windows_ahead.days} days",
-        f"{len(found)} with {len(missing)} views",
+        f"{len(found)} with {number_of(len(missing), 'view')}",
         "Surfaces that can be seen only for a while, with at least one view not accepted.",
         (
             Part("windows", "windows", found, "window"),
@@ -324,7 +326,7 @@ def _lost(known: Known) -> Metric:
     return Metric(
         "lost",
         "Lost for good",
-        f"{len(lost)} views in {len(touched)} {'entry' if len(touched) == 1 else 'entries'}",
+        f"{number_of(len(lost), 'view')} in {number_of(len(touched), 'entry', 'entries')}",
         "Views that can never be made again and are not waived.",
         (
             _views_part(known, "views", "views lost", lost),
@@ -396,7 +398,7 @@ def _waived(known: Known) -> Metric:
     return Metric(
         "waivers",
         "Waivers",
-        f"{len(present)} present + {len(past)} treatment views",
+        f"{len(present)} present + {number_of(len(past), 'treatment view')}",
         "Views that somebody signed away, by reason and by who signed.",
         (
             part("present", "present views", present),

@@ -19,6 +19,7 @@ from imaging_requests.collection.policies import (
     RECORD_FACTS,
     RECORD_WHEREABOUTS,
 )
+from imaging_requests.people.counting import number_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.pictures.pages import whose_eyes
@@ -108,7 +109,9 @@ def _sentence(number: str, views: list[ShownView], open_views: list[ShownView]) 
         return f"{number} is owed nothing"
     if not open_views:
         return f"{number} has every view it is owed"
-    return f"{number} still lacks {len(open_views)} of the {len(views)} views it is owed"
+    return (
+        f"{number} still lacks {len(open_views)} of the {number_of(len(views), 'view')} it is owed"
+    )
 
 
 def _actions(thing: CollectionObject, user: User) -> list[dict[str, str]]:

@@ -13,20 +13,21 @@ from datetime import datetime
 
 from imaging_requests.collection.models import Entry
 from imaging_requests.progress.gather import gather_cases
-from imaging_requests.progress.gather.duties import catalogues_of
+from imaging_requests.progress.gather.duties import catalogues_of, demand_ref
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.protocols.rules import Definition
 from imaging_requests.reckoning.shots.protocol import Protocol
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.owing import seen_at
 from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.reckoning.truth.words import Speech
 from imaging_requests.requesting.anchors import anchor_of
 from imaging_requests.requesting.changes import Change, read_stored
 from imaging_requests.requesting.derivation import duties_of
 from imaging_requests.requesting.duties import Pin, ViewKey, Want
-from imaging_requests.requesting.material import Material, gather_material, surfaces_of
+from imaging_requests.requesting.material import Material, gather_material
 from imaging_requests.requesting.models import Demand, OwedView
 
 
@@ -108,7 +109,7 @@ def _under(material: Material, draft: Definition) -> Material:
     moments = {first.now: moment}
     return replace(
         material,
-        known=replace(known, surfaces=surfaces_of(moment)),
+        known=replace(known, surfaces=seen_at(moment.surfaces)),
         moment=moment,
         courses=tuple(
             replace(course, case=case, tables=tables, moments=moments)
@@ -258,7 +259,7 @@ def _true_demands(
             view=view,
             kind=demand.source,
             starts_at=now,
-            ref=demand.protocol_line,
+            ref=demand_ref(demand.entry_id, demand.protocol_line),
             catalogue=catalogue,
         )
         for catalogue in catalogues or (None,)

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.conf import settings
 
+from imaging_requests.people.counting import number_of
 from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.windows import windows
@@ -170,5 +171,5 @@ def _caption(openers: list[Event], planned: list[Event], speech: Speech) -> str:
     if not openers and not planned:
         return "One state: nothing has changed this object since it came into the programme."
     done = "; ".join(f"state {n} since {speech.dated(e)}" for n, e in enumerate(openers, 1))
-    ahead = f"; {len(planned)} steps planned" if planned else ""
+    ahead = f"; {number_of(len(planned), 'step')} planned" if planned else ""
     return f"State 0 as it came{'; ' + done if done else ''}{ahead}."

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from imaging_requests.people.counting import number_of
 from imaging_requests.progress.columns import KEYS
 from imaging_requests.reckoning.truth.decisions import open_cases
 from imaging_requests.reckoning.truth.facts import ObjectCase
@@ -216,8 +217,8 @@ def _of_which(of_now: int, of_then: int) -> str:
     if not of_then:
         return ""
     if not of_now:
-        return " (all treatment views)"
-    return f" ({of_now} present, {of_then} treatment view{'s' if of_then > 1 else ''})"
+        return " (a treatment view)" if of_then == 1 else " (all treatment views)"
+    return f" ({of_now} present, {number_of(of_then, 'treatment view')})"
 
 
 def why_not_full(graded: EntryGrade, *, present: Container[str] = ()) -> str:

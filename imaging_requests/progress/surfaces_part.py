@@ -9,6 +9,7 @@ from typing import Any
 
 from django.urls import reverse
 
+from imaging_requests.people.counting import noun_of, number_of
 from imaging_requests.progress.columns import FACE_WORDS
 from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.moment import Moment
@@ -73,14 +74,11 @@ def _end(at: datetime | None, event: Event | None, speech: Speech) -> dict[str, 
 def _pictures(sight: Sight) -> str:
     if not sight.pictures:
         return "no picture of it was ever accepted" if _was_seen(sight.seen) else "none yet"
+    verb = noun_of(sight.speaking, "speaks", "speak")
     if sight.speaking == sight.pictures:
-        return f"{sight.speaking} {_verb(sight.speaking)} for it"
-    return f"{sight.speaking} of {sight.pictures} {_verb(sight.speaking)} for it"
+        return f"{number_of(sight.pictures, 'picture')} {verb} for it"
+    return f"{sight.speaking} of {number_of(sight.pictures, 'picture')} {verb} for it"
 
 
 def _was_seen(seen: Iterable[Seen]) -> bool:
     return any(each.closed_by is not None for each in seen)
-
-
-def _verb(number: int) -> str:
-    return "picture speaks" if number == 1 else "pictures speak"

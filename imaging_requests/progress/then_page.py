@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.people.counting import number_of
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import gaps_of
 from imaging_requests.progress.ruler import draw_ruler
@@ -32,11 +33,8 @@ def object_then(thing: CollectionObject, times: TwoTimes, *, now: datetime) -> d
     number = numbers_of([thing.pk])[thing.pk]
     address = reverse("progress:object", args=[thing.pk])
     views = views_then(found, times)
-    unmet = sum(not each.view.is_resolved for each in views)
     return {
-        "answer": f"{number} was owed {unmet} of {len(views)} views"
-        if views
-        else f"{number} was owed nothing",
+        "answer": _answer(number, views),
         "sub": thing.title,
         "line": draw_ruler(
             derived.moment, found.speech, chosen=derived.state_index, address=address
@@ -72,6 +70,17 @@ def entry_then(entry: Entry, times: TwoTimes, *, now: datetime) -> dict[str, Any
     }
 
 
+def _answer(number: str, views: list[ThenView]) -> str:
+    """The same sentence as on the page of today, of that day."""
+    owed = [each.view for each in views if each.was_owed]
+    unmet = sum(not view.is_resolved for view in owed)
+    if not owed:
+        return f"{number} was owed nothing"
+    if not unmet:
+        return f"{number} had every view it was owed"
+    return f"{number} lacked {unmet} of the {number_of(len(owed), 'view')} it was owed"
+
+
 def _grade(graded: DerivedEntry) -> str:
     words = GRADE_WORDS[Grade(graded.grade.grade)]
     return words.replace("full", "fully documented", 1) if words.startswith("full") else words
@@ -79,7 +88,7 @@ def _grade(graded: DerivedEntry) -> str:
 
 def _common(views: list[ThenView], times: TwoTimes, address: str) -> dict[str, Any]:
     return {
-        "views": views,
+        "views": [each for each in views if each.was_owed],
         "changed": [each for each in views if each.later_why],
         "as_of": times.as_of_words,
         "known_on": times.known_words,

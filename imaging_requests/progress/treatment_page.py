@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +13,6 @@ from django.utils import timezone
 
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may, why_not
-from imaging_requests.people.spoken import SpokenForm
 from imaging_requests.progress.acts_times import proposal_sentences
 from imaging_requests.progress.case_pictures import pictures_of_cases
 from imaging_requests.progress.emergencies import Emergency, emergency_words
@@ -23,12 +22,22 @@ from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import shown_views
+from imaging_requests.progress.treatment_forms import (
+    Act,
+    Refused,
+    VersionForm,
+    act_on,
+    acts_on_case,
+    hand_on_treatment,
+    local_minute,
+)
 from imaging_requests.progress.windows_part import window_notices
 from imaging_requests.reckoning.truth.decisions import cases_after
 from imaging_requests.reckoning.truth.duties import consequences
 from imaging_requests.reckoning.truth.moment import Moment, look
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
 from imaging_requests.requesting.words import numbers_of, view_words
+from imaging_requests.treatments.actions import STEP_FIELDS
 from imaging_requests.treatments.forms import (
     DecideForm,
     EmergencyForm,
@@ -52,113 +61,51 @@ from imaging_requests.treatments.policies import (
     DECIDE,
     TREAT,
 )
-from imaging_requests.treatments.queries import witnesses
-
-
-@dataclass(frozen=True)
-class Act:
-    """A form that a person may send about a step or a treatment."""
-
-    name: str
-    label: str
-    button: str
-    form: forms.Form
-    action: str
-    kind: str = ""
-    is_open: bool = False
-    differences: tuple[tuple[str, str, str], ...] = ()
-    warnings: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A form that came back: it is shown again with what was typed and why it was refused."""
-
-    name: str
-    subject_id: int
-    form: forms.Form
-    differences: tuple[tuple[str, str, str], ...] = ()
-    warnings: tuple[str, ...] = ()
-    reason: str = ""
-
-
-LABELS = {
-    "start": ("Record the start", "Start the step", "do"),
-    "start-shut": ("It cannot wait: start with the gate shut", "Start as an emergency", "stop"),
-    "finish": ("Record the end", "Finish the step", "do"),
-    "correct": ("Propose other times", "Propose these times", ""),
-    "countersign": ("Countersign", "Countersign: these times are right", "do"),
-    "decline": ("Decline", "Decline the proposal", "stop"),
-    "emergency": ("Say what the emergency start owes", "Record it", ""),
-    "drop": ("Drop this step", "Drop the step", "stop"),
-    "add": ("Plan a step", "Add the step", ""),
-    "sign-off": ("Sign the treatment off", "Sign off", "do"),
-    "pause": ("Pause the treatment", "Pause", ""),
-    "resume": ("Resume the treatment", "Resume", "do"),
-    "drop-treatment": ("Drop the treatment", "Drop the treatment", "stop"),
-}
-
-
-class VersionForm(SpokenForm):
-    """Only the version that was read."""
-
-    read_version = forms.IntegerField(widget=forms.HiddenInput)
-
-
-def _local(instant: datetime | None) -> str:
-    return timezone.localtime(instant).strftime("%Y-%m-%dT%H:%M") if instant else ""
-
-
-def _act(
-    name: str,
-    subject: Treatment | Intervention | TimesProposal,
-    form: forms.Form,
-    refused: Refused | None,
-    *,
-    is_shut: bool = False,
-) -> Act:
-    label, button, kind = LABELS["start-shut" if is_shut else name]
-    base = {Treatment: "treatment", Intervention: "step", TimesProposal: "times"}[type(subject)]
-    came_back = refused is not None and refused.name == name and refused.subject_id == subject.pk
-    return Act(
-        name=name,
-        label=label,
-        button=button,
-        kind=kind,
-        form=refused.form if came_back and refused is not None else form,
-        action=reverse(f"progress:{base}_act", args=[subject.pk, name]),
-        is_open=came_back or (name in ("start", "finish") and not is_shut),
-        differences=refused.differences if came_back and refused is not None else (),
-        warnings=refused.warnings if came_back and refused is not None else (),
-    )
+from imaging_requests.treatments.queries import conservators, witnesses
 
 
 def step_acts(
-    step: Intervention, *, user: User, gate_is_open: bool, is_next: bool, refused: Refused | None
+    step: Intervention,
+    *,
+    user: User,
+    gate_is_open: bool,
+    is_next: bool,
+    is_open: bool,
+    refused: Refused | None,
 ) -> list[Act]:
-    """Return what may be done to a step now."""
+    """Return what may be done to a step; `is_open`: its treatment is not paused and not over."""
     version = {"read_version": step.row_version}
-    now = _local(timezone.now())
+    now = local_minute(timezone.now())
     acts: list[Act] = []
     if step.state == InterventionState.PLANNED:
         if is_next:
             start = StartForm(
                 actor=user, gate_is_open=gate_is_open, initial={**version, "started_at": now}
             )
-            acts.append(_act("start", step, start, refused, is_shut=not gate_is_open))
-        acts.append(_act("drop", step, ReasonForm(initial=version), refused))
+            acts.append(act_on("start", step, start, refused, is_shut=not gate_is_open))
+        edit = StepForm(now=timezone.now(), initial={**version, **planned_values(step)})
+        acts.append(act_on("edit", step, edit, refused))
+        acts.append(act_on("drop", step, ReasonForm(initial=version), refused))
     if step.state == InterventionState.STARTED:
         finish = FinishForm(initial={**version, "finished_at": now})
-        acts.append(_act("finish", step, finish, refused))
+        acts.append(act_on("finish", step, finish, refused))
     if step.state in (InterventionState.STARTED, InterventionState.FINISHED):
         times = {
-            "started_at": _local(step.started_at),
-            "finished_at": _local(step.finished_at),
+            "started_at": local_minute(step.started_at),
+            "finished_at": local_minute(step.finished_at),
         }
         acts.append(
-            _act("correct", step, TimesForm(step=step, initial={**version, **times}), refused)
+            act_on("correct", step, TimesForm(step=step, initial={**version, **times}), refused)
         )
+        if getattr(step, "override", None) is None and is_open:
+            acts.append(act_on("take-back", step, ReasonForm(initial=version), refused))
     return acts
+
+
+def planned_values(step: Intervention) -> dict[str, Any]:
+    """Return what is planned of a step as its form takes it."""
+    values = {name: getattr(step, name) for name in STEP_FIELDS}
+    return {**values, "exposure_until": local_minute(step.exposure_until)}
 
 
 def proposals_of(
@@ -185,8 +132,8 @@ def _proposal(
     if is_open and not not_because:
         version = {"read_version": row.row_version}
         if not is_stale:
-            acts.append(_act("countersign", row, VersionForm(initial=version), refused))
-        acts.append(_act("decline", row, ReasonForm(initial=version), refused))
+            acts.append(act_on("countersign", row, VersionForm(initial=version), refused))
+        acts.append(act_on("decline", row, ReasonForm(initial=version), refused))
     return {
         "row": row,
         "is_open": is_open,
@@ -209,7 +156,7 @@ def emergency_acts(
     if not (found.lacking or is_back) or not may(user, COMPLETE_EMERGENCY, override):
         return found, []
     form = EmergencyForm(witnesses=witnesses(override.conservator), lacking=found.lacking)
-    act = _act("emergency", step, form, refused)
+    act = act_on("emergency", step, form, refused)
     return found, [replace(act, action=reverse("progress:emergency", args=[step.pk]), is_open=True)]
 
 
@@ -219,15 +166,15 @@ def treatment_acts(treatment: Treatment, *, refused: Refused | None, now: dateti
     state = treatment.state
     acts: list[Act] = []
     if state not in (TreatmentState.SIGNED_OFF, TreatmentState.DROPPED):
-        acts.append(_act("add", treatment, StepForm(now=now, initial=version), refused))
+        acts.append(act_on("add", treatment, StepForm(now=now, initial=version), refused))
     if state == TreatmentState.FINISHED:
-        acts.append(_act("sign-off", treatment, VersionForm(initial=version), refused))
+        acts.append(act_on("sign-off", treatment, VersionForm(initial=version), refused))
     if state == TreatmentState.UNDER_WAY:
-        acts.append(_act("pause", treatment, ReasonForm(initial=version), refused))
+        acts.append(act_on("pause", treatment, ReasonForm(initial=version), refused))
     if state == TreatmentState.PAUSED:
-        acts.append(_act("resume", treatment, VersionForm(initial=version), refused))
+        acts.append(act_on("resume", treatment, VersionForm(initial=version), refused))
     if state == TreatmentState.PLANNED:
-        acts.append(_act("drop-treatment", treatment, ReasonForm(initial=version), refused))
+        acts.append(act_on("drop-treatment", treatment, ReasonForm(initial=version), refused))
     return acts
 
 
@@ -258,9 +205,16 @@ def _effects(moment: Moment, step: Intervention) -> dict[str, str]:
 
 
 def case_rows(
-    cases: Sequence[DecisionCase], *, user: User, refused: Refused | None = None
+    cases: Sequence[DecisionCase],
+    *,
+    user: User,
+    people: Sequence[User],
+    refused: Refused | None = None,
 ) -> list[dict[str, Any]]:
-    """Lay decision cases out with their picture and, for whom it concerns, the form."""
+    """Lay decision cases out with their picture and, for whom it concerns, the forms.
+
+    `people` are the conservators among whom a question can be handed on.
+    """
     pictures = pictures_of_cases(cases, user=user)
     numbers = numbers_of([case.object_id for case in cases])
     rows = []
@@ -271,6 +225,7 @@ def case_rows(
             form = DecideForm(initial={"read_version": case.row_version}, prefix="")
             if refused is not None and (refused.name, refused.subject_id) == ("decide", case.pk):
                 form = refused.form
+            form.auto_id = f"decide-{case.pk}-%s"
         rows.append(
             {
                 "row": case,
@@ -280,6 +235,7 @@ def case_rows(
                 "pictures": pictures[case.pk],
                 "verdicts": list(case.verdicts.all()),
                 "form": form,
+                "acts": acts_on_case(case, user=user, people=people, refused=refused),
                 "action": reverse("progress:decide", args=[case.pk]),
             }
         )
@@ -328,6 +284,7 @@ def treatment_context(
             user=user,
             gate_is_open=gate is None or bool(gate["is_open"]),
             is_next=step == following,
+            is_open=treatment.state in (TreatmentState.UNDER_WAY, TreatmentState.FINISHED),
             refused=refused,
         )
         if may_treat
@@ -340,10 +297,13 @@ def treatment_context(
     for pk, (_, owed) in emergencies.items():
         step_forms[pk] = [*owed, *step_forms[pk]]
     treatment_forms = treatment_acts(treatment, refused=refused, now=now) if may_treat else []
+    people = list(conservators())
+    treatment_forms += hand_on_treatment(treatment, user=user, people=people, refused=refused)
     proposals = proposals_of(treatment, user=user, refused=refused, now=now)
-    questions = case_rows(cases, user=user, refused=refused)
+    questions = case_rows(cases, user=user, people=people, refused=refused)
     acts = [act for each in step_forms.values() for act in each] + treatment_forms
     acts += [act for rows in proposals.values() for row in rows for act in row["forms"]]
+    acts += [act for row in questions for act in row["acts"]]
     on_page = [*(act.form for act in acts), *(row["form"] for row in questions)]
     return {
         "astray": astray(refused, on_page),

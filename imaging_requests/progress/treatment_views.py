@@ -24,17 +24,11 @@ from imaging_requests.progress.emergencies import OWED, lacking_of
 from imaging_requests.progress.filters import TreatmentFilter
 from imaging_requests.progress.gate_page import gates_of_treatments
 from imaging_requests.progress.policies import SEE_TREATMENTS
-from imaging_requests.progress.treatment_page import (
-    Refused,
-    VersionForm,
-    astray,
-    case_rows,
-    treatment_context,
-)
+from imaging_requests.progress.treatment_forms import Refused, VersionForm
+from imaging_requests.progress.treatment_page import treatment_context
 from imaging_requests.requesting.words import numbers_of
 from imaging_requests.treatments import actions as treatment_actions
 from imaging_requests.treatments.forms import (
-    DecideForm,
     EmergencyForm,
     FinishForm,
     IncidentForm,
@@ -52,12 +46,10 @@ from imaging_requests.treatments.models import (
 )
 from imaging_requests.treatments.policies import (
     COMPLETE_EMERGENCY,
-    DECIDE,
     PLAN_TREATMENT,
     RECORD_INCIDENT,
     TREAT,
 )
-from imaging_requests.treatments.queries import cases as all_cases
 from imaging_requests.treatments.queries import treatments as all_treatments
 from imaging_requests.treatments.queries import witnesses
 
@@ -179,7 +171,7 @@ def incident_new(request: HttpRequest, object_pk: int) -> HttpResponse:
 #: What the version in a form belongs to, by the name of the act; all others belong to treatments.
 SUBJECTS: dict[str, type[Model]] = {
     "emergency": Intervention,
-    **dict.fromkeys(("start", "finish", "correct", "drop"), Intervention),
+    **dict.fromkeys(("start", "finish", "correct", "take-back", "edit", "drop"), Intervention),
     **dict.fromkeys(("countersign", "decline"), TimesProposal),
 }
 
@@ -192,7 +184,9 @@ def _step_form(name: str, step: Intervention, request: HttpRequest) -> forms.For
         return FinishForm(request.POST)
     if name == "correct":
         return TimesForm(request.POST, step=step)
-    if name == "drop":
+    if name == "edit":
+        return StepForm(request.POST, now=timezone.now())
+    if name in ("drop", "take-back"):
         return ReasonForm(request.POST)
     raise Http404
 
@@ -248,6 +242,12 @@ def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> st
             f"Other times for step {step.step} are proposed. Nothing changes until the imaging "
             "lead countersigns."
         )
+    if name == "edit" and isinstance(form, StepForm):
+        treatment_actions.edit_intervention(**common, **form.values())
+        return f"The plan of step {step.step} is changed."
+    if name == "take-back":
+        treatment_actions.take_back_start(**common, reason=values["reason"])
+        return f"Step {step.step} is planned again. Its start stays in the history as taken back."
     treatment_actions.drop_intervention(**common, reason=values["reason"])
     return f"Step {step.step} is dropped."
 
@@ -255,7 +255,7 @@ def _run_step(name: str, user: User, step: Intervention, form: forms.Form) -> st
 @requires(TREAT)
 @require_POST
 def step_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
-    """Start, finish or drop a step, or propose other times for it."""
+    """Start, finish, change or drop a step, propose other times for it, take its start back."""
     step = get_object_or_404(Intervention.objects.select_related("treatment"), pk=pk)
     form = _step_form(act, step, request)
     preview = _warnings(act, step, form, request)
@@ -304,8 +304,12 @@ def _warnings(
     act: str, step: Intervention, form: forms.Form, request: HttpRequest
 ) -> tuple[str, ...]:
     """List what corrected or backdated times change, once, before they are saved."""
-    if act not in ("start", "correct", "finish") or not form.is_valid() or "seen" in request.POST:
+    asks = act in ("start", "correct", "finish", "take-back")
+    if not asks or not form.is_valid() or "seen" in request.POST:
         return ()
+    if act == "take-back":
+        nothing = {"started_at": None, "finished_at": None}
+        return acts.correction_sentences(step, **nothing, now=timezone.now(), is_correction=True)
     times = _times_of(step, form.cleaned_data)
     started_at, finished_at = times["started_at"], times["finished_at"]
     if started_at and finished_at and finished_at < started_at:
@@ -414,50 +418,3 @@ def treatment_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
         return again(request, pk, act, pk, form, error)
     messages.success(request, said)
     return redirect("progress:treatment", pk=pk)
-
-
-@requires(SEE_TREATMENTS)
-@require_safe
-def decisions(request: HttpRequest) -> HttpResponse:
-    """Show the open questions about older pictures, one's own first."""
-    return _decisions(request)
-
-
-def _decisions(
-    request: HttpRequest, refused: Refused | None = None, status: int = 200
-) -> HttpResponse:
-    user = signed_in(request)
-    own = all_cases().filter(state=DecisionCase.State.OPEN, assigned_to=user)
-    queue = own if own.exists() else all_cases().filter(state=DecisionCase.State.OPEN)
-    page = Paginator(queue.order_by("opened_at", "pk"), PER_PAGE).get_page(request.GET.get("page"))
-    count = page.paginator.count
-    mine = " of yours" if queue is own else ""
-    cases = case_rows(list(page.object_list), user=user, refused=refused)
-    context = {
-        "answer": f"{count or 'No'} decision{'' if count == 1 else 's'}{mine} "
-        f"{'is' if count == 1 else 'are'} open",
-        "sub": "Is an older picture still true after what was done to the object?",
-        "cases": cases,
-        "astray": astray(refused, (row["form"] for row in cases)),
-        "page": page,
-    }
-    return render(request, "progress/decisions.html", context, status=status)
-
-
-@requires(DECIDE)
-@require_POST
-def decide(request: HttpRequest, pk: int) -> HttpResponse:
-    """Answer one question with a verdict and its reason."""
-    case = get_object_or_404(DecisionCase, pk=pk)
-    form = DecideForm(request.POST)
-    status, reason = 422, ""
-    if form.is_valid():
-        try:
-            treatment_actions.decide_case(actor=signed_in(request), case_id=pk, **form.cleaned_data)
-        except DomainError as error:
-            form.add_error(None, str(error))
-            status, reason = error.status, error.message
-        else:
-            messages.success(request, "Decided. The statuses follow from it.")
-            return redirect("progress:decisions")
-    return _decisions(request, Refused("decide", case.pk, form, reason=reason), status)

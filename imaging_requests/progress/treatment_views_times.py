@@ -13,7 +13,7 @@ from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import requires
 from imaging_requests.people.requests import signed_in
 from imaging_requests.progress import acts_times
-from imaging_requests.progress.treatment_page import VersionForm
+from imaging_requests.progress.treatment_forms import VersionForm
 from imaging_requests.progress.treatment_views import again
 from imaging_requests.treatments import actions as treatment_actions
 from imaging_requests.treatments.forms import ReasonForm

@@ -7,7 +7,7 @@ the same rules as today's page, from the same records. A day means its end in th
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
@@ -27,7 +27,7 @@ from imaging_requests.progress.board import draw
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.names import speech_for
-from imaging_requests.progress.rules import Derived, derive_object
+from imaging_requests.progress.rules import Derived, DerivedView, derive_object
 from imaging_requests.progress.shown import ShownView, lay_out
 from imaging_requests.reckoning.truth.facts import ObjectCase
 from imaging_requests.reckoning.truth.words import Speech
@@ -153,21 +153,32 @@ def look_back(
 
 @dataclass(frozen=True)
 class ThenView:
-    """A view as it stood, and what the house has since learnt about that same day."""
+    """A view as it stood, and what the house has since learnt about that same day.
+
+    One that `was_owed` only as it is known today is shown with how it is known today.
+    """
 
     view: ShownView
+    was_owed: bool
     later_status: str
     later_why: str
 
 
 def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
-    """Lay out the views that were in force; those that are known otherwise today say so."""
-    shown = lay_out(rows_then(found.then), list(found.then), at=times.earlier)
+    """Lay out the views that were in force, and those that are known today to have been.
+
+    Those that are known otherwise today say so.
+    """
+    then = {view.view_key for derived in found.then.values() for view in derived.views}
     later = {view.view_key: view for derived in found.later.values() for view in derived.views}
+    sides = {
+        pk: replace(derived, views=(*derived.views, *_only_later(found.later.get(pk), then)))
+        for pk, derived in found.then.items()
+    }
     rows = []
-    for view in shown:
-        today = later.get(str(view.pk))
-        changed = today is None or today.status != view.status
+    for view in lay_out(rows_then(sides), list(sides), at=times.earlier):
+        today, was_owed = later.get(str(view.pk)), str(view.pk) in then
+        changed = today is None or not was_owed or today.status != view.status
         rows.append(
             ThenView(
                 view=replace(
@@ -175,6 +186,7 @@ def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
                     waive_href="",
                     anchor="as it was then" if view.is_present else view.anchor,
                 ),
+                was_owed=was_owed,
                 later_status=str(today.status) if today is not None and changed else "",
                 later_why=(today.sentence if today is not None else "No longer owed on that day.")
                 if changed
@@ -182,6 +194,12 @@ def views_then(found: Then, times: TwoTimes) -> list[ThenView]:
             )
         )
     return rows
+
+
+def _only_later(later: Derived | None, then: Container[str]) -> tuple[DerivedView, ...]:
+    """Views that were owed on that day as it is known today, and were not as it was known then."""
+    views = later.views if later is not None else ()
+    return tuple(view for view in views if view.view_key not in then)
 
 
 def rows_then(derived: Mapping[int, Derived]) -> list[ViewStatus]:

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from imaging_requests.progress import (
+    decision_views,
     register_views,
     rehearsal_views,
     treatment_views,
@@ -36,11 +37,18 @@ urlpatterns = [
     path("notes/<int:pk>/take-back/", look_views.note_withdraw, name="look_note_withdraw"),
     path("treatments/", treatment_views.treatments, name="treatments"),
     path("treatments/<int:pk>/", treatment_views.treatment, name="treatment"),
+    path(
+        "treatments/<int:pk>/reassign/",
+        decision_views.treatment_reassign,
+        name="treatment_reassign",
+    ),
     path("treatments/<int:pk>/<slug:act>/", treatment_views.treatment_act, name="treatment_act"),
     path("treatment-steps/<int:pk>/emergency/", treatment_views.emergency, name="emergency"),
     path("treatment-steps/<int:pk>/<slug:act>/", treatment_views.step_act, name="step_act"),
     path("proposed-times/<int:pk>/<slug:act>/", treatment_views_times.times_act, name="times_act"),
     path("rehearsals/<slug:kind>/<int:pk>/", rehearsal_views.rehearse, name="rehearse"),
-    path("decisions/", treatment_views.decisions, name="decisions"),
-    path("decisions/<int:pk>/", treatment_views.decide, name="decide"),
+    path("decisions/", decision_views.decisions, name="decisions"),
+    path("decisions/<int:pk>/", decision_views.decide, name="decide"),
+    path("decisions/<int:pk>/reopen/", decision_views.reopen, name="case_reopen"),
+    path("decisions/<int:pk>/hand-on/", decision_views.hand_on, name="case_hand_on"),
 ]

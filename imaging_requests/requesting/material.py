@@ -24,7 +24,7 @@ from imaging_requests.protocols.queries import (
 from imaging_requests.reckoning.shots import StudioSettings
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.moment import Moment, look
-from imaging_requests.reckoning.truth.terms import BACK, FRONT
+from imaging_requests.reckoning.truth.owing import seen_at
 from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.requesting.duties import Known, Pin
 from imaging_requests.requesting.known_facts import latest_facts, shot_facts
@@ -109,7 +109,7 @@ def material_of(
             facts=shot_facts(facts, kind=row.kind, title=row.title),
             settings=settings,
             pins=pins,
-            surfaces=surfaces_of(moment),
+            surfaces=seen_at(moment.surfaces),
         ),
         is_gone=row.record_state in _GONE,
         moment=moment,
@@ -193,21 +193,3 @@ def _true_facts(row: CollectionObject, facts: ObjectFacts | None) -> tuple[truth
             layers=layers_of(is_lined=facts.is_lined),
         ),
     )
-
-
-def surfaces_of(moment: Moment) -> dict[str, str]:
-    """What lies at the front and the back now; under a cover, what lay there last."""
-    found: dict[str, str] = {}
-    for face in (FRONT, BACK):
-        top = moment.surfaces.top(face)
-        if top is not None:
-            found[face] = top.code
-            continue
-        left = [
-            life.code
-            for life in moment.surfaces.lives.values()
-            if life.code.startswith(face) and life.gone is None and not life.is_closed
-        ]
-        if left:
-            found[face] = left[-1]
-    return found

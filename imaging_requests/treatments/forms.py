@@ -238,16 +238,18 @@ class DecideForm(SpokenForm):
 
 
 class ReassignForm(SpokenForm):
-    """Another conservator for a treatment or a question."""
+    """Another conservator for a treatment or a question, and why."""
 
-    conservator = forms.ModelChoiceField(
-        label="Conservator", queryset=User.objects.none(), empty_label="choose a conservator"
-    )
+    conservator_id = forms.TypedChoiceField(label="Conservator", coerce=int)
+    reason = _words("Why it changes hands", help_text="The conservator who had it reads it too.")
     read_version = _read_version()
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, people: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["conservator"].queryset = conservators()  # type: ignore[attr-defined]
+        self.fields["conservator_id"].choices = [  # type: ignore[attr-defined]
+            ("", "choose a conservator"),
+            *((person.pk, person.name) for person in people),
+        ]
 
 
 class IncidentForm(SpokenForm):

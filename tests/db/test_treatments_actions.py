@@ -409,6 +409,7 @@ def test_a_start_entered_late_needs_no_second_signature(treatment: Treatment, ru
 def test_a_start_that_never_happened_is_taken_back(treatment: Treatment, runa: User) -> None:
     start(step(treatment, 1), NOW - hours(5), by=runa)
     row = finish(step(treatment, 1), NOW - hours(4), by=runa, cases=(question(),))
+    signe = factory.lead()
     back = actions.take_back_start(
         actor=runa,
         intervention_id=row.pk,
@@ -418,6 +419,8 @@ def test_a_start_that_never_happened_is_taken_back(treatment: Treatment, runa: U
     )
     assert (back.state, back.started_at) == (InterventionState.PLANNED, None)
     assert back.records.count() == 3
+    said = Notice.objects.get(user=signe).text
+    assert said.endswith("which was on record as finished: recorded on the wrong painting")
     assert DecisionCase.objects.get().state == DecisionCase.State.DROPPED
 
 
@@ -544,17 +547,19 @@ def test_a_colleague_who_sees_it_otherwise_reopens_and_the_head_reassigns(
         actor=tibor, case_id=case.pk, read_version=2, reason="the cupping is flatter", now=NOW
     )
     assert "Tibor reopened a decision of yours" in Notice.objects.filter(user=runa)[0].text
+    to_tibor: dict[str, Any] = {"conservator_id": tibor.pk, "reason": "Runa is away until May"}
     with pytest.raises(NotAllowed, match="is for the department head"):
-        actions.reassign_case(
-            actor=runa, case_id=case.pk, read_version=3, conservator_id=tibor.pk, now=NOW
-        )
+        actions.reassign_case(actor=runa, case_id=case.pk, read_version=3, **to_tibor, now=NOW)
     with pytest.raises(DomainError, match="Corvin is no conservator"):
         actions.reassign_case(
-            actor=corvin, case_id=case.pk, read_version=3, conservator_id=corvin.pk, now=NOW
+            actor=corvin,
+            case_id=case.pk,
+            read_version=3,
+            conservator_id=corvin.pk,
+            reason=REASON,
+            now=NOW,
         )
-    actions.reassign_case(
-        actor=corvin, case_id=case.pk, read_version=3, conservator_id=tibor.pk, now=NOW
-    )
+    actions.reassign_case(actor=corvin, case_id=case.pk, read_version=3, **to_tibor, now=NOW)
     actions.decide_case(
         actor=tibor,
         case_id=case.pk,
@@ -686,11 +691,18 @@ def test_the_head_gives_a_treatment_and_its_open_questions_to_a_colleague(
         "treatment_id": treatment.pk,
         "read_version": treatment.row_version,
         "conservator_id": tibor.pk,
+        "reason": "Runa is away until May",
         "now": NOW,
     }
     with pytest.raises(NotAllowed, match="is for the department head"):
         actions.reassign_treatment(actor=runa, **give)
+    with pytest.raises(DomainError, match="at least 10 are needed"):
+        actions.reassign_treatment(actor=corvin, **give | {"reason": "away"})
+    with pytest.raises(DomainError, match="Runa has it already"):
+        actions.reassign_treatment(actor=corvin, **give | {"conservator_id": runa.pk})
     actions.reassign_treatment(actor=corvin, **give)
+    told = f"Corvin gave treatment {treatment.code} to Tibor: Runa is away until May"
+    assert told in Notice.objects.filter(user=runa).values_list("text", flat=True)
     assert DecisionCase.objects.get().assigned_to == tibor
     start(step(treatment, 2), NOW, by=tibor)
 

@@ -136,7 +136,7 @@ def is_same_anchor(history, table, owed, anchor, t, u):
 
 def word_of(history, table, line, anchor, t, u):
     view = {**line, "key": "", "anchor": anchor, "replaced_by": None, "replaced_at": None}
-    for owed in views_in_force(history, t, u):
+    for owed in views_in_force(history, table, t, u):
         same = all(owed[name] == line[name] for name in ("surface", "technique", "variant"))
         if same and is_same_anchor(history, table, owed, anchor, t, u):
             view = owed

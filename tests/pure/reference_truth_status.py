@@ -13,17 +13,104 @@ from tests.pure.reference_truth import (
     opening_events,
     stacks,
     state_in_force,
+    steps_in_plan,
     verdict_on,
 )
 
 
-def views_in_force(history, t, u):
-    wanted = {
-        demand["view"]
-        for demand in known(history, "demands", u)
-        if has(demand["from"], demand["to"], t)
-    }
-    return [view for view in known(history, "views", u) if view["key"] in wanted]
+def views_in_force(history, table, t, u):
+    return [view for view in known(history, "views", u) if is_owed(history, table, view, t, u)]
+
+
+def is_owed(history, table, view, t, u):
+    """Whether anybody asks for the view at t; what events brought about holds as they happened."""
+    for demand in known(history, "demands", u):
+        if demand["view"] == view["key"] and is_asked(history, table, view, demand, t, u):
+            return True
+    return False
+
+
+def is_asked(history, table, view, demand, t, u):
+    kind = view["anchor"]["kind"]
+    if demand["kind"] == "protocol":
+        if kind == "CUR" and view["surface"][0] in "FB":
+            return is_asked_of_the_face(history, table, view, demand, t, u)
+        return has(demand["from"], demand["to"], t)
+    if demand["to"] is not None and demand["to"] <= t:
+        return False
+    if kind == "AT":
+        _, reached, _, _ = anchor_states(history, table, view, t, u)
+        return reached
+    happened = False
+    if kind in ("BT", "DT"):
+        anchor = view["anchor"]
+        for step in steps_in_plan(history, anchor["treatment"], anchor["phase"], t, u):
+            if step["started"] is not None and step["started"] <= t:
+                happened = True
+    if kind == "DT":
+        return happened
+    if kind == "WIN":
+        for event in known(history, "events", u):
+            if event["key"] == view["anchor"]["window"]:
+                happened = event["ended"] is not None and event["ended"] <= t
+    return happened or demand["from"] <= t
+
+
+def is_asked_of_the_face(history, table, view, demand, t, u):
+    """A line that went over from one surface to the next asks for the one to be seen at t."""
+    views = {each["key"]: each for each in known(history, "views", u)}
+    line = [
+        each
+        for each in known(history, "demands", u)
+        if each["view"] in views
+        and each["kind"] == "protocol"
+        and each["ref"] == demand["ref"]
+        and views[each["view"]]["anchor"]["kind"] == "CUR"
+        and views[each["view"]]["surface"][0] == view["surface"][0]
+        and views[each["view"]]["technique"] == view["technique"]
+        and views[each["view"]]["variant"] == view["variant"]
+    ]
+    seen = surface_to_be_seen(history, table, view["surface"][0], t, u)
+    asked = set()
+    for holding in line:
+        if not has(holding["from"], holding["to"], t):
+            continue
+        answer = holding
+        if seen is not None and views[holding["view"]]["surface"] != seen:
+            right = [d for d in in_a_row(holding, line) if views[d["view"]]["surface"] == seen]
+            if right:
+                answer = sorted(right, key=lambda d: (distance(d, t), d["key"]))[0]
+        asked.add(answer["key"])
+    return demand["key"] in asked
+
+
+def in_a_row(demand, line):
+    """Everything reached from a demand by going from an end to a beginning at the same instant."""
+    row = [demand]
+    while True:
+        more = [
+            other
+            for other in line
+            if other not in row
+            and any(o["from"] == other["to"] or o["to"] == other["from"] for o in row)
+        ]
+        if more == []:
+            return row
+        row = row + more
+
+
+def distance(demand, t):
+    if has(demand["from"], demand["to"], t):
+        return 0
+    return demand["from"] - t if t < demand["from"] else t - demand["to"]
+
+
+def surface_to_be_seen(history, table, face, t, u):
+    """What lies open at a face; under a cover, the outermost surface below it."""
+    openers = opening_events(history, table, t, u)
+    layers = stacks(history, table, openers)[-1][face]
+    surfaces = [layer for layer in layers if layer != "COVER"]
+    return surfaces[-1] if surfaces else None
 
 
 def review_of(history, picture, t, u):
@@ -189,7 +276,8 @@ def is_blocked(history, table, view, t, u):
 
 def statuses(history, table, t, u):
     return {
-        view["key"]: status(history, table, view, t, u) for view in views_in_force(history, t, u)
+        view["key"]: status(history, table, view, t, u)
+        for view in views_in_force(history, table, t, u)
     }
 
 

@@ -158,7 +158,8 @@ def as_case(data: dict[str, Any]) -> f.ObjectCase:
         demands=tuple(
             f.Demand(
                 view=d["view"],
-                kind="protocol",
+                kind=d["kind"],
+                ref=d["ref"],
                 starts_at=when(d["from"]),
                 ends_at=when(d["to"]),
                 **_base(d),

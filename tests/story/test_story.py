@@ -54,12 +54,12 @@ def tell(people: Mapping[str, Any], tmp_path: Path) -> None:
     signe_files(signe)
     entry = Entry.objects.get()
     oda.open(f"/entries/{entry.pk}/").sees("Entry 5 is fully documented")
-    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("1 of 1 entries is fully documented")
+    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("1 of 1 entry is fully documented")
     runa_treats(runa)
     oda.open(f"/entries/{entry.pk}/").sees(
         "has fallen back", "changed UV of the front", "out of date"
     )
-    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("0 of 1 entries")
+    oda.open(f"/catalogues/{entry.catalogue_id}/").sees("0 of 1 entry")
     signe_plans_again(signe)
     amaro_shoots_everything(amaro, tmp_path)
     signe_accepts_everything(signe)

@@ -18,7 +18,8 @@ from imaging_requests.progress.catalogue_then import catalogue_then, known_then
 from imaging_requests.progress.metrics import metrics_of, metrics_then
 from imaging_requests.progress.metrics_known import read_catalogue
 from imaging_requests.progress.models import ViewStatus
-from imaging_requests.progress.two_times import TwoTimes
+from imaging_requests.progress.then_page import entry_then, object_then
+from imaging_requests.progress.two_times import TwoTimes, asked_for, look_back_form
 from imaging_requests.requesting.models import Demand, OwedView
 from tests import factory
 from tests import progress_scene as scene
@@ -72,7 +73,7 @@ def test_the_entry_was_whole_as_known_then_and_is_known_not_to_have_been(
     day = f"{fire.between:%-d %b %Y}"
     assert f"as of {day}, as known on {day}" in then
     assert "As known today, on that day it was in progress" in then
-    assert "Later found otherwise: 6" in then
+    assert "Later found otherwise: 16" in then
     today = page(client, address, as_of=fire.between)
     assert "<h1>Entry 12 was in progress</h1>" in today
     assert f"as of {day}, as known on {timezone.localdate():%-d %b %Y}" in today
@@ -92,7 +93,7 @@ def test_once_entered_it_is_known_of_the_days_before_too(client: Client, fire: F
 def test_the_object_says_the_same_view_by_view(client: Client, fire: Fire) -> None:
     address = reverse("progress:object", args=[fire.object.pk])
     then = page(client, address, as_of=fire.between, known_on=fire.between)
-    assert "<h1>AR 0038 was owed 0 of 10 views</h1>" in then
+    assert "<h1>AR 0038 had every view it was owed</h1>" in then
     assert "s0</b> was the present state" in then
     today = page(client, address, as_of=fire.between)
     assert "s1</b> was the present state" in today
@@ -152,14 +153,14 @@ def test_the_board_and_the_numbers_answer_for_a_past_day_as_it_was_known(
     day = f"{fire.between:%-d %b %Y}"
     for address in (board, numbers):
         now = page(client, address)
-        assert "0 of 1 entries are fully documented" in now
+        assert "0 of 1 entry is fully documented" in now
         assert "as known on" in now
         then = page(client, address, as_of=fire.between, known_on=fire.between)
-        assert f"<h1>On {day}, 1 of 1 entries is fully documented</h1>" in then
+        assert f"<h1>On {day}, 1 of 1 entry is fully documented</h1>" in then
         assert f"as of {day}, as known on {day}" in then
         assert "A past day" in then
         found_out = page(client, address, as_of=fire.between)
-        assert f"<h1>On {day}, 0 of 1 entries are fully documented</h1>" in found_out
+        assert f"<h1>On {day}, 0 of 1 entry is fully documented</h1>" in found_out
     then = page(client, board, as_of=fire.between, known_on=fire.between)
     entry = reverse("progress:entry", args=[fire.entry.pk])
     days = f"?as_of={fire.between}&amp;known_on={fire.between}"
@@ -205,3 +206,81 @@ def test_a_past_day_of_a_catalogue_takes_no_more_queries_for_more_entries(
         factory.entry(factory.museum_object(), number=str(number))
     scene.derive(timezone.now())
     assert [queries(name) for name in ("board", "numbers")] == before
+
+
+def counts_of(fire: Fire, as_of: date, known_on: date) -> set[tuple[int, int]]:
+    """How many views were owed and how many not met, as board, entry and object pages count."""
+    now = timezone.now()
+    asked = {"as_of": as_of.isoformat(), "known_on": known_on.isoformat()}
+    times = asked_for(look_back_form(asked), now=now)
+    assert times is not None
+    catalogue = catalogue_then(fire.entry.catalogue, times, now=now)
+    graded = catalogue.graded[fire.entry.pk]
+    found = {(graded.owed, graded.unmet), (graded.owed, int(catalogue.rows(0, 1)[0].unmet or 0))}
+    for context in (
+        entry_then(fire.entry, times, now=now),
+        object_then(fire.object, times, now=now),
+    ):
+        views = context["views"]
+        found.add((len(views), sum(not each.view.is_resolved for each in views)))
+    return found
+
+
+def test_what_a_treatment_owes_follows_from_its_own_times_not_from_when_they_were_entered(
+    fire: Fire,
+) -> None:
+    today, entered = timezone.localdate(), timezone.localdate(fire.entered)
+    of_treatment = OwedView.objects.filter(object=fire.object, anchor__in=("BT", "AT"))
+    assert of_treatment.count() == 10
+    of_treatment.update(created_at=fire.entered)
+    Demand.objects.filter(owed_view__in=of_treatment).update(since=fire.entered)
+    for known_on in (entered + timedelta(days=1), today):
+        assert counts_of(fire, fire.between, known_on) == {(20, 11)}
+        assert counts_of(fire, entered + timedelta(days=1), known_on) == {(20, 11)}
+    assert counts_of(fire, fire.between, fire.between) == {(10, 0)}
+    before = timezone.localdate(fire.removed - timedelta(days=2))
+    assert counts_of(fire, before, today) == {(10, 0)}
+
+
+def test_what_was_not_known_to_be_owed_is_among_what_was_later_found_otherwise(
+    client: Client, fire: Fire
+) -> None:
+    for name, pk in (("object", fire.object.pk), ("entry", fire.entry.pk)):
+        address = reverse(f"progress:{name}", args=[pk])
+        then = page(client, address, as_of=fire.between, known_on=fire.between)
+        assert "Later found otherwise: 16" in then
+        assert "What was owed: 10" in then
+        assert then.count("was not known to be owed, and is now known to have been owed") == 10
+
+
+def test_a_line_asks_for_the_surface_that_could_be_seen(fire: Fire) -> None:
+    """A lining entered nine days late: meanwhile the back that was owed was the new one."""
+    put_on = fire.removed + timedelta(days=20)
+    entered = put_on + timedelta(days=9)
+    treatment = factory.treatment(fire.object, rows=(11,), state="finished", finished_at=put_on)
+    step = treatment.interventions.get()
+    type(step).objects.filter(pk=step.pk).update(recorded_at=entered)
+    step.records.create(
+        recorded_at=entered,
+        state=step.state,
+        started_at=step.started_at,
+        finished_at=step.finished_at,
+    )
+    scene.derive(entered)
+    backs = OwedView.objects.filter(object=fire.object, anchor="CUR", face="B")
+    assert set(backs.values_list("surface", flat=True)) == {"B.1", "B.2"}
+
+    def owed(day: datetime, known: datetime) -> set[str]:
+        days = {"as_of": timezone.localdate(day), "known_on": timezone.localdate(known)}
+        now = timezone.now()
+        form = look_back_form({name: each.isoformat() for name, each in days.items()})
+        times = asked_for(form, now=now)
+        assert times is not None
+        shown = {each.view.pk for each in object_then(fire.object, times, now=now)["views"]}
+        return set(backs.filter(pk__in=shown).values_list("surface", flat=True))
+
+    between = put_on + timedelta(days=3)
+    assert owed(between, between) == {"B.1"}
+    assert owed(between, timezone.now()) == {"B.2"}
+    assert owed(put_on - timedelta(days=3), timezone.now()) == {"B.1"}
+    assert owed(entered + timedelta(days=3), timezone.now()) == {"B.2"}

@@ -54,6 +54,11 @@ def catalogues_of(ids: list[int]) -> dict[int, list[str]]:
     return found
 
 
+def demand_ref(entry_id: int | None, protocol_line: str) -> str:
+    """Name what asks: a line of the protocol that an entry follows."""
+    return f"{entry_id}: {protocol_line}" if entry_id is not None else protocol_line
+
+
 def demands_of(ids: list[int]) -> ByObject[truth.Demand]:
     """Return who wants each duty, once for each catalogue it counts for."""
     catalogues = catalogues_of(ids)
@@ -74,7 +79,7 @@ def demands_of(ids: list[int]) -> ByObject[truth.Demand]:
                 "view": str(row.owed_view_id),
                 "kind": row.source,
                 "starts_at": row.since,
-                "ref": row.protocol_line,
+                "ref": demand_ref(row.entry_id, row.protocol_line),
                 "catalogue": catalogue,
             }
             found[row.object_id].append(truth.Demand(recorded_at=row.since, **common))

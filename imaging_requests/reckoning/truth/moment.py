@@ -28,6 +28,7 @@ from .facts import (
     Waiver,
 )
 from .in_force import judged
+from .owing import live_demands, seen_at
 from .stateline import Point, StateLine, draw_line, locate
 from .surfaces import Life, SurfaceLine, Visible, follow
 from .terms import (
@@ -240,7 +241,13 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
     )
     line = draw_line(events, tables, t)
     two_sided = facts is not None and facts.two_sided
-    demands = _live_demands(case, t, u)
+    surfaces = follow(
+        line, facts.layers if facts is not None else INTAKE_LAYERS, two_sided=two_sided
+    )
+    views = known(case.views, u)
+    demands = live_demands(
+        views, known(case.demands, u), events, line, seen_at(surfaces) if views else {}, t
+    )
     return Moment(
         case=case,
         tables=tables,
@@ -249,11 +256,9 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
         facts=facts,
         events=events,
         line=line,
-        surfaces=follow(
-            line, facts.layers if facts is not None else INTAKE_LAYERS, two_sided=two_sided
-        ),
+        surfaces=surfaces,
         pictures=_standings(case, line, events, t, u),
-        views=tuple(view for view in known(case.views, u) if view.key in demands),
+        views=tuple(view for view in views if view.key in demands),
         demands=demands,
         waivers=_waivers(case, t, u),
         not_applicable={
@@ -339,15 +344,6 @@ def is_running(event: Event, at: datetime) -> bool:
     if event.ended_at is not None:
         return at < event.ended_at
     return event.dropped_at is None or at < event.dropped_at
-
-
-def _live_demands(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Demand]]:
-    """Demands by view; a view is in force while one of its demands is live."""
-    found: dict[str, list[Demand]] = {}
-    for demand in known(case.demands, u):
-        if holds(t, starts_at=demand.starts_at, ends_at=demand.ends_at):
-            found.setdefault(demand.view, []).append(demand)
-    return found
 
 
 def _waivers(case: ObjectCase, t: datetime, u: datetime) -> dict[str, list[Waiver]]:

@@ -7,6 +7,7 @@ from imaging_requests.treatments.actions.decisions import (
 )
 from imaging_requests.treatments.actions.incidents import complete_emergency, record_incident
 from imaging_requests.treatments.actions.plans import (
+    STEP_FIELDS,
     add_intervention,
     drop_intervention,
     drop_treatment,
@@ -29,6 +30,7 @@ from imaging_requests.treatments.actions.steps import (
 )
 
 __all__ = [
+    "STEP_FIELDS",
     "add_intervention",
     "complete_emergency",
     "countersign_times",

@@ -18,7 +18,7 @@ from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments import rules
-from imaging_requests.treatments.actions.plans import demand_conservator
+from imaging_requests.treatments.actions.plans import demand_change_of_hands, demand_conservator
 from imaging_requests.treatments.models import (
     DecisionCase,
     DecisionVerdict,
@@ -182,25 +182,33 @@ def reassign_case(
     case_id: int,
     read_version: int,
     conservator_id: int,
+    reason: str,
     now: datetime | None = None,
 ) -> DecisionCase:
-    """Give an open question to another conservator."""
-    case = lock_row(DecisionCase, case_id, read_version=read_version)
-    demand(actor, REASSIGN, case)
+    """Give an open question to another conservator, and say why."""
     now = now or timezone.now()
+    conservator = demand_conservator(conservator_id)
+    case = lock_row(
+        DecisionCase, case_id, read_version=read_version, wanted={"assigned_to": conservator}
+    )
+    demand(actor, REASSIGN, case)
     rules.next_case_state(case.state, CaseAct.REASSIGN)
-    before = {"assigned_to": case.assigned_to_id}
-    case.assigned_to = demand_conservator(conservator_id)
+    words = demand_change_of_hands(case.assigned_to, conservator, reason, now)
+    giver, case.assigned_to = case.assigned_to, conservator
     save_row(case, fields=["assigned_to"])
     audit.record(
         "treatments.case_reassigned",
         actor=actor,
         subject=case,
         object_id=case.object_id,
-        before=before,
-        after={"assigned_to": case.assigned_to_id},
+        before={"assigned_to": giver.pk},
+        after={"assigned_to": conservator.pk},
+        reason=words,
         now=now,
     )
-    said = f"{actor.name} gave you a decision on {case.object}."
-    tell([case.assigned_to], said, reverse("progress:decisions"), now=now)
+    page = reverse("progress:decisions")
+    said = f"{actor.name} gave you a decision on {case.object}: {words}"
+    tell([conservator], said, page, now=now)
+    said = f"{actor.name} gave a decision on {case.object} to {conservator.name}: {words}"
+    tell([giver], said, page, now=now)
     return case

@@ -18,10 +18,12 @@ from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
+from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.treatments import rules
 from imaging_requests.treatments.actions.planning import demand_sound
 from imaging_requests.treatments.actions.records import (
     Before,
+    keep_times,
     locked_step,
     page_of,
     settle_treatment,
@@ -220,6 +222,7 @@ def drop_intervention(
     before = Before(step)
     step.state = rules.next_intervention_state(step.state, Act.DROP)
     save_row(step, fields=["state"])
+    keep_times(step, actor=actor, now=now, reason=reason.strip())
     before.record(
         "treatments.step_dropped", actor=actor, fields=("state",), reason=reason.strip(), now=now
     )
@@ -246,6 +249,7 @@ def drop_treatment(
         step_before = Before(step)
         step.state = rules.next_intervention_state(step.state, Act.DROP)
         save_row(step, fields=["state"])
+        keep_times(step, actor=actor, now=now, reason=reason.strip())
         step_before.record(
             "treatments.step_dropped", actor=actor, fields=("state",), reason=reason, now=now
         )
@@ -304,15 +308,19 @@ def reassign_treatment(
     treatment_id: int,
     read_version: int,
     conservator_id: int,
+    reason: str,
     now: datetime | None = None,
 ) -> Treatment:
-    """Give a treatment with its open questions to another conservator."""
-    treatment = lock_row(Treatment, treatment_id, read_version=read_version)
-    demand(actor, REASSIGN, treatment)
+    """Give a treatment with its open questions to another conservator, and say why."""
     now = now or timezone.now()
-    rules.next_treatment_state(treatment.state, Act.REASSIGN)
     conservator = demand_conservator(conservator_id)
-    before = Before(treatment)
+    treatment = lock_row(
+        Treatment, treatment_id, read_version=read_version, wanted={"conservator": conservator}
+    )
+    demand(actor, REASSIGN, treatment)
+    rules.next_treatment_state(treatment.state, Act.REASSIGN)
+    words = demand_change_of_hands(treatment.conservator, conservator, reason, now)
+    before, giver = Before(treatment), treatment.conservator
     treatment.conservator = conservator
     save_row(treatment, fields=["conservator"])
     cases = DecisionCase.objects.select_for_update().filter(
@@ -321,10 +329,25 @@ def reassign_treatment(
     for case in cases:
         case.assigned_to = conservator
         save_row(case, fields=["assigned_to"])
-    before.record("treatments.reassigned", actor=actor, fields=("conservator_id",), now=now)
-    said = f"{actor.name} gave you treatment {treatment.code}."
+    before.record(
+        "treatments.reassigned", actor=actor, fields=("conservator_id",), reason=words, now=now
+    )
+    said = f"{actor.name} gave you treatment {treatment.code}: {words}"
     tell([conservator], said, page_of(treatment), now=now)
+    said = f"{actor.name} gave treatment {treatment.code} to {conservator.name}: {words}"
+    tell([giver], said, page_of(treatment), now=now)
     return treatment
+
+
+def demand_change_of_hands(giver: User, taker: User, reason: str, now: datetime) -> str:
+    """Return the reason for which a treatment or a question changes hands, or refuse."""
+    if giver.pk == taker.pk:
+        raise DomainError(
+            f"{taker.name} has it already.",
+            code="treatments.same_conservator",
+            next_step="Choose another conservator.",
+        )
+    return rules.demand_reason(reason, at_least=trigger_table_in_force(now).min_reason_length)
 
 
 def demand_conservator(user_id: int) -> User:

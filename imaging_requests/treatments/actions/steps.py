@@ -193,12 +193,16 @@ def take_back_start(
             next_step="Correct its times if they are wrong.",
         )
     words = _reason(reason, now)
+    was_finished = step.finished_at is not None
     step.started_at = step.finished_at = None
     save_row(step, fields=["state", "started_at", "finished_at"])
     keep_times(step, actor=actor, now=now, reason=words)
     before.record("treatments.start_taken_back", actor=actor, fields=TIMES, reason=words, now=now)
     ask_cases(step, (), assigned_to=treatment.conservator, actor=actor, now=now, is_complete=True)
     save_row(treatment, fields=["state"])
+    if was_finished:
+        said = f"{actor.name} took back {step}, which was on record as finished: {words}"
+        tell(holders(Role.LEAD), said, page_of(treatment), now=now)
     return step
 
 
