@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 from django.template.loader import get_template
 from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.text import Truncator
 
 from imaging_requests.people.counting import noun_of, number_of
 from imaging_requests.people.templatetags.marks import status_legend
@@ -30,6 +31,8 @@ GRADE_WORDS = {
     Grade.IN_PROGRESS: "in progress",
     Grade.NOT_STARTED: "not started",
 }
+#: So much of a signed statement is shown in a row; the entry's page has all of it.
+GAP_CHARACTERS = 120
 #: Rows and whole pages of boards that a process remembers; a row takes two kilobytes.
 ROWS_KEPT = 4_000
 PAGES_KEPT = 40
@@ -85,6 +88,7 @@ class BoardRow(NamedTuple):
     unmet: int | None
     cells: str | None
     lost: int | None = None
+    gap: str | None = None
     query: str = ""
 
     @property
@@ -92,6 +96,13 @@ class BoardRow(NamedTuple):
         """The grade, and how many views are lost for good, waived ones not counted."""
         words = GRADE_WORDS[Grade(self.grade)] if self.grade else "not derived yet"
         return f"{words}, {self.lost} lost" if self.lost else words
+
+    @property
+    def gap_words(self) -> str:
+        """What was signed about the lost views, or that this is awaited."""
+        if self.gap:
+            return f"“{Truncator(self.gap).chars(GAP_CHARACTERS)}”"
+        return "waits for a signed gap statement; the department head can move it" * bool(self.lost)
 
 
 def draw(template: str, context: dict[str, Any]) -> SafeString:
@@ -145,6 +156,7 @@ def draw_row(row: BoardRow) -> SafeString:
             for column in COLUMNS
         ],
         "grade": row.grade_words,
+        "gap": row.gap_words,
         "unmet": "" if row.unmet is None else row.unmet,
         "unmet_href": f"{href}#unmet",
     }

@@ -14,7 +14,7 @@ from functools import lru_cache
 from itertools import starmap
 
 from django.db import connection
-from django.db.models import BigIntegerField, IntegerField, QuerySet, TextField
+from django.db.models import BigIntegerField, IntegerField, OuterRef, QuerySet, Subquery, TextField
 from django.db.models.expressions import RawSQL
 from django.db.models.functions import Cast
 
@@ -24,10 +24,13 @@ from imaging_requests.progress.adding_up import ADDED_UP
 from imaging_requests.progress.board import BoardRow, Totals
 from imaging_requests.progress.models import CatalogueStatus
 from imaging_requests.progress.settle import STALE
+from imaging_requests.requesting.models import GapStatement
 
 _CATALOGUE, _ENTRY = Catalogue._meta.db_table, Entry._meta.db_table
 _COUNT = f"SELECT COUNT(*) FROM {_ENTRY} WHERE catalogue_id = {_CATALOGUE}.id"
 _ENTRIES = RawSQL(_COUNT, (), output_field=IntegerField())
+#: What is signed about an entry's lost views; at most one statement is in force.
+_GAP = GapStatement.objects.filter(entry=OuterRef("pk"), ended_at=None).values("text")[:1]
 #: A list of keys and names as JSON text.
 _GATHERED = {
     "postgresql": "CAST(JSON_AGG(JSON_BUILD_ARRAY(found.id, found.name)) AS TEXT)",
@@ -139,4 +142,5 @@ def _as_shown(entries: QuerySet[Entry]) -> QuerySet[Entry, tuple[object, ...]]:
         "derived__unmet",
         Cast("derived__cells", TextField()),
         "derived__lost",
+        Subquery(_GAP),
     )

@@ -17,6 +17,7 @@ from imaging_requests.collection.models import Catalogue, Entry
 from imaging_requests.progress.adding_up import BY_GRADE, SUMMED
 from imaging_requests.progress.board import BoardRow, Totals
 from imaging_requests.progress.entries import gaps_of
+from imaging_requests.progress.gap_words import gap_texts
 from imaging_requests.progress.metrics_known import Known
 from imaging_requests.progress.models import EntryStatus
 from imaging_requests.progress.rules import Derived, DerivedEntry, derive_entry
@@ -42,6 +43,7 @@ class CatalogueThen:
     members: Mapping[int, list[int]]
     graded: Mapping[int, DerivedEntry]
     found: Then
+    gap_texts: Mapping[int, str]
 
     @property
     def totals(self) -> Totals:
@@ -65,6 +67,7 @@ class CatalogueThen:
                 unmet=graded.unmet,
                 cells=json.dumps(graded.cells),
                 lost=graded.lost,
+                gap=self.gap_texts.get(entry.pk, ""),
                 query=self.times.query,
             )
             for entry in self.entries[start:end]
@@ -89,7 +92,8 @@ def catalogue_then(catalogue: Catalogue, times: TwoTimes, *, now: datetime) -> C
         )
         for entry in entries
     }
-    return CatalogueThen(catalogue, times, entries, members, graded, found)
+    texts = gap_texts(list(members), at=times.earlier)
+    return CatalogueThen(catalogue, times, entries, members, graded, found, texts)
 
 
 def known_then(then: CatalogueThen) -> Known:

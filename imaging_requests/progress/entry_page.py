@@ -17,6 +17,7 @@ from imaging_requests.people.policies import may
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import members_of
 from imaging_requests.progress.fallen import Fallen, fallen_back
+from imaging_requests.progress.gap_words import statement_of, with_gaps
 from imaging_requests.progress.models import EntryStatus, ObjectStatus
 from imaging_requests.progress.settle import settle
 from imaging_requests.progress.shown import ShownView, by_face_and_treatment, shown_views
@@ -112,7 +113,8 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     states = {row.object_id: row for row in ObjectStatus.objects.filter(object__in=ids)}
     numbers = numbers_of(ids)
     facts = _latest_facts(ids)
-    views = shown_views(ids)
+    statement = statement_of(entry.pk)
+    views = with_gaps(shown_views(ids), [statement] if statement is not None else [])
     grouped: dict[int, list[ShownView]] = defaultdict(list)
     for view in views:
         grouped[view.object_id].append(view)
@@ -142,7 +144,8 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
             }
         )
     lost = [view for view in views if view.status == Status.LOST]
-    unmet = [view for view in views if not view.is_resolved]
+    every_unmet = [view for view in views if not view.is_resolved]
+    unmet = [view for view in every_unmet if view.counts_for(entry.catalogue_id)]
     return {
         "entry": entry,
         "answer": _sentence(entry, derived, fallen),
@@ -158,6 +161,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
         "actions": actions,
         "unmet": unmet,
         "unmet_words": _unmet_words(unmet),
+        "uncounted": [view for view in every_unmet if view not in unmet],
         "objects": [
             {
                 "thing": things[pk],
@@ -176,6 +180,8 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
             {"label": "Weight", "value": f"{entry.weight} of 5"},
             {"label": "Grade", "value": GRADE_WORDS[Grade(derived.grade)] if derived else ""},
         ],
+        "statement": statement,
+        "unsigned": [view for view in lost if not view.gap],
         "may_sign_gap": bool(lost) and may(user, SIGN_GAP),
         "gap_href": reverse("requesting:gap_statement", args=[entry.pk]),
     }

@@ -23,6 +23,7 @@ from imaging_requests.people.counting import number_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.pictures.pages import whose_eyes
+from imaging_requests.progress.gap_words import statements_about, with_gaps
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.policies import LOOK
@@ -47,7 +48,7 @@ def object_context(thing: CollectionObject, *, user: User, address: str) -> dict
     settle([thing.pk], now=now)
     speech = speech_for([thing.pk])
     derived = derive_object(gather_cases([thing.pk])[thing.pk], speech=speech, now=now)
-    views = shown_views([thing.pk])
+    views = with_gaps(shown_views([thing.pk]), statements_about([thing.pk]))
     number = numbers_of([thing.pk])[thing.pk]
     entries = list(
         EntryObject.objects.filter(object=thing, removed_at=None).select_related("entry__catalogue")

@@ -12,6 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.db.models import Q
 from django.urls import reverse
+from django.utils import timezone
 
 from imaging_requests.progress.columns import FACE_WORDS
 from imaging_requests.progress.models import ViewStatus
@@ -49,11 +50,19 @@ class ShownView:
     why: str
     waits_for: str
     who: str
+    earliest: str
     asked_by: str
     spec: str
     picture: Shown | None
     waive_href: str
     packages_href: str
+    catalogues: frozenset[int]
+    counts_everywhere: bool
+    gap: str = ""
+
+    def counts_for(self, catalogue_id: int) -> bool:
+        """Whether the view counts for the object's entry in a catalogue."""
+        return self.counts_everywhere or catalogue_id in self.catalogues
 
     @property
     def src(self) -> str:
@@ -96,10 +105,28 @@ def _spec_words(view: OwedView) -> str:
     return ", ".join(parts)
 
 
-def shown_views(object_ids: Sequence[int], *, entry_id: int | None = None) -> list[ShownView]:
+def _earliest(row: ViewStatus) -> str:
+    """The first day on which the view can go on, where a session or an end of waiting is known."""
+    until = row.reason.get("until", "")
+    if row.status not in (Status.BLOCKED, Status.PLANNED) or not until:
+        return ""
+    return _day(until) if datetime.fromisoformat(until) > timezone.now() else ""
+
+
+def _counts_everywhere(demand: Demand) -> bool:
+    """Whether a wish or a treatment counts for every catalogue that speaks of the object."""
+    if demand.entry_id is not None:
+        return False
+    wish, treatment = demand.request_line, demand.treatment
+    return bool(
+        (wish is not None and wish.request.counts_for_catalogue)
+        or (treatment is not None and treatment.counts_for_catalogue)
+    )
+
+
+def shown_views(object_ids: Sequence[int]) -> list[ShownView]:
     """Lay out the derived views of some objects, in the order of the shot list.
 
-    With `entry_id` only views that count for that entry or for a treatment or request are kept.
     A fixed number of queries for any number of objects.
     """
     rows = list(
@@ -166,6 +193,7 @@ def _shown(
         why=row.why,
         waits_for=row.waits_for,
         who=row.waits_for_role,
+        earliest=_earliest(row),
         asked_by=_who_asks(demands),
         spec=_spec_words(owed),
         picture=pictures.get((row.chain, row.picture_version or 0)),
@@ -173,6 +201,10 @@ def _shown(
         packages_href=reverse("deliverables:packages")
         if row.reason.get("code") == ReasonCode.ACCEPTED
         else "",
+        catalogues=frozenset(
+            demand.entry.catalogue_id for demand in demands if demand.entry is not None
+        ),
+        counts_everywhere=any(_counts_everywhere(demand) for demand in demands),
     )
 
 

@@ -8,6 +8,8 @@ from typing import Any
 
 from imaging_requests.protocols import words
 from imaging_requests.protocols.models import RuleKind
+from imaging_requests.reckoning.shots.words import DIRECTION_NAMES
+from imaging_requests.reckoning.truth.words import capital
 
 Document = Mapping[str, Any]
 NOT_THERE = "not there"
@@ -40,9 +42,9 @@ def _keyed(
     for key in [*newer, *(key for key in older if key not in newer)]:
         place = f"{name} {key}"
         if key not in older:
-            yield Difference(place, "whole", NOT_THERE, "added")
+            yield Difference(place, "added", NOT_THERE, _whole(newer[key]))
         elif key not in newer:
-            yield Difference(place, "whole", "there", "taken out")
+            yield Difference(place, "taken out", _whole(older[key]), NOT_THERE)
         else:
             yield from _parts(place, older[key], newer[key], skip=skip)
 
@@ -53,6 +55,37 @@ def _parts(place: str, older: Document, newer: Document, *, skip: str) -> Iterat
             yield Difference(
                 place, part.replace("_", " "), _said(older.get(part)), _said(newer.get(part))
             )
+
+
+def _whole(row: Document) -> str:
+    """Everything a row says: for a line of a protocol its view first, then part by part.
+
+    >>> line = {"id": "back.ir", "technique": "IR", "face": "unpainted_back", "mandatory": True}
+    >>> _whole(line)
+    'Infrared, back without paint; mandatory: yes'
+    """
+    said = []
+    parts = {name: part for name, part in row.items() if name not in ("id", "row")}
+    if {"technique", "face"} <= parts.keys():
+        said.append(_view(parts))
+        parts = {name: part for name, part in parts.items() if name not in _IN_THE_VIEW}
+    if "anchor" in parts:
+        anchor = str(parts.pop("anchor"))
+        said.append(words.ANCHORS.get(anchor, anchor))
+    said += [f"{name.replace('_', ' ')}: {_said(part)}" for name, part in parts.items() if part]
+    return "; ".join(said)
+
+
+_IN_THE_VIEW = frozenset(("technique", "face", "direction"))
+
+
+def _view(line: Document) -> str:
+    technique, face, light = (
+        str(line.get(name) or "") for name in ("technique", "face", "direction")
+    )
+    said = capital(words.TECHNIQUES.get(technique, technique))
+    from_ = f" from the {DIRECTION_NAMES.get(light, light)}" if light else ""
+    return f"{said}{from_}, {words.FACES.get(face, face)}"
 
 
 def _said(stored: Any) -> str:

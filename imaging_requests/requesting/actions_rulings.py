@@ -26,7 +26,7 @@ from imaging_requests.requesting.policies import (
     REPLACE_VIEW,
     SIGN_GAP,
 )
-from imaging_requests.requesting.reasons import reason_text
+from imaging_requests.requesting.reasons import gap_text, reason_text
 from imaging_requests.requesting.words import numbers_of
 
 LOST = "lost"
@@ -164,11 +164,12 @@ def sign_gap_statement(
             code="requesting.no_gap",
             next_step="What is only open can still be made.",
         )
+    words = gap_text(text, now)
     GapStatement.objects.filter(entry=entry, ended_at=None).update(ended_at=now)
     statement = GapStatement.objects.create(
         entry=entry,
         view_ids=lost,
-        text=reason_text(text, "A gap statement"),
+        text=words,
         signed_by=actor,
         signed_at=now,
     )

@@ -268,7 +268,7 @@ class GapForm(SpokenForm):
     text = forms.CharField(
         label="Statement",
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="It is shown beside the entry wherever its state is told.",
+        help_text="It is shown on the page of the entry and in its row of the board.",
         error_messages={"required": "Write what is missing and why."},
     )
 

@@ -27,8 +27,8 @@ PAGES = {
     "board": 5,
     "board, narrowed": 6,
     "catalogues": 5,
-    "entry": 16,
-    "object": 46,
+    "entry": 17,
+    "object": 47,
 }
 FIRST_PAGES = {
     "curator": 8,

@@ -36,5 +36,7 @@ def test_the_lead_is_led_to_the_packages(client: Client, page: str) -> None:
     shown = text(signed_in(client, lead).get(address))
     said = shown.split("is accepted; it is not yet in a sealed package.")
     assert len(said) == 2
-    assert "Who acts next: <b>The imaging lead</b>." in said[1][:120]
+    assert (
+        "Waits for <b>being sealed in a package</b>; the imaging lead can move it." in said[1][:120]
+    )
     assert f'href="{reverse("deliverables:packages")}">Packages</a>' in said[1].split("</td>")[0]

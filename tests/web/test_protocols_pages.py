@@ -104,6 +104,12 @@ def test_two_versions_are_compared() -> None:
     answer = client.get(address, {"older": older.pk, "newer": newer.pk})
     assert "difference" in answer.content.decode()
     assert "Line painted.vc" in answer.content.decode()
+    swapped = client.get(address, {"older": newer.pk, "newer": older.pk}).content.decode()
+    for page in (answer.content.decode(), swapped):
+        assert "Visible light, continuous, every painted face; as it is now; " in page
+        assert "colour under continuous light" in page
+    assert "<span>added</span>" in answer.content.decode()
+    assert "<span>taken out</span>" in swapped
     same = client.get(address, {"older": newer.pk, "newer": newer.pk})
     assert "say the same" in same.content.decode()
     wrong = client.get(address, {"older": "x", "newer": newer.pk})
