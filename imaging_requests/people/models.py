@@ -186,6 +186,6 @@ class Versioned(models.Model):
     class Meta:
         abstract = True
 
-    def parts(self) -> Iterable[models.Model]:
+    def written_with(self) -> Iterable[models.Model]:
         """Rows of its own whose changes raise its version, besides changes of itself."""
         return ()

@@ -44,7 +44,7 @@ def lock_row(
     if row.row_version == read_version:
         return row
     changed = Q()
-    rows: list[models.Model] = [row, *row.parts()]
+    rows: list[models.Model] = [row, *row.written_with()]
     for each in rows:
         changed |= Q(subject_type=each._meta.label_lower, subject_id=str(each.pk))
     last = AuditEvent.objects.filter(changed).select_related("actor").order_by("-pk").first()

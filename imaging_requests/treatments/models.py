@@ -86,7 +86,7 @@ class Treatment(Versioned):
             ),
         )
 
-    def parts(self) -> Iterable[models.Model]:
+    def written_with(self) -> Iterable[models.Model]:
         """Its steps: a step that is added or ends changes what the treatment may do next."""
         return self.interventions.all()
 

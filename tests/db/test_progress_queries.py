@@ -32,10 +32,10 @@ PAGES = {
 }
 FIRST_PAGES = {
     "curator": 8,
-    "conservator": 36,
+    "conservator": 38,
     "photographer": 12,
-    "lead": 26,
-    "head": 17,
+    "lead": 28,
+    "head": 19,
     "keeper": 15,
 }
 

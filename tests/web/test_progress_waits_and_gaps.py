@@ -110,10 +110,9 @@ def test_the_entry_counts_what_it_lists_and_names_what_it_does_not_count(
     factory.owed_view(thing, "RK", "F", "R", demanded_by=line)
     scene.derive(timezone.now())
     shown = words(oda, "progress:entry", entry.pk)
-    assert "10 of 10 open" in shown
     assert "Not met: 10 present views" in shown
     listed = shown[shown.index("Not met: 10") : shown.index("Open, but not counted")]
     assert listed.count("has not been made yet") == 10
     assert "Open, but not counted for this entry: 1" in shown
-    assert "RK of the front, from the right" in shown
+    assert "Raking light from the right of the front" in shown
     assert "Asked for by request R-0007." in shown
