@@ -393,7 +393,8 @@ def _waived(known: Known) -> Metric:
                 by_person[person.name, person.pk].append(each)
 
     def part(key: str, label: str, chosen: Iterable[Waiver]) -> Part:
-        return Part(key, label, [rows[each.pk] for each in chosen])
+        one = label.replace("views", "view")
+        return Part(key, label, [rows[each.pk] for each in chosen], one)
 
     return Metric(
         "waivers",

@@ -11,7 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.people.models import User
-from imaging_requests.progress.settle import verify
+from imaging_requests.progress.models import ViewStatus
+from imaging_requests.progress.settle import settle, verify
 from imaging_requests.treatments import actions
 from imaging_requests.treatments.models import DecisionCase, Intervention, Treatment
 from imaging_requests.treatments.rules import GateAnswer, NewCase
@@ -208,3 +209,16 @@ def test_what_a_finished_step_taken_back_changes_is_shown_before(
     assert post(client, "step_act", first.pk, "take-back", **sent, seen="yes").status_code == 302
     case.refresh_from_db()
     assert case.state == DecisionCase.State.DROPPED
+
+
+def test_what_is_owed_after_a_treatment_does_not_wait_for_a_dropped_step(
+    treatment: Treatment, case: DecisionCase, runa: User
+) -> None:
+    second = treatment.interventions.get(step=2)
+    client = signed_in(runa)
+    sent = {"read_version": second.row_version, "reason": "lent before it could be done"}
+    assert post(client, "step_act", second.pk, "drop", **sent).status_code == 302
+    settle([treatment.object_id])
+    after = ViewStatus.objects.filter(object=treatment.object, owed_view__anchor="AT")
+    assert after
+    assert not after.filter(status="blocked").exists()
