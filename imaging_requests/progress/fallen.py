@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils import timezone
@@ -10,7 +10,9 @@ from django.utils import timezone
 from imaging_requests.people.counting import number_of
 from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.shown import ShownView
+from imaging_requests.protocols.queries import trigger_tables
 from imaging_requests.reckoning.truth.terms import Status
+from imaging_requests.reckoning.truth.triggers import TriggerTable
 from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
 
@@ -45,7 +47,8 @@ def fallen_back(views: Sequence[ShownView], object_ids: Iterable[int]) -> Fallen
         .order_by("finished_at")
         if event_key(step.pk) in keys
     ]
-    said = list(dict.fromkeys(_said(step) for step in steps))
+    tables = trigger_tables()
+    said = list(dict.fromkeys(_said(step, tables) for step in steps))
     parts = []
     for status, (one, many) in UNDONE.items():
         number = sum(each is status for each in undone.values())
@@ -59,8 +62,10 @@ def fallen_back(views: Sequence[ShownView], object_ids: Iterable[int]) -> Fallen
     )
 
 
-def _said(step: Intervention) -> str:
-    what = step.label or f"step {step.step} of {step.treatment.code}"
+def _said(step: Intervention, tables: Mapping[int, TriggerTable]) -> str:
+    """What a step did: by its own short name, else as the newest table that knows it says."""
+    rows = [table.rows[step.type_row] for table in tables.values() if step.type_row in table.rows]
+    what = step.label or (rows[-1].said if rows else f"step {step.step} of {step.treatment.code}")
     joint = "" if what.endswith(" on") else " on"
     day = timezone.localtime(step.finished_at) if step.finished_at else None
     return f"{what}{joint} {day:%-d %b %Y}" if day else what

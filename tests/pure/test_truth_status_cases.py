@@ -118,6 +118,16 @@ def test_a_waiver_lapses_on_its_day_and_can_be_ended_before() -> None:
     assert story.words("2026-02-28")["IR-F"] is Status.WAIVED
 
 
+def test_the_words_of_a_waiver_end_with_one_full_stop() -> None:
+    story = Story()
+    story.owe("UV-F", "IR-F")
+    story.waive("UV-F", "2026-01-01", text="Given up after the flood.")
+    story.waive("IR-F", "2026-01-01", text="The frame covers it.", lapses="2027-06-30")
+    said = {found.view.key: explain(found, SPEECH) for found in statuses(story.at(NOW))}
+    assert said["UV-F"].endswith("was waived: Given up after the flood.")
+    assert "was waived: The frame covers it; the waiver lapses on" in said["IR-F"]
+
+
 def test_a_waiver_lapses_when_an_event_puts_its_view_out_of_date() -> None:
     story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
     story.owe("XR", "UV-F")

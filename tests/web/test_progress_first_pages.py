@@ -155,3 +155,7 @@ def test_an_entry_that_fell_back_says_so_in_its_title(client: Client) -> None:
     board = client.get(reverse("progress:board", args=[entry.catalogue_id])).content.decode()
     assert re.search(rf"<b>{present}</b>\s*present views no longer true or undecided", board)
     assert re.search(rf'#unmet">{total}</a>', board)
+    type(step).objects.filter(pk=step.pk).update(label="")
+    scene.derive(timezone.now())
+    page = client.get(address).content.decode()
+    assert f"has fallen back: varnish thinned or removed on {day}</h1>" in page

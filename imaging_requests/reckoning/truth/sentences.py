@@ -20,6 +20,11 @@ def explain(status: ViewStatus, speech: Speech) -> str:
     return _SENTENCES[status.reason.code](view, status, speech)
 
 
+def _unstopped(words: str) -> str:
+    """What a person wrote, without the full stop that our own sentence brings."""
+    return words.strip().removesuffix(".")
+
+
 def _changed(view: str, status: ViewStatus, speech: Speech) -> str:
     judged = ", as a conservator decided" if status.reason.word == DECIDED else ""
     causes = capital(list_events(status.reason.events, speech))
@@ -146,10 +151,10 @@ _SENTENCES: dict[ReasonCode, _Sentence] = {
         f"{view} was replaced by {speech.name(s.reason.word)}."
     ),
     ReasonCode.NOT_APPLICABLE: lambda view, s, speech: (
-        f"{view} does not apply: {s.reason.word or 'a rule says so'}."
+        f"{view} does not apply: {_unstopped(s.reason.word) or 'a rule says so'}."
     ),
     ReasonCode.WAIVED: lambda view, s, speech: (
-        f"{view} was waived: {s.reason.word or 'no reason was written down'}"
+        f"{view} was waived: {_unstopped(s.reason.word) or 'no reason was written down'}"
         + (f"; the waiver lapses on {speech.day(s.reason.until)}." if s.reason.until else ".")
     ),
     ReasonCode.FILED: _filed,
