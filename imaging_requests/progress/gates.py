@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-from imaging_requests.reckoning.truth.changes import Preview, preview
+from imaging_requests.reckoning.truth.changes import Preview, preview_each
 from imaging_requests.reckoning.truth.facts import Event
 from imaging_requests.reckoning.truth.gate import Gate, GateState, ScopeLine, gate, scope_of
 from imaging_requests.reckoning.truth.moment import Moment
-from imaging_requests.reckoning.truth.terms import AnchorKind, Effect
+from imaging_requests.reckoning.truth.terms import AnchorKind, Effect, face_of
 from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
-from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
+from imaging_requests.reckoning.truth.windows import windows
+from imaging_requests.reckoning.truth.words import FACE_WORDS, Speech, capital, inside, name_view
 from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
 
@@ -112,9 +114,11 @@ def say(found: Gate, speech: Speech) -> GateWords:
 class StepEffects:
     """What a step will do, or did, to pictures, in words."""
 
-    makes_untrue: str
-    asks: str
-    hides: str
+    makes_untrue: str = ""
+    asks: str = ""
+    hides: str = ""
+    ends: str = ""
+    bares: str = ""
 
 
 NOT_MADE = {False: "not made yet", True: "none up to date"}
@@ -132,11 +136,41 @@ def _listed(found: Preview, *effects: Effect) -> str:
     return capital(", ".join([*names, *unmade]))
 
 
-def effects_of(moment: Moment, steps: Sequence[Event]) -> StepEffects:
-    """Say what planned steps will make untrue, raise decisions about, and hide."""
-    found = preview(moment, steps)
-    return StepEffects(
-        makes_untrue=_listed(found, Effect.OUT),
-        asks=_listed(found, Effect.ASK_OUT, Effect.ASK_VALID),
-        hides=", ".join(found.hidden),
-    )
+def effects_of(moment: Moment, steps: Sequence[Event], speech: Speech) -> dict[str, StepEffects]:
+    """Say by key what each step still to be done will do in its turn, those before it done."""
+    windows_to_come = {
+        (window.opened_by.key, window.surface): window.closes_at for window in windows(moment)
+    }
+    return {
+        step.key: StepEffects(
+            makes_untrue=_listed(found, Effect.OUT),
+            asks=_listed(found, Effect.ASK_OUT, Effect.ASK_VALID),
+            hides=say_surfaces(found.hidden),
+            ends=say_surfaces(found.gone),
+            bares="; ".join(
+                say_bared(
+                    each.surface,
+                    until=windows_to_come.get((step.key, each.surface)),
+                    hidden_by=each.hidden_by,
+                    speech=speech,
+                )
+                for each in found.bared
+            ),
+        )
+        for step, found in zip(steps, preview_each(moment, steps), strict=True)
+    }
+
+
+def say_surfaces(codes: Iterable[str]) -> str:
+    """Name surfaces by face and code: “the back (B.2)”."""
+    return ", ".join(f"{FACE_WORDS[face_of(code)]} ({code})" for code in codes)
+
+
+def say_bared(code: str, *, until: datetime | None, hidden_by: Event | None, speech: Speech) -> str:
+    """Say which surface comes to light, and how long it can be seen."""
+    words = say_surfaces([code])
+    if until is not None:
+        return f"{words}, to be seen until {speech.day(until)}"
+    if hidden_by is not None:
+        return f"{words}, to be seen until “{speech.event(hidden_by)}” hides it"
+    return words

@@ -17,7 +17,14 @@ from imaging_requests.progress.acts_times import proposal_sentences
 from imaging_requests.progress.case_pictures import pictures_of_cases
 from imaging_requests.progress.emergencies import Emergency, emergency_words
 from imaging_requests.progress.gate_page import gate_context
-from imaging_requests.progress.gates import effects_of, event_of, next_step
+from imaging_requests.progress.gates import (
+    StepEffects,
+    effects_of,
+    event_of,
+    next_step,
+    say_bared,
+    say_surfaces,
+)
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import settle
@@ -34,7 +41,7 @@ from imaging_requests.progress.treatment_forms import (
 from imaging_requests.progress.windows_part import window_notices
 from imaging_requests.reckoning.truth.decisions import cases_after
 from imaging_requests.reckoning.truth.duties import consequences
-from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.moment import Moment, is_running, look
 from imaging_requests.reckoning.truth.words import Speech, capital, inside, name_view
 from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.actions import STEP_FIELDS
@@ -178,30 +185,53 @@ def treatment_acts(treatment: Treatment, *, refused: Refused | None, now: dateti
     return acts
 
 
-def _finished_effects(moment: Moment, step: Intervention) -> dict[str, str]:
+def _finished_effects(moment: Moment, step: Intervention, speech: Speech) -> StepEffects:
     event = event_of(moment, step)
     if event is None or event.key not in moment.index:
-        return {"makes_untrue": "", "asks": "", "hides": ""}
+        return StepEffects()
     found = consequences(moment, event.key)
     untrue = dict.fromkeys(inside(name_view(picture)) for picture in found.out_of_date)
     asked = dict.fromkeys(
         inside(name_view(case.picture)) for case in cases_after(moment, event.key)
     )
-    return {
-        "makes_untrue": capital(", ".join(untrue)),
-        "asks": capital(", ".join(asked)),
-        "hides": ", ".join(found.hidden),
-    }
+    return StepEffects(
+        makes_untrue=capital(", ".join(untrue)),
+        asks=capital(", ".join(asked)),
+        hides=say_surfaces(found.hidden),
+        ends=say_surfaces(found.gone),
+        bares="; ".join(
+            say_bared(each.surface, until=each.closes_at, hidden_by=None, speech=speech)
+            for each in found.windows
+        ),
+    )
 
 
-def _effects(moment: Moment, step: Intervention) -> dict[str, str]:
-    if step.state == InterventionState.FINISHED:
-        return _finished_effects(moment, step)
-    event = event_of(moment, step)
-    if event is None or step.state == InterventionState.DROPPED:
-        return {"makes_untrue": "", "asks": "", "hides": ""}
-    words = effects_of(moment, [event])
-    return {"makes_untrue": words.makes_untrue, "asks": words.asks, "hides": words.hides}
+def _effects(
+    moment: Moment, steps: Sequence[Intervention], speech: Speech
+) -> dict[int, StepEffects]:
+    """What each step of a treatment did, or will do with those before it done."""
+    own = {step.pk: event_of(moment, step) for step in steps}
+    keys = {event.key for event in own.values() if event is not None}
+    elsewhere = [
+        event
+        for event in moment.events
+        if event.key not in keys and is_running(event, moment.t) and event.key not in moment.index
+    ]
+    ahead = [
+        event
+        for state in (InterventionState.STARTED, InterventionState.PLANNED)
+        for step in steps
+        if step.state == state and (event := own[step.pk]) is not None
+    ]
+    to_come = effects_of(moment, [*elsewhere, *ahead], speech) if ahead else {}
+    found: dict[int, StepEffects] = {}
+    for step in steps:
+        event = own[step.pk]
+        if step.state == InterventionState.FINISHED:
+            found[step.pk] = _finished_effects(moment, step, speech)
+        else:
+            found[step.pk] = to_come.get(event.key if event else "", StepEffects())
+    return found
 
 
 def case_rows(
@@ -269,6 +299,7 @@ def treatment_context(
     )
     following = next_step(steps)
     gate = gate_context(moment, following, speech) if following else None
+    effects = _effects(moment, steps, speech)
     may_treat = may(user, TREAT, treatment)
     cases = list(
         DecisionCase.objects.filter(intervention__treatment=treatment)
@@ -322,7 +353,7 @@ def treatment_context(
                 "row": step,
                 "name": _row_name(step, moment, speech),
                 "judged_by": _judged_by(step, moment),
-                **_effects(moment, step),
+                "does": effects[step.pk],
                 "emergency": emergencies[step.pk][0],
                 "forms": step_forms[step.pk],
                 "proposals": proposals.get(step.pk, ()),

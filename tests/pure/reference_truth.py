@@ -345,5 +345,7 @@ def carry(history, table, picture, view, t, u):
     states, reached, _, as_of = anchor_states(history, table, view, t, u)
     if not reached:
         return "NONE"
+    if view["anchor"]["kind"] == "BT" and as_of is not None and picture["captured"] >= as_of:
+        return "OUT"  # a picture accepted for "before" was captured before the first actual start
     found = {carry_to_state(history, table, picture, k, as_of, t, u) for k in states}
     return next(word for word in ("OK", "UNDEC", "OUT") if word in found)

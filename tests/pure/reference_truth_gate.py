@@ -3,14 +3,17 @@
 from tests.pure.reference_truth import (
     anchor_states,
     column_of,
+    exists,
     is_seen,
     known,
+    lies_under_a_surface,
     opening_events,
     row_of,
     stacks,
     steps_in_plan,
     swap,
     table_cell,
+    was_under_way,
 )
 from tests.pure.reference_truth_status import status, views_in_force, waiver_holds
 
@@ -21,91 +24,166 @@ def last_looks(history, table, event):
 
 
 def gate_missing(history, table, event, scope, t, u):
-    """Set of (surface, technique, variant, anchor kind) that keep the step from starting."""
-    steps = [
+    """Set of (surface, technique, variant, anchor kinds) that keep the step from starting.
+
+    A step is judged on the surfaces that will be there when it starts: steps under way count as
+    done, and of the steps of its own plan those before it. Each view is asked for once.
+    """
+    plan = plan_of(history, event, t, u)
+    path, starts = sequence(history, table, event, plan, t, u)
+    every = stacks(history, table, path)
+    first = all(step["started"] is None or step["started"] > t for step in plan["others"])
+    missing = set()
+    for line in scope:
+        asked = []
+        comes_first = starts[(plan["before"] + [event])[0]["key"]]
+        is_there = is_shown(every[comes_first], line["surface"])
+        if first and is_there:
+            asked += asked_first(history, table, event, plan, line, every, starts)
+        if not first or not is_there:
+            asked += asked_own(history, table, event, plan, line, every, starts, path, t)
+        if not asked:
+            continue
+        two = any(is_last_look for _, is_last_look in asked)
+        anchors_of_all = [anchor for anchors, _ in asked for anchor in anchors]
+        if any(is_given_up(history, table, line, anchor, two, t, u) for anchor in anchors_of_all):
+            continue
+        unmet = [
+            anchors
+            for anchors, last in asked
+            if not any(is_met(history, table, line, anchor, last, t, u) for anchor in anchors)
+        ]
+        if unmet:
+            kinds = may_be_named(history, table, line, unmet, t, u)
+            missing.add((line["surface"], line["technique"], line["variant"], kinds))
+    return missing
+
+
+def may_be_named(history, table, line, unmet, t, u):
+    """Kinds of the anchors that a picture can still meet; where none can, the first ones'."""
+    possible = {
+        anchor["kind"]
+        for anchors in unmet
+        for anchor in anchors
+        if word_of(history, table, line, anchor, t, u)[1] != "lost"
+    }
+    return frozenset(possible or {anchors[0]["kind"] for anchors in unmet})
+
+
+def plan_of(history, event, t, u):
+    """The step's treatment (or phase) in the order of its plan, and what else is under way."""
+    others = [
         step
         for step in steps_in_plan(history, event["treatment"], event["phase"], t, u)
         if step["key"] != event["key"]
     ]
-    first = all(step["started"] is None or step["started"] > t for step in steps)
-    openers = opening_events(history, table, t, u)
-    last = stacks(history, table, openers)[-1]
-    missing = set()
-    for line in scope:
-        surface, technique = line["surface"], line["technique"]
-        if surface[0] in "FB" and not is_seen(last, surface):
-            continue
-        if first:
-            asked = asked_first(history, table, event, [*steps, event], line)
-        else:
-            asked = asked_later(history, table, event, steps, line, last, openers, t)
-        for anchors, is_last_look in asked:
-            if not any(
-                is_met(history, table, line, anchor, is_last_look, t, u) for anchor in anchors
-            ):
-                missing.add(
-                    (
-                        surface,
-                        technique,
-                        line["variant"],
-                        may_be_named(history, table, line, anchors, t, u),
-                    )
-                )
-    return missing
-
-
-def may_be_named(history, table, line, anchors, t, u):
-    """Kinds of the anchors that a picture can still meet; where none can, the first one's."""
-    possible = {
-        anchor["kind"]
-        for anchor in anchors
-        if word_of(history, table, line, anchor, t, u)[1] != "lost"
+    in_order = sorted([*others, event], key=lambda step: (step["step"] or 0, step["order"]))
+    place = in_order.index(event)
+    waits = [step["started"] is None or step["started"] > t for step in in_order]
+    running = [
+        other
+        for other in known(history, "events", u)
+        if other["key"] != event["key"] and was_under_way(other, t)
+    ]
+    return {
+        "others": others,
+        "in_order": in_order,
+        "before": [step for n, step in enumerate(in_order) if n < place and waits[n]],
+        "after": [step for n, step in enumerate(in_order) if n > place and waits[n]],
+        "running": sorted(running, key=lambda step: (step["started"], step["order"])),
     }
-    return frozenset(possible or {anchors[0]["kind"]})
 
 
-def asked_first(history, table, event, steps, line):
+def sequence(history, table, event, plan, t, u):
+    """The events that open states, done and to be done; and in which state each step starts."""
+    path = opening_events(history, table, t, u)
+    starts = {}
+    for step in [*plan["running"], *plan["before"], event, *plan["after"]]:
+        starts[step["key"]] = len(path)
+        if "opens no state" not in row_of(table, step)["flags"]:
+            path = [*path, step]
+    return path, starts
+
+
+def is_shown(stack, surface):
+    return surface[0] in "ET" or is_seen(stack, surface)
+
+
+def is_there_for(table, step, stack, surface):
+    """A step changes what is there: what has come, is not gone, and lies open if it must."""
+    if surface[0] in "ET":
+        return True
+    only_outermost = "outermost surface only" in row_of(table, step)["flags"]
+    return exists(stack, surface) and not (only_outermost and lies_under_a_surface(stack, surface))
+
+
+def last_look_at(history, table, step, line, stack):
+    """As of which state a step is the last occasion to see a surface; None if it is not."""
+    surface = line["surface"]
+    if not is_there_for(table, step, stack, surface):
+        return None
+    act = row_of(table, step).get("surface_act", {}).get("act")
+    of_the_top = act in ("cover", "uncover", "line", "unline")
+    if of_the_top and surface[0] in "FB" and lies_under_a_surface(stack, surface):
+        return None
+    column = column_of(line["technique"], swap(surface[0], history["two_sided"], step))
+    return last_looks(history, table, step).get(column)
+
+
+def cell_at(history, table, step, line, stack):
+    if not is_there_for(table, step, stack, line["surface"]):
+        return "V"
+    on = step["direction"] != "off"
+    cell = table_cell(history, table, step, line["technique"], line["surface"][0], on)
+    return "V" if cell == "H" and not is_shown(stack, line["surface"]) else cell
+
+
+def asked_first(history, table, event, plan, line, every, starts):
     wanted = looked = False
-    for step in steps:
-        column = column_of(line["technique"], swap(line["surface"][0], history["two_sided"], step))
-        on = step["direction"] != "off"
-        cell = table_cell(history, table, step, line["technique"], line["surface"][0], on)
-        as_of = last_looks(history, table, step).get(column)
+    for step in plan["in_order"]:
+        stack = every[starts[step["key"]]]
+        as_of = last_look_at(history, table, step, line, stack)
         if as_of == "cleaned" and step["key"] != event["key"]:
             as_of = None
         if as_of is not None:
             wanted = looked = True
-        if cell in ("O", "D+", "H"):
+        if cell_at(history, table, step, line, stack) in ("O", "D+", "H"):
             wanted = True
     anchor = make_anchor("BT", treatment=event["treatment"], phase=event["phase"])
     return [([anchor], looked)] if wanted else []
 
 
-def asked_later(history, table, event, steps, line, last, openers, t):
+def asked_own(history, table, event, plan, line, every, starts, path, t):
+    start = starts[event["key"]]
+    if not is_shown(every[start], line["surface"]):
+        return []
     asked = []
-    column = column_of(line["technique"], swap(line["surface"][0], history["two_sided"], event))
-    as_of = last_looks(history, table, event).get(column)
-    done = sorted(
-        [step for step in steps if step["ended"] is not None and step["ended"] <= t],
-        key=lambda step: (step["ended"], step["order"]),
-    )
-    during = [make_anchor("DT", treatment=event["treatment"], step=s["step"]) for s in done]
+    as_of = last_look_at(history, table, event, line, every[start])
+    over = [*steps_done(plan, t), *own_running(plan), *plan["before"]]
+    during = [make_anchor("DT", treatment=event["treatment"], step=s["step"]) for s in over]
     if as_of == "cleaned" and during:
         asked.append(([during[-1]], True))
     elif as_of is not None:
         before = make_anchor("BT", treatment=event["treatment"], phase=event["phase"])
         asked.append(([before, *during], True))
-    on = event["direction"] != "off"
-    cell = table_cell(history, table, event, line["technique"], line["surface"][0], on)
-    if cell == "H" and line["surface"] in last[line["surface"][0]]:
-        every = stacks(history, table, openers)
-        start = len(every) - 1
-        while start > 0 and is_seen(every[start - 1], line["surface"]):
-            start -= 1
-        window = None if start == 0 else openers[start - 1]["key"]
+    if cell_at(history, table, event, line, every[start]) == "H":
+        first = start
+        while first > 0 and is_seen(every[first - 1], line["surface"]):
+            first -= 1
+        window = None if first == 0 else path[first - 1]["key"]
         anchor = make_anchor("WIN", surface=line["surface"], window=window)
         asked.append(([anchor], as_of is not None))
     return asked
+
+
+def steps_done(plan, t):
+    done = [step for step in plan["others"] if step["ended"] is not None and step["ended"] <= t]
+    return sorted(done, key=lambda step: (step["ended"], step["order"]))
+
+
+def own_running(plan):
+    own = [step["key"] for step in plan["others"]]
+    return [step for step in plan["running"] if step["key"] in own]
 
 
 def make_anchor(kind, **more):
@@ -144,15 +222,23 @@ def word_of(history, table, line, anchor, t, u):
     return view, status(history, table, view, t, u)
 
 
-def is_met(history, table, line, anchor, is_last_look, t, u):
+def is_given_up(history, table, line, anchor, two, t, u):
+    """A waiver lets a view go; for a last look a conservator and the lead must both have signed."""
     view, word = word_of(history, table, line, anchor, t, u)
-    if word == "waived" and is_last_look:
-        return any(
-            waiver["view"] == view["key"]
-            and waiver_holds(history, table, view, waiver, t, u)
-            and waiver["conservator"]
-            and waiver["lead"]
-            and waiver["conservator"] != waiver["lead"]
-            for waiver in known(history, "waivers", u)
-        )
-    return word in ("accepted", "filed", "waived", "not_applicable", "replaced")
+    if word != "waived":
+        return False
+    return not two or any(
+        waiver["view"] == view["key"]
+        and waiver_holds(history, table, view, waiver, t, u)
+        and waiver["conservator"]
+        and waiver["lead"]
+        and waiver["conservator"] != waiver["lead"]
+        for waiver in known(history, "waivers", u)
+    )
+
+
+def is_met(history, table, line, anchor, is_last_look, t, u):
+    _, word = word_of(history, table, line, anchor, t, u)
+    if word == "waived":
+        return is_given_up(history, table, line, anchor, is_last_look, t, u)
+    return word in ("accepted", "filed", "not_applicable", "replaced")

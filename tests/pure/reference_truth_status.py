@@ -243,9 +243,11 @@ def status(history, table, view, t, u):
 def can_never_be_made(history, table, view, t, u):
     openers = opening_events(history, table, t, u)
     every = stacks(history, table, openers)
-    states, reached, past, _ = anchor_states(history, table, view, t, u)
+    states, reached, past, begun = anchor_states(history, table, view, t, u)
     if not reached:
         return False
+    if view["anchor"]["kind"] == "BT" and begun is not None:
+        return True  # nothing captured from now on can count for the state before
     surface = view["surface"]
     if surface[0] in "FB":
         was_there = any(exists(stack, surface) for stack in every)

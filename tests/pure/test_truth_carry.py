@@ -87,12 +87,25 @@ def test_a_back_picture_made_after_work_on_the_front_speaks_for_the_back_before_
     story.step(6, "2026-02-01", treatment="T1", step=1)
     picture = story.picture("VF-B", "2026-02-10")
     moment = story.at("2026-03-01")
-    for anchor in (Anchor.before("T1"), Anchor.after("T1"), Anchor.current(), Anchor.before("T2")):
+    before = Anchor.at(day("2026-01-20"))
+    for anchor in (before, Anchor.after("T1"), Anchor.current(), Anchor.before("T2")):
         assert verdict(moment, picture.chain, anchor) is Carry.OK
     front = story.picture("UV-F", "2026-02-10")
     moment = story.at("2026-03-01")
-    assert verdict(moment, front.chain, Anchor.before("T1")) is Carry.OUT
+    assert verdict(moment, front.chain, before) is Carry.OUT
     assert verdict(moment, front.chain, Anchor.after("T1")) is Carry.OK
+
+
+def test_what_is_captured_after_the_first_start_never_speaks_for_before_treatment() -> None:
+    story = Story()
+    story.step(6, "2026-02-01", started="2026-01-30 09:00", treatment="T1", step=1)
+    early = story.picture("VF-B", "2026-01-30 08:59")
+    late = story.picture("VF-B", "2026-01-30 09:00")
+    for t in ("2026-01-31", "2026-03-01"):
+        moment = story.at(t, known="2026-03-01")
+        assert verdict(moment, early.chain, Anchor.before("T1")) is Carry.OK
+        assert verdict(moment, late.chain, Anchor.before("T1")) is Carry.OUT
+        assert verdict(moment, late.chain, Anchor.before("T2")) is Carry.OK
 
 
 def test_hiding_a_surface_never_spoils_its_pictures_and_baring_it_asks() -> None:
@@ -157,7 +170,7 @@ def test_a_small_retouching_only_asks_and_the_share_follows_from_the_size_of_the
     assert verdict(story.at("2026-02-02"), picture.chain) is Carry.OUT
 
 
-def test_a_picture_made_while_a_step_was_under_way_does_not_speak_for_before_treatment() -> None:
+def test_a_picture_made_while_a_step_was_under_way_does_not_speak_for_the_state_before() -> None:
     story = Story()
     story.step(2, "2026-02-05", started="2026-02-01", treatment="T1", step=1)
     during = story.picture("UV-F", "2026-02-03")
@@ -165,8 +178,10 @@ def test_a_picture_made_while_a_step_was_under_way_does_not_speak_for_before_tre
     before = story.picture("UV-F", "2026-01-31")
     for t in ("2026-02-04", "2026-02-06"):
         moment = story.at(t, known="2026-03-01")
-        assert verdict(moment, during.chain, Anchor.before("T1")) is Carry.OUT
-        assert verdict(moment, back.chain, Anchor.before("T1")) is Carry.OK
+        as_of = Anchor.at(day("2026-01-31 18:00"))
+        assert verdict(moment, during.chain, as_of) is Carry.OUT
+        assert verdict(moment, back.chain, as_of) is Carry.OK
+        assert verdict(moment, back.chain, Anchor.before("T1")) is Carry.OUT
         assert verdict(moment, before.chain, Anchor.before("T1")) is Carry.OK
     assert verdict(story.at("2026-02-04", known="2026-03-01"), during.chain) is Carry.OK
     assert verdict(story.at("2026-02-06"), during.chain) is Carry.OUT

@@ -109,7 +109,9 @@ def test_a_picture_made_afterwards_can_be_put_to_the_conservator_for_the_state_b
     story.picture("IR-F", "2026-03-01")
     moment = story.at(NOW)
     (standing,) = moment.pictures["F.1", "IR", ""]
-    assert pairs_to_decide(moment, standing, moment.point(Anchor.before("T1"))) == (event,)
+    as_of = Anchor.at(day("2026-01-20"))
+    assert pairs_to_decide(moment, standing, moment.point(as_of)) == (event,)
+    assert pairs_to_decide(moment, standing, moment.point(Anchor.before("T1"))) == ()
     assert pairs_to_decide(moment, standing, moment.point(Anchor.current())) == ()
     assert cases(moment) == ()
 

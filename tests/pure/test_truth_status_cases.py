@@ -219,15 +219,39 @@ def test_nothing_is_lost_while_a_picture_in_hand_may_still_qualify() -> None:
     assert story.words("2026-02-13")["UV-F"] is Status.LOST
 
 
-def test_a_view_of_the_state_before_treatment_is_lost_only_by_an_event_that_changed_it() -> None:
+def test_a_view_of_an_earlier_state_is_lost_only_by_an_event_that_changed_it() -> None:
     story = Story()
-    story.owe("UV-F", "UV-B", "RK-F-L", anchor=Anchor.before("T"))
+    story.owe("UV-F", "UV-B", "RK-F-L", anchor=Anchor.at(day("2026-01-10")))
     story.step(2, "2026-02-01", treatment="T", step=1)
     assert story.words(NOW) == {
         "UV-F": Status.LOST,
         "UV-B": Status.OPEN,
         "RK-F-L": Status.OPEN,
     }
+
+
+def test_what_was_not_captured_before_the_first_start_is_lost_for_before_treatment() -> None:
+    story = Story()
+    story.owe("UV-F", "UV-B", "IR-F", "XR", anchor=Anchor.before("T"))
+    story.picture("XR", "2026-01-10", accepted=None, handed_in="2026-01-11")
+    assert story.words("2026-01-31")["UV-B"] is Status.OPEN
+    story.step(2, "2026-02-03", started="2026-02-01", treatment="T", step=1)
+    story.picture("UV-B", "2026-02-02")
+    story.picture("IR-F", "2026-02-10")
+    for t in ("2026-02-02 18:00", NOW):
+        words = {view.view.key: view.status for view in statuses(story.at(t, known=NOW))}
+        assert words == {
+            "UV-F": Status.LOST,
+            "UV-B": Status.LOST,
+            "IR-F": Status.LOST,
+            "XR": Status.TO_REVIEW,
+        }, t
+    found = story.status("UV-B", NOW)
+    assert found.reason.code is ReasonCode.TREATMENT_BEGUN
+    assert explain(found, SPEECH) == (
+        "UV of the back before treatment T9 was never recorded, and the treatment began on "
+        "1 Feb 2026; what is captured since does not show the state before."
+    )
 
 
 def test_a_view_of_a_destroyed_lining_is_lost_unless_it_was_made() -> None:
@@ -239,9 +263,9 @@ def test_a_view_of_a_destroyed_lining_is_lost_unless_it_was_made() -> None:
     assert story.status("UV-B", NOW).reason.code is ReasonCode.SURFACE_GONE
 
 
-def test_a_lined_back_is_lost_for_before_treatment_until_the_lining_comes_off_again() -> None:
+def test_a_lined_back_is_lost_for_an_earlier_state_until_the_lining_comes_off_again() -> None:
     story = Story()
-    story.owe("UV-B", anchor=Anchor.before("T"))
+    story.owe("UV-B", anchor=Anchor.at(day("2026-01-10")))
     story.step(11, "2026-02-01", treatment="T", step=1)
     assert story.words(NOW)["UV-B"] is Status.LOST
     event = story.step(12, "2026-05-01", treatment="T2", step=1)
@@ -385,7 +409,7 @@ def test_work_inside_a_window_does_not_lose_its_views_only_work_after_it_does() 
 
 def test_a_picture_made_while_a_lining_comes_off_is_put_to_the_conservator() -> None:
     story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
-    story.owe("VF-B", anchor=Anchor.before("T"))
+    story.owe("VF-B", anchor=Anchor.at(day("2026-01-08")))
     story.step(12, started="2026-01-10", treatment="T", step=1)
     story.picture("VF-B", "2026-01-12")
     assert story.words("2026-01-13")["VF-B"] is Status.UNDECIDED

@@ -8,7 +8,8 @@ back taken after the front was retouched speaks for the back before it.
 
 A picture captured while an intervention was under way belongs to the state before it, but does
 not speak for a duty "before treatment" (nor for any instant up to the intervention's start) if
-that intervention touches it: what had begun counts as lying between.
+that intervention touches it: what had begun counts as lying between. For the duty "before
+treatment" itself that is not asked: only what was captured before the first start counts.
 
 An anchor that allows several states (a window) is met by the nearest one.
 """
@@ -55,6 +56,8 @@ def _between(moment: Moment, standing: Standing, point: Point) -> list[tuple[Eve
 
 def carry(moment: Moment, standing: Standing, point: Point) -> Carried:
     """Whether the picture speaks for the anchor's state, and which events stand in the way."""
+    if point.closed_at is not None and standing.picture.captured_at >= point.closed_at:
+        return Carried(Carry.OUT)
     if point.first <= standing.state <= point.last and not standing.running:
         return _FINE
     chain = standing.picture.chain

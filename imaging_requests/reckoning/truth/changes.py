@@ -143,8 +143,23 @@ class Unmade:
 
 
 @dataclass(frozen=True, slots=True)
+class Bared:
+    """A surface that was there already and that steps bring to light, until a later one hides it.
+
+    ``hidden_by`` is that later step, if one is planned.
+    """
+
+    surface: str
+    hidden_by: Event | None
+
+
+@dataclass(frozen=True, slots=True)
 class Preview:
-    """What planned steps will make untrue, and what they would destroy unrecorded."""
+    """What planned steps will make untrue, and what they would destroy unrecorded.
+
+    ``appeared`` are the surfaces that can be seen for the first time, or again; of these, ``bared``
+    are those that were there already.
+    """
 
     pictures: tuple[Untrue, ...]
     lost: tuple[ViewStatus, ...]
@@ -152,6 +167,7 @@ class Preview:
     gone: tuple[str, ...]
     appeared: tuple[str, ...]
     unmade: tuple[Unmade, ...] = ()
+    bared: tuple[Bared, ...] = ()
 
     def with_effect(self, *effects: Effect) -> tuple[Picture, ...]:
         """The pictures whose strongest effect is one of these."""
@@ -169,15 +185,41 @@ def preview(moment: Moment, steps: Iterable[Event]) -> Preview:
     touch all the same, are listed beside them as not made.
     """
     planned = tuple(steps)
+    then = _once_done(moment, planned)
+    was = {status.view.key: status.status for status in statuses(moment)}
+    lost = tuple(
+        status
+        for status in statuses(then)
+        if status.status is Status.LOST and was.get(status.view.key) is not Status.LOST
+    )
+    return replace(_preview(moment, then, {step.key for step in planned}), lost=lost)
+
+
+def preview_each(moment: Moment, steps: Iterable[Event]) -> tuple[Preview, ...]:
+    """What each of the steps will do in its turn, with those before it done.
+
+    A step on the back that follows the taking off of a lining touches the canvas, not the lining.
+    ``lost`` is not worked out: it is said of all steps together by :func:`preview`.
+    """
+    planned = tuple(steps)
+    then = _once_done(moment, planned)
+    return tuple(_preview(moment, then, {step.key}) for step in planned)
+
+
+def _once_done(moment: Moment, steps: tuple[Event, ...]) -> Moment:
+    """The object just after the steps, done one after the other from now on."""
     case = moment.case
     instant = moment.t
-    for step in planned:
+    for step in steps:
         started = step.started_at if step.started_at and step.started_at <= instant else instant
         instant += timedelta(microseconds=1)
         ended = replace(step, started_at=started, ended_at=instant, recorded_at=moment.u)
         case = with_event(case, ended)
-    then = look(case, moment.tables, t=instant, u=moment.u)
-    keys = {step.key for step in planned}
+    return look(case, moment.tables, t=instant, u=moment.u)
+
+
+def _preview(moment: Moment, then: Moment, keys: set[str]) -> Preview:
+    """What the steps with these keys have done once ``then`` has come."""
     done = [event for event in then.line.openers if event.key in keys]
     lines = [
         line
@@ -185,19 +227,15 @@ def preview(moment: Moment, steps: Iterable[Event]) -> Preview:
         for standing in group
         if (line := _untrue(moment, then, standing, done)) is not None
     ]
-    was = {status.view.key: status.status for status in statuses(moment)}
     lives = then.surfaces.lives
+    by_key = {event.key: event for event in then.line.openers}
     return Preview(
         pictures=tuple(lines),
-        lost=tuple(
-            status
-            for status in statuses(then)
-            if status.status is Status.LOST and was.get(status.view.key) is not Status.LOST
-        ),
+        lost=(),
         hidden=tuple(
             code
             for code, life in lives.items()
-            if life.gone is None and any(span.closed_by in keys for span in life.visible)
+            if life.gone_by not in keys and any(span.closed_by in keys for span in life.visible)
         ),
         gone=tuple(code for code, life in lives.items() if life.gone_by in keys),
         appeared=tuple(
@@ -206,11 +244,20 @@ def preview(moment: Moment, steps: Iterable[Event]) -> Preview:
             if any(span.opened_by in keys for span in life.visible)
         ),
         unmade=_unmade(moment, then, done),
+        bared=tuple(
+            Bared(code, by_key.get(span.closed_by or ""))
+            for code, life in lives.items()
+            for span in life.visible
+            if span.opened_by in keys and life.opened_by not in keys
+        ),
     )
 
 
 def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ...]:
-    """Views that the steps touch and that no accepted picture shows as the object is today."""
+    """Views that the steps touch and that no accepted picture shows as the object is today.
+
+    What a step brings to light it does not make untrue: of a surface that it bares nothing is said.
+    """
     older, today = set[tuple[str, str, str]](), set[tuple[str, str, str]]()
     for group in moment.pictures.values():
         for standing in group:
@@ -225,7 +272,11 @@ def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ..
         asked = (view.surface, view.technique, view.variant)
         if asked in today or asked in found:
             continue
-        effects = [then.effect(event, view.surface, view.technique) for event in done]
+        effects = [
+            then.effect(event, view.surface, view.technique)
+            for event in done
+            if view.surface not in then.surfaces.bared.get(then.index[event.key], ())
+        ]
         strongest = max(effects, key=lambda e: _STRENGTH.get(e, 0), default=Effect.VALID)
         if strongest in _STRENGTH:
             found[asked] = Unmade(view, strongest, asked in older)

@@ -8,7 +8,13 @@
   step already done (as of the cleaned state: after the latest step done), and the surfaces it
   hides must be accepted as seen in their present visible interval.
 
-A missing last look can only be waived by a conservator and the imaging lead together. In an
+Both are asked of the surfaces that will be there when a step begins (:mod:`.ahead`): steps under
+way count as done, and so do those that stand before it in the plan. A step on the back that waits
+for a lining to come off needs the canvas, which cannot be photographed before it is bare.
+
+A view is listed once, with all its reasons. A missing last look can only be waived by a
+conservator and the imaging lead together; such a waiver stands for the view in every state that
+would have served. In an
 emergency the step may start against a shut gate with two named people, the second within the
 time that the table sets; what is missing stays listed.
 
@@ -21,16 +27,17 @@ time that the table sets; what is missing stays listed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from enum import StrEnum
 
+from .ahead import Ahead, look_ahead
 from .facts import Event, ObjectCase, Override, OwedView, Waiver
-from .moment import Moment
+from .moment import Moment, is_running
 from .stateline import steps_of
 from .status import ViewStatus, has_lapsed, judge
-from .terms import Anchor, AnchorKind, Effect, Status, face_of
+from .terms import Anchor, AnchorKind, Effect, Status
 
 
 class GateState(StrEnum):
@@ -55,13 +62,15 @@ class ScopeLine:
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """A view that keeps the gate shut.
+    """A view that keeps the gate shut, with every reason why it is needed.
 
     ``status`` is the view's status as of the anchor that is asked for; ``steps`` are the planned
     steps that need it; ``is_last_look``: it can never be made again, a waiver needs two people.
     Where several anchors would serve, ``status`` is of the best that is still possible and ``lost``
     are those of the others that no picture can meet any more. ``stand_in`` is the key of the view
     owed as the object is now, whose picture would meet this one too; empty if there is none.
+    ``others`` are the keys of further views in force that stand for the same; ``bared_by`` is the
+    step not done yet that brings the surface to light.
     """
 
     line: ScopeLine
@@ -71,6 +80,8 @@ class Missing:
     note: str = ""
     lost: tuple[ViewStatus, ...] = ()
     stand_in: str = ""
+    others: tuple[str, ...] = ()
+    bared_by: Event | None = None
 
     @property
     def owed_key(self) -> str:
@@ -80,7 +91,7 @@ class Missing:
     @property
     def waivable_key(self) -> str:
         """The key of a view that can be waived in its place; empty if none is in force."""
-        keys = (each.view.key for each in (self.status, *self.lost))
+        keys = (self.status.view.key, *self.others)
         return next((key for key in keys if key), "")
 
 
@@ -128,39 +139,53 @@ class _Need:
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """The step asked about among its own: what is done, under way, before and after it.
+
+    ``opens_in`` is the state in force once the steps under way are done.
+    """
+
+    moment: Moment
+    event: Event
+    steps: tuple[Event, ...]
+    earlier: tuple[Event, ...]
+    running: tuple[Event, ...]
+    ahead: Ahead
+    opens_in: int
+
+    @property
+    def is_first(self) -> bool:
+        """Whether nothing of the treatment, or of its phase, has begun yet."""
+        others = (step for step in self.steps if step.key != self.event.key)
+        return not any(_has_begun(step, self.moment) for step in others)
+
+
 def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     """Whether ``event`` may start at this moment, and what is missing if not.
 
     ``event`` may be a step that is not recorded yet. ``scope`` holds the views that the
     treatment's documentation asks for; lines whose column no rule needs are ignored.
     """
-    steps = _group(moment, event)
-    is_first = not any(_has_begun(step, moment) for step in steps if step.key != event.key)
-    lines = tuple(scope)
-    needs = (
-        _needs_first(moment, event, steps, lines)
-        if is_first
-        else _needs_later(moment, event, steps, lines)
-    )
+    plan = _plan(moment, event)
     needed: list[ViewStatus] = []
     missing: list[Missing] = []
-    for need in needs:
-        found = [judge(moment, _view(moment, need.line, anchor)) for anchor in need.anchors]
-        status = _best(moment, need, found)
+    for needs in _needs(plan, tuple(scope)):
+        status, lack = _answer(plan, needs)
         needed.append(status)
-        if not _is_met(moment, status, need.is_last_look):
-            missing.append(_missing(moment, need, status, found))
+        if lack is not None:
+            missing.append(lack)
     override = _override(moment, event) if missing else None
     state = GateState.OPEN
     if missing:
         state = GateState.OVERRIDDEN if override is not None else GateState.SHUT
-    return Gate(event, state, tuple(needed), tuple(missing), is_first, override)
+    return Gate(event, state, tuple(needed), tuple(missing), plan.is_first, override)
 
 
 def needed_first(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> list[ScopeLine]:
     """The scope lines that a treatment needs "before", were ``event`` its first step."""
-    needs = _needs_first(moment, event, _group(moment, event), tuple(scope))
-    return [need.line for need in needs]
+    plan = _plan(moment, event)
+    return [need.line for line in scope if (need := _need_first(plan, line)) is not None]
 
 
 def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
@@ -183,6 +208,22 @@ def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
     )
 
 
+def _plan(moment: Moment, event: Event) -> _Plan:
+    steps = _group(moment, event)
+    place = next(n for n, step in enumerate(steps) if step.key == event.key)
+    ahead = [step for step in steps if not _has_begun(step, moment) and step.key != event.key]
+    earlier = [step for step in ahead if steps.index(step) < place]
+    later = [step for step in ahead if steps.index(step) > place]
+    running = sorted(
+        (e for e in moment.events if is_running(e, moment.t) and e.key != event.key),
+        key=lambda step: (step.started_at, step.order),
+    )
+    sequence = [*running, *earlier, event, *later]
+    found = look_ahead(moment, sequence)
+    opens_in = found.starts[(earlier[0] if earlier else event).key]
+    return _Plan(moment, event, tuple(steps), tuple(earlier), tuple(running), found, opens_in)
+
+
 def _group(moment: Moment, event: Event) -> list[Event]:
     """The steps documented together: the event's treatment, or its phase if it has one."""
     if event.treatment is None:
@@ -196,79 +237,105 @@ def _has_begun(step: Event, moment: Moment) -> bool:
     return step.started_at is not None and step.started_at <= moment.t
 
 
-def _face_cell(moment: Moment, event: Event, line: ScopeLine) -> Effect:
-    return moment.cell(event, line.technique, face_of(line.surface))
+def _needs(plan: _Plan, scope: tuple[ScopeLine, ...]) -> Iterator[list[_Need]]:
+    """What is asked of each line: at a first step the whole plan, later the step's own."""
+    for line in scope:
+        first = _need_first(plan, line) if plan.is_first else None
+        needs = [first] if first is not None else []
+        is_own = not plan.is_first or plan.ahead.seen_in(plan.opens_in, line.surface) is None
+        if is_own:
+            needs += _needs_own(plan, line)
+        if needs:
+            yield needs
 
 
-def _last_look(moment: Moment, event: Event, line: ScopeLine) -> tuple[str, str] | None:
-    """``(as_of, note)`` of the event's last look on this line, if it has one."""
-    table = moment.tables[event.table_version]
-    looks = table.row(event.row).last_look
-    if not looks:
+def _need_first(plan: _Plan, line: ScopeLine) -> _Need | None:
+    """Union over all planned steps, as "before treatment", for a surface that can be seen now.
+
+    Each step counts for the surfaces that are there when it begins, those before it done.
+    """
+    ahead, event = plan.ahead, plan.event
+    if ahead.seen_in(plan.opens_in, line.surface) is None:
         return None
-    mirrored = moment.two_sided and event.face == "B"
-    column = table.column(line.technique, face_of(line.surface), mirrored=mirrored)
-    for look in looks:
-        if look.column == column:
-            return look.as_of, look.note
-    return None
+    need = _Need(line, (Anchor.before(event.treatment or event.key, phase=event.phase),), [])
+    for step in plan.steps:
+        look = ahead.last_look(step, line.surface, line.technique)
+        if look is not None and look[0] == "cleaned" and step.key != event.key:
+            look = None
+        if look is not None:
+            need.is_last_look, need.note = True, need.note or look[1]
+        cell = ahead.cell(step, line.surface, line.technique)
+        if look is not None or cell in (Effect.OUT, Effect.ASK_OUT, Effect.HIDDEN):
+            need.steps.append(step)
+    return need if need.steps else None
 
 
-def _needs_first(
-    moment: Moment, event: Event, steps: list[Event], scope: tuple[ScopeLine, ...]
-) -> list[_Need]:
-    """Union over all planned steps, as "before treatment", for surfaces that can be seen now."""
-    needs: list[_Need] = []
-    anchor = Anchor.before(event.treatment or event.key, phase=event.phase)
-    for line in scope:
-        life = moment.life(line.surface)
-        if life is None or not life.is_visible:
-            continue
-        need = _Need(line, (anchor,), [])
-        for step in steps:
-            look = _last_look(moment, step, line)
-            if look is not None and look[0] == "cleaned" and step.key != event.key:
-                look = None
-            if look is not None:
-                need.is_last_look, need.note = True, need.note or look[1]
-            cell = _face_cell(moment, step, line)
-            if look is not None or cell in (Effect.OUT, Effect.ASK_OUT, Effect.HIDDEN):
-                need.steps.append(step)
-        if need.steps:
-            needs.append(need)
-    return needs
+def _needs_own(plan: _Plan, line: ScopeLine) -> Iterator[_Need]:
+    """The step's own last looks, and the surfaces that it hides, as they lie when it begins."""
+    ahead, event = plan.ahead, plan.event
+    span = ahead.seen_at(event, line.surface)
+    if span is None:
+        return
+    look = ahead.last_look(event, line.surface, line.technique)
+    if look is not None:
+        before = Anchor.before(event.treatment or event.key, phase=event.phase)
+        after = _after(plan)
+        anchors = (after[-1],) if look[0] == "cleaned" and after else (before, *after)
+        yield _Need(line, anchors, [event], True, look[1])
+    if ahead.cell(event, line.surface, line.technique) is Effect.HIDDEN:
+        window = Anchor.in_window(line.surface, opened_by=span.opened_by)
+        yield _Need(line, (window,), [event], look is not None)
 
 
-def _needs_later(
-    moment: Moment, event: Event, steps: list[Event], scope: tuple[ScopeLine, ...]
-) -> list[_Need]:
-    """The step's own last looks, and the surfaces that it hides."""
-    needs: list[_Need] = []
-    done = [
-        step
-        for step in steps
-        if step.ended_at is not None and step.ended_at <= moment.t and step.key != event.key
-    ]
+def _after(plan: _Plan) -> list[Anchor]:
+    """The states after the treatment's steps that are over when the step begins, in order."""
+    event, t = plan.event, plan.moment.t
+    others = [step for step in plan.steps if step.key != event.key]
+    done = [step for step in others if step.ended_at is not None and step.ended_at <= t]
     done.sort(key=lambda step: (step.ended_at, step.order))
-    before = Anchor.before(event.treatment or event.key, phase=event.phase)
-    after = [
-        Anchor.during(event.treatment or event.key, step=step.step)
-        for step in done
-        if step.step is not None
+    keys = {step.key for step in others}
+    over = [*done, *(step for step in plan.running if step.key in keys), *plan.earlier]
+    treatment = event.treatment or event.key
+    return [Anchor.during(treatment, step=s.step) for s in over if s.step is not None]
+
+
+def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None]:
+    """One line's status for everything that is asked of it, and what it lacks.
+
+    A line is given up as a whole: a waiver of the view as of one of its states, with the
+    signatures that the line needs, stands for all of them.
+    """
+    moment, line = plan.moment, needs[0].line
+    is_last_look = any(need.is_last_look for need in needs)
+    found = [
+        [judge(moment, _view(moment, line, anchor)) for anchor in need.anchors] for need in needs
     ]
-    for line in scope:
-        life = moment.life(line.surface)
-        if life is None or not life.is_visible:
-            continue
-        look = _last_look(moment, event, line)
-        if look is not None and look[0] == "cleaned" and after:
-            needs.append(_Need(line, (after[-1],), [event], True, look[1]))
-        elif look is not None:
-            needs.append(_Need(line, (before, *after), [event], True, look[1]))
-        if _face_cell(moment, event, line) is Effect.HIDDEN:
-            window = Anchor.in_window(life.code, opened_by=life.visible[-1].opened_by)
-            needs.append(_Need(line, (window,), [event], look is not None))
-    return needs
+    for status in (each for statuses in found for each in statuses):
+        if status.status is Status.WAIVED and _is_met(moment, status, is_last_look):
+            return status, None
+    best = [_best(moment, need, statuses) for need, statuses in zip(needs, found, strict=True)]
+    unmet = [
+        number
+        for number, need in enumerate(needs)
+        if not _is_met(moment, best[number], need.is_last_look)
+    ]
+    if not unmet:
+        return best[0], None
+    asked = [best[number] for number in unmet]
+    status = min(asked, key=lambda each: (_far(each), not each.view.key))
+    rivals = [each for statuses in found for each in statuses if each is not status]
+    steps = {step.key: step for number in unmet for step in needs[number].steps}
+    return status, Missing(
+        line,
+        status,
+        tuple(steps.values()),
+        is_last_look,
+        next((needs[number].note for number in unmet if needs[number].note), ""),
+        tuple(each for each in rivals if each.status is Status.LOST and _was_seen(moment, each)),
+        _stand_in(moment, line, status),
+        tuple(dict.fromkeys(each.view.key for each in rivals if each.view.key)),
+        _bared_by(plan, line),
+    )
 
 
 def _best(moment: Moment, need: _Need, found: list[ViewStatus]) -> ViewStatus:
@@ -279,28 +346,39 @@ def _best(moment: Moment, need: _Need, found: list[ViewStatus]) -> ViewStatus:
     for status in found:
         if _is_met(moment, status, need.is_last_look):
             return status
-    return min(found, key=lambda status: _FAR.get(status.status, len(_FAR)))
+    return min(found, key=_far)
 
 
-def _missing(moment: Moment, need: _Need, status: ViewStatus, found: list[ViewStatus]) -> Missing:
-    line = need.line
+def _far(status: ViewStatus) -> int:
+    return _FAR.get(status.status, len(_FAR))
+
+
+def _was_seen(moment: Moment, status: ViewStatus) -> bool:
+    """Whether the surface could be seen in the state that is asked for."""
+    life, state = moment.life(status.view.surface), moment.point(status.view.anchor).first
+    return life is not None and any(
+        span.first <= state and (span.until is None or state < span.until) for span in life.visible
+    )
+
+
+def _stand_in(moment: Moment, line: ScopeLine, status: ViewStatus) -> str:
+    if status.status is Status.LOST or status.view.key:
+        return ""
     wanted = (line.surface, line.technique, line.variant)
-    can_stand_in = status.status is not Status.LOST
     present = (
         view.key
         for view in moment.views
         if (view.surface, view.technique, view.variant) == wanted
         and view.anchor.kind is AnchorKind.CUR
     )
-    return Missing(
-        line,
-        status,
-        tuple(need.steps),
-        need.is_last_look,
-        need.note,
-        tuple(each for each in found if each.status is Status.LOST and each is not status),
-        next(present, "") if can_stand_in and not status.view.key else "",
-    )
+    return next(present, "")
+
+
+def _bared_by(plan: _Plan, line: ScopeLine) -> Event | None:
+    """The step under way or still to do that brings a surface to light before this one begins."""
+    span = plan.ahead.seen_at(plan.event, line.surface)
+    waited = (*plan.running, *plan.earlier)
+    return next((e for e in waited if span is not None and e.key == span.opened_by), None)
 
 
 def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:

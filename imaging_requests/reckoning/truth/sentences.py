@@ -82,6 +82,15 @@ def _changed_for_good(view: str, status: ViewStatus, speech: Speech) -> str:
     )
 
 
+def _begun(view: str, status: ViewStatus, speech: Speech) -> str:
+    anchor = name_anchor(status.view.anchor, speech)
+    assert status.reason.until is not None
+    return (
+        f"{view} {anchor} was never recorded, and the treatment began on "
+        f"{speech.day(status.reason.until)}; what is captured since does not show the state before."
+    )
+
+
 def _planned(view: str, status: ViewStatus, speech: Speech) -> str:
     on = f" on {speech.day(status.reason.until)}" if status.reason.until is not None else ""
     return f"{view} is planned in session {speech.name(status.reason.word)}{on}."
@@ -163,6 +172,7 @@ _SENTENCES: dict[ReasonCode, _Sentence] = {
     ReasonCode.SURFACE_GONE: _gone,
     ReasonCode.SURFACE_CLOSED: _closed,
     ReasonCode.CHANGED_FOR_GOOD: _changed_for_good,
+    ReasonCode.TREATMENT_BEGUN: _begun,
     ReasonCode.CASE_OPEN: _case_open,
     ReasonCode.TO_REVIEW: _in_hand("waits for a reviewer"),
     ReasonCode.SENT_BACK: _in_hand("was sent back by the reviewer"),

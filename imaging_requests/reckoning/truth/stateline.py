@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from .facts import Event
@@ -63,7 +63,8 @@ class Point:
     ``reached`` is false while the anchor's state does not exist yet. ``past`` is true once no
     picture taken from now on can belong to it. ``as_of`` is the instant after which an
     intervention that had already started when a picture was captured counts as lying between
-    them; ``None`` when that question does not arise.
+    them; ``None`` when that question does not arise. From ``closed_at`` on no picture that is
+    captured can count: a treatment that has begun has no "before" any more.
     """
 
     first: int
@@ -71,6 +72,7 @@ class Point:
     reached: bool = True
     past: bool = False
     as_of: datetime | None = None
+    closed_at: datetime | None = None
 
 
 def row_of(event: Event, tables: Tables) -> Row:
@@ -119,7 +121,8 @@ def locate(anchor: Anchor, line: StateLine, events: Iterable[Event], t: datetime
 
     * CUR: the state in force.
     * BT: the state in force at the first actual start of the treatment; before that start, the
-      state in force, since that is what the treatment will start from.
+      state in force, since that is what the treatment will start from. Once it has started,
+      pictures captured since do not count for it, whatever the steps leave true.
     * DT: the state after the numbered step, once it ended.
     * AT: the state after the last step, once every planned step ended.
     * FIX: the state in force at the instant, once it has come.
@@ -139,7 +142,7 @@ def locate(anchor: Anchor, line: StateLine, events: Iterable[Event], t: datetime
         if not starts:
             return Point(now, now)
         start = min(starts)
-        return _point(line, line.state_at(start), start)
+        return replace(_point(line, line.state_at(start), start), closed_at=start)
     if anchor.kind is AnchorKind.DT:
         steps = [step for step in steps if step.step == anchor.step]
     ended = [s for s in steps if s.ended_at is not None and s.ended_at <= t]

@@ -47,6 +47,7 @@ class ReasonCode(StrEnum):
     SURFACE_GONE = "surface_gone"
     SURFACE_CLOSED = "surface_closed"
     CHANGED_FOR_GOOD = "changed_for_good"
+    TREATMENT_BEGUN = "treatment_begun"
     CASE_OPEN = "case_open"
     TO_REVIEW = "to_review"
     SENT_BACK = "sent_back"
@@ -242,7 +243,7 @@ def _lost(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> Reason |
         return None
     life = moment.life(view.surface)
     gone = life is not None and life.gone is not None
-    if not (point.past or gone):
+    if not (point.past or gone or point.closed_at is not None):
         return None
     if life is not None and life.gone is not None:
         return Reason(
@@ -255,7 +256,11 @@ def _lost(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> Reason |
         for event in moment.line.openers[point.last :]
         if moment.effect(event, view.surface, view.technique) is Effect.OUT
     )
-    return Reason(ReasonCode.CHANGED_FOR_GOOD, spoilt) if spoilt else None
+    if spoilt:
+        return Reason(ReasonCode.CHANGED_FOR_GOOD, spoilt)
+    if point.closed_at is not None:
+        return Reason(ReasonCode.TREATMENT_BEGUN, until=point.closed_at)
+    return None
 
 
 def _closing(moment: Moment, life: Life) -> tuple[Event, ...]:
