@@ -19,7 +19,7 @@ from imaging_requests.collection.actions import create_entry, create_object, put
 from imaging_requests.collection.models import Catalogue, CollectionObject, Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
-from imaging_requests.progress.gates import event_of, gate_of, scope_lines
+from imaging_requests.progress.gates import event_of, gate_of, say_loss, scope_lines
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import rederive
@@ -34,7 +34,7 @@ from imaging_requests.reckoning.truth.words import Speech, capital, inside, name
 from imaging_requests.treatments import actions as treatments
 from imaging_requests.treatments.events import INCIDENT_ROW, order_of
 from imaging_requests.treatments.models import Incident, Intervention
-from imaging_requests.treatments.rules import EmergencyStart, GateAnswer, NewCase
+from imaging_requests.treatments.rules import EmergencyStart, GateAnswer, NewCase, listed
 
 
 def locked_object(object_id: int) -> None:
@@ -65,9 +65,13 @@ def known_event(moment: Moment, step: Intervention) -> Event:
 
 
 def gate_answer(step: Intervention, *, at: datetime, now: datetime, speech: Speech) -> GateAnswer:
-    """Ask the gate of a step at an instant, as known now."""
+    """Ask the gate of a step at an instant, as known now; a start on record is left out."""
     case = gather_cases([step.object_id])[step.object_id]
     today = look(case, speech.tables, t=now, u=now)
+    if step.started_at is not None:
+        event = known_event(today, step)
+        planned = replace(event, started_at=None, ended_at=None, recorded_at=now)
+        case = with_event(case, planned)
     moment = look(case, speech.tables, t=at, u=now)
     found = gate_of(moment, step, scope=scope_lines(today, step.treatment_id))
     if found is None:
@@ -80,10 +84,7 @@ def gate_answer(step: Intervention, *, at: datetime, now: datetime, speech: Spee
         intervention_id=step.pk,
         at=at,
         is_open=found.state is GateState.OPEN,
-        missing=tuple(
-            f"{inside(name_view(each.status.view))} {name_anchor(each.status.view.anchor, speech)}"
-            for each in found.missing
-        ),
+        missing=tuple(say_loss(each, speech) for each in found.missing),
     )
 
 
@@ -273,6 +274,8 @@ def correction_sentences(
         f"captured on {speech.day(picture.captured_at)}, {turn}"
         for picture in since
     ]
+    if is_correction and started_at != step.started_at:
+        sentences += shut_then(step, started_at=started_at, now=now, speech=speech)
     if is_correction:
         sentences += [
             f"{name_view(view)} {name_anchor(view.anchor, speech)}: {before} now, "
@@ -287,6 +290,20 @@ def correction_sentences(
             )
         ]
     return tuple(sentences)
+
+
+def shut_then(
+    step: Intervention, *, started_at: datetime, now: datetime, speech: Speech
+) -> list[str]:
+    """Say what was not accepted at a corrected start, and what countersigning then means."""
+    answer = gate_answer(step, at=started_at, now=now, speech=speech)
+    if answer.is_open:
+        return []
+    return [
+        "At that time the gate was shut. Not accepted before it: "
+        f"{listed(answer.missing)}. Once countersigned it stands as a start against a shut gate, "
+        "and the two who sign answer for it; what was not captured before it is lost."
+    ]
 
 
 @transaction.atomic

@@ -11,6 +11,7 @@ from django.utils import timezone
 from imaging_requests.people.models import User
 from imaging_requests.progress.acts import (
     correction_sentences,
+    gate_answer,
     known_event,
     locked_object,
     moment_of,
@@ -84,10 +85,14 @@ def countersign_step_times(
         recorded_at=now,
     )
     then = look(with_event(moment.case, corrected), speech.tables, t=now, u=now)
+    is_moved = proposal.started_at != step.started_at
     return treatments.countersign_times(
         actor=actor,
         proposal_id=proposal_id,
         read_version=read_version,
+        gate=gate_answer(step, at=proposal.started_at, now=now, speech=speech)
+        if is_moved
+        else None,
         cases=new_cases(cases_after(then, corrected.key), speech),
         now=now,
     )

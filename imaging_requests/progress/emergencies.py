@@ -12,7 +12,7 @@ from imaging_requests.progress.answers import ROWS, Row, Section, clock, count
 from imaging_requests.protocols.queries import trigger_table_in_force
 from imaging_requests.requesting.words import numbers_of
 from imaging_requests.treatments import rules
-from imaging_requests.treatments.models import EmergencyOverride
+from imaging_requests.treatments.models import EmergencyOverride, TimesProposal
 from imaging_requests.treatments.queries import incomplete_emergencies
 
 #: What a start against a shut gate owes, by the field that holds it.
@@ -38,17 +38,36 @@ def lacking_of(override: EmergencyOverride) -> tuple[str, ...]:
 def emergency_words(override: EmergencyOverride, now: datetime) -> Emergency:
     """Say who began, who was named as witness, where the record picture is, and what is owed."""
     who = override.conservator.name
-    known = [f"Begun as an emergency by {who}, {clock(override.recorded_at)}: {override.reason}"]
+    begun = (
+        f"Its start was corrected by {who} to a time at which the gate was shut"
+        if _is_by_correction(override)
+        else f"Begun as an emergency by {who}"
+    )
+    known = [f"{begun}, {clock(override.recorded_at)}: {override.reason}"]
+    if override.lost_views:
+        known.append(f"Not accepted before it began: {rules.listed(override.lost_views)}.")
     if override.witness is not None and override.witnessed_at is not None:
-        by = f" by {who}" if override.witnessed_at == override.recorded_at else ""
+        at_once = override.witnessed_at == override.recorded_at
         known.append(
-            f"{override.witness.name} was named as witness{by}, {clock(override.witnessed_at)}."
+            f"{override.witness.name} countersigned it."
+            if _is_by_correction(override)
+            else f"{override.witness.name} was named as witness{f' by {who}' if at_once else ''}, "
+            f"{clock(override.witnessed_at)}."
         )
     if override.record_picture:
         known.append(f"Record picture: {override.record_picture}. It never counts as a view.")
     lacking = lacking_of(override)
     words, is_late = owed_words(override, lacking, now)
     return Emergency(tuple(known), words, is_late, lacking)
+
+
+def _is_by_correction(override: EmergencyOverride) -> bool:
+    """Whether it stands since times were corrected, not since the step began."""
+    if override.witnessed_at != override.recorded_at:
+        return False
+    return override.intervention.times_proposals.filter(
+        state=TimesProposal.State.COUNTERSIGNED, decided_at=override.recorded_at
+    ).exists()
 
 
 def owed_words(

@@ -11,13 +11,14 @@ from django.utils import timezone
 
 from imaging_requests.campaigns.models import SessionState, ShotLine, ShotLineState
 from imaging_requests.progress.answers import clock
-from imaging_requests.progress.gates import gate_of, next_step, say
+from imaging_requests.progress.gates import MissingView, gate_of, next_step, say
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
 from imaging_requests.progress.settle import settle
 from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.terms import Status
 from imaging_requests.reckoning.truth.words import Speech, inside
-from imaging_requests.requesting.models import OwedView
+from imaging_requests.requesting.models import OwedView, WaiverAnswer, WaiverProposal
 from imaging_requests.treatments.models import (
     Intervention,
     InterventionState,
@@ -52,6 +53,29 @@ def _plans_for(owed: Iterable[int]) -> dict[int, dict[str, str]]:
     return plans
 
 
+def _proposed(view_ids: Iterable[int]) -> set[int]:
+    """Return which of some views have a proposed waiver that waits for signatures."""
+    return set(
+        WaiverProposal.objects.filter(
+            owed_view__in=list(view_ids), state=WaiverAnswer.ASKED
+        ).values_list("owed_view_id", flat=True)
+    )
+
+
+def _waiving(each: MissingView, proposed: set[int]) -> dict[str, str]:
+    """Say how a missing view can be given up: proposed, or signed by whom it still waits for."""
+    if each.waive_id is None:
+        return {"waive_href": "", "waive_words": ""}
+    if each.waive_id in proposed:
+        book = reverse("requesting:waivers")
+        return {"waive_href": book, "waive_words": "A waiver waits for its signatures"}
+    words = "Add the second signature" if each.status == Status.WAIVED else "Waive"
+    return {
+        "waive_href": reverse("requesting:waive", args=[each.waive_id]),
+        "waive_words": words,
+    }
+
+
 def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str, Any] | None:
     """Say how the gate of a step stands; None if the rules do not know the step yet."""
     found = gate_of(moment, step)
@@ -65,6 +89,7 @@ def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str
         )
     }
     plans = _plans_for(specs)
+    proposed = _proposed(each.waive_id for each in words.missing if each.waive_id is not None)
     missing = []
     for each in words.missing:
         owed = specs.get(each.view_id or 0)
@@ -74,11 +99,10 @@ def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str
                 "words": each.words,
                 "status": each.status,
                 "is_last_look": each.is_last_look,
+                "loss": each.loss,
                 "why": each.sentence,
                 "work": f"{minutes:g} min at the station" if minutes else "",
-                "waive_href": reverse("requesting:waive", args=[each.waive_id])
-                if each.waive_id is not None
-                else "",
+                **_waiving(each, proposed),
                 "href": f"{reverse('progress:object', args=[owed.object_id])}#view-{owed.pk}"
                 if owed
                 else "",

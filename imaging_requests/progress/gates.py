@@ -8,12 +8,26 @@ from datetime import datetime
 
 from imaging_requests.reckoning.truth.changes import Preview, preview_each
 from imaging_requests.reckoning.truth.facts import Event
-from imaging_requests.reckoning.truth.gate import Gate, GateState, ScopeLine, gate, scope_of
+from imaging_requests.reckoning.truth.gate import (
+    Gate,
+    GateState,
+    Missing,
+    ScopeLine,
+    gate,
+    scope_of,
+)
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.terms import AnchorKind, Effect, face_of
 from imaging_requests.reckoning.truth.waiting import say_gate, say_missing
 from imaging_requests.reckoning.truth.windows import windows
-from imaging_requests.reckoning.truth.words import FACE_WORDS, Speech, capital, inside, name_view
+from imaging_requests.reckoning.truth.words import (
+    FACE_WORDS,
+    Speech,
+    capital,
+    inside,
+    name_anchor,
+    name_view,
+)
 from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
 
@@ -55,6 +69,12 @@ def next_step(steps: Iterable[Intervention]) -> Intervention | None:
     return next((step for step in steps if step.state == InterventionState.PLANNED), None)
 
 
+def say_loss(each: Missing, speech: Speech) -> str:
+    """Name a missing view as it stands in a list of what a start would lose."""
+    view = each.status.view
+    return f"{inside(name_view(view))} {name_anchor(view.anchor, speech)}"
+
+
 @dataclass(frozen=True)
 class MissingView:
     """A view that keeps a gate shut, in words."""
@@ -65,6 +85,7 @@ class MissingView:
     view_id: int | None
     is_last_look: bool
     waive_id: int | None = None
+    loss: str = ""
 
 
 @dataclass(frozen=True)
@@ -93,6 +114,7 @@ def say(found: Gate, speech: Speech) -> GateWords:
                 view_id=int(each.owed_key) if each.owed_key else None,
                 is_last_look=each.is_last_look,
                 waive_id=int(each.waivable_key) if each.waivable_key else None,
+                loss=say_loss(each, speech),
             )
             for each in found.missing
         ),

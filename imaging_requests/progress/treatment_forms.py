@@ -37,6 +37,7 @@ class Act:
     is_open: bool = False
     differences: tuple[tuple[str, str, str], ...] = ()
     warnings: tuple[str, ...] = ()
+    loses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -75,12 +75,13 @@ def step_acts(
     step: Intervention,
     *,
     user: User,
-    gate_is_open: bool,
+    gate: dict[str, Any] | None,
     is_next: bool,
     is_open: bool,
     refused: Refused | None,
 ) -> list[Act]:
     """Return what may be done to a step; `is_open`: its treatment is not paused and not over."""
+    gate_is_open = gate is None or bool(gate["is_open"])
     version = {"read_version": step.row_version}
     now = local_minute(timezone.now())
     acts: list[Act] = []
@@ -89,7 +90,9 @@ def step_acts(
             start = StartForm(
                 actor=user, gate_is_open=gate_is_open, initial={**version, "started_at": now}
             )
-            acts.append(act_on("start", step, start, refused, is_shut=not gate_is_open))
+            act = act_on("start", step, start, refused, is_shut=not gate_is_open)
+            lost = () if gate is None else tuple(capital(e["loss"]) for e in gate["missing"])
+            acts.append(replace(act, loses=lost))
         edit = StepForm(now=timezone.now(), initial={**version, **planned_values(step)})
         acts.append(act_on("edit", step, edit, refused))
         acts.append(act_on("drop", step, ReasonForm(initial=version), refused))
@@ -313,7 +316,7 @@ def treatment_context(
         step.pk: step_acts(
             step,
             user=user,
-            gate_is_open=gate is None or bool(gate["is_open"]),
+            gate=gate,
             is_next=step == following,
             is_open=treatment.state in (TreatmentState.UNDER_WAY, TreatmentState.FINISHED),
             refused=refused,

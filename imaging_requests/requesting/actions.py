@@ -20,6 +20,7 @@ from imaging_requests.requesting.actions_triage import (
     decline_lines,
 )
 from imaging_requests.requesting.actions_waivers import (
+    co_sign_waiver,
     end_waiver,
     grant_waiver,
     propose_waiver,
@@ -34,6 +35,7 @@ __all__ = [
     "agree_line",
     "agree_lines",
     "check_wishes",
+    "co_sign_waiver",
     "decide_not_applicable",
     "decline_line",
     "decline_lines",

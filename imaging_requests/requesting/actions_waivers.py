@@ -29,6 +29,7 @@ from imaging_requests.requesting.models import (
 from imaging_requests.requesting.policies import (
     END_WAIVER,
     PROPOSE_WAIVER,
+    REFUSE_WAIVER,
     SIGN_WAIVER,
 )
 from imaging_requests.requesting.reasons import reason_text
@@ -50,9 +51,16 @@ def _lock_view(view_id: int) -> OwedView:
         raise IllegalStep(
             "This view is waived already.",
             code="requesting.waived_already",
-            next_step="Look it up in the waiver book; end that waiver first if it is wrong.",
+            next_step="Look it up in the waiver book; if it asks for a second signature, that is "
+            "given there, and a wrong one is ended first.",
         )
     return view
+
+
+def _ask_again(proposal: WaiverProposal, view: OwedView, now: datetime) -> None:
+    """Find out anew whether the view is a last look: a step planned since may have made it one."""
+    if not proposal.is_last_look:
+        proposal.is_last_look = bool(last_look_step(view, now))
 
 
 def _refuse_past_lapse(lapses_at: datetime | None, now: datetime) -> None:
@@ -200,16 +208,23 @@ def propose_waiver(
 def sign_waiver(
     *, actor: User, proposal_id: int, read_version: int, now: datetime | None = None
 ) -> WaiverProposal:
-    """Sign a proposed waiver. It takes force with the last signature that it needs."""
+    """Sign a proposed waiver. It takes force with the last signature that it needs.
+
+    How many it needs is asked when it is signed, not when it was proposed.
+    """
     demand(actor, SIGN_WAIVER)
     now = now or timezone.now()
     view_id = WaiverProposal.objects.values_list("owed_view_id", flat=True).get(pk=proposal_id)
     view = _lock_view(view_id)
     proposal = lock_row(WaiverProposal, proposal_id, read_version=read_version)
     _refuse_answered(proposal)
+    was_last_look = proposal.is_last_look
+    _ask_again(proposal, view, now)
     if proposal.is_last_look and proposal.first_signed_by is None:
         proposal.first_signed_by, proposal.first_signed_at = actor, now
-        save_row(proposal, fields=["first_signed_by", "first_signed_at"])
+        save_row(proposal, fields=["is_last_look", "first_signed_by", "first_signed_at"])
+        if not was_last_look:
+            _tell_it_needs_two(proposal, view, actor=actor, now=now)
         audit.record(
             "requesting.waiver_signed",
             actor=actor,
@@ -234,6 +249,64 @@ def sign_waiver(
     return proposal
 
 
+def _tell_it_needs_two(
+    proposal: WaiverProposal, view: OwedView, *, actor: User, now: datetime
+) -> None:
+    """Tell those who may sign second that a step planned since has made the view a last look."""
+    needed = Role.CONSERVATOR if actor.has_role(Role.LEAD) else Role.LEAD
+    tell(
+        holders(needed).exclude(pk=actor.pk),
+        f"{actor} signed the waiver of {inside_words(view)} of "
+        f"{numbers_of([view.object_id])[view.object_id]}. A step planned since ends this view for "
+        "good, so it needs a second signature.",
+        reverse("requesting:waivers"),
+        now=now,
+    )
+
+
+@transaction.atomic
+def co_sign_waiver(*, actor: User, waiver_id: int, now: datetime | None = None) -> Waiver:
+    """Sign a waiver in force as the second person: its view has become a last look since."""
+    demand(actor, SIGN_WAIVER)
+    now = now or timezone.now()
+    found = Waiver.objects.values_list("owed_view__object_id", flat=True).get(pk=waiver_id)
+    CollectionObject.objects.select_for_update().get(pk=found)
+    waiver = Waiver.objects.select_related("owed_view", "granted_by").get(pk=waiver_id)
+    if waiver.ended_at is not None:
+        raise IllegalStep(
+            f"This waiver is over: {waiver.end_reason}",
+            code="requesting.waiver_over",
+            next_step="Propose a new one if the view is still not to be made.",
+        )
+    if waiver.co_signed_by_id is not None or not last_look_step(waiver.owed_view, now):
+        raise IllegalStep(
+            "This waiver has the signatures that it needs.",
+            code="requesting.signed_enough",
+            next_step="Load the waiver book again.",
+        )
+    rules.check_waiver(
+        granter_id=waiver.granted_by_id,
+        granter_roles=waiver.granted_by.roles,
+        co_signer_id=actor.pk,
+        co_signer_roles=actor.roles,
+        is_last_look=True,
+    )
+    waiver.co_signed_by, waiver.co_signed_at, waiver.is_last_look = actor, now, True
+    waiver.save(update_fields=["co_signed_by", "co_signed_at", "is_last_look"])
+    object_id = waiver.owed_view.object_id
+    audit.record(
+        "requesting.waiver_co_signed",
+        actor=actor,
+        subject=waiver,
+        object_id=object_id,
+        before={"co_signed_by": None, "is_last_look": False},
+        after={"co_signed_by": actor.pk, "is_last_look": True},
+        now=now,
+    )
+    mark_stale([object_id], "waiver co-signed")
+    return waiver
+
+
 @transaction.atomic
 def refuse_waiver(
     *,
@@ -244,14 +317,16 @@ def refuse_waiver(
     now: datetime | None = None,
 ) -> WaiverProposal:
     """Refuse a proposed waiver and say why: the view stays owed."""
-    demand(actor, SIGN_WAIVER)
+    demand(actor, REFUSE_WAIVER)
     now = now or timezone.now()
     proposal = lock_row(WaiverProposal, proposal_id, read_version=read_version)
     _refuse_answered(proposal)
+    _ask_again(proposal, proposal.owed_view, now)
+    demand(actor, REFUSE_WAIVER, proposal)
     proposal.state = WaiverAnswer.REFUSED
     proposal.answered_by, proposal.answered_at = actor, now
     proposal.answer = reason_text(answer, "A refusal")
-    save_row(proposal, fields=["state", "answered_by", "answered_at", "answer"])
+    save_row(proposal, fields=["is_last_look", "state", "answered_by", "answered_at", "answer"])
     audit.record(
         "requesting.waiver_refused",
         actor=actor,

@@ -19,10 +19,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from imaging_requests.reckoning.truth.ahead import look_ahead
 from imaging_requests.reckoning.truth.facts import Event, ObjectCase
 from imaging_requests.reckoning.truth.gate import ScopeLine, needed_first
 from imaging_requests.reckoning.truth.in_force import judged
-from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.moment import Moment, is_running, look
 from imaging_requests.reckoning.truth.terms import BACK, FRONT, Effect, face_of
 from imaging_requests.reckoning.truth.triggers import SurfaceAct, Tables
 from imaging_requests.reckoning.truth.windows import Window, WindowState, windows
@@ -42,6 +43,7 @@ _UNDER_WAY = frozenset(
     )
 )
 _NEEDS_AFTER = frozenset((Effect.OUT, Effect.ASK_OUT))
+_GATED = frozenset((Effect.OUT, Effect.ASK_OUT, Effect.HIDDEN))
 _JUST_BEFORE = timedelta(microseconds=1)
 
 
@@ -268,7 +270,9 @@ def _windows(course: Course, scope: tuple[ScopeItem, ...]) -> Iterator[_Asked]:
     seen: dict[str, int] = {}
     moment = course.moment(course.now)
     for window in windows(moment):
-        if window.opened_by.treatment != str(course.treatment.pk) or not _is_short(moment, window):
+        if window.opened_by.treatment != str(course.treatment.pk):
+            continue
+        if not (_is_short(moment, window) or _is_worked_on(course, moment, window, scope)):
             continue
         seen[window.surface] = seen.get(window.surface, 0) + 1
         number = seen[window.surface]
@@ -296,4 +300,22 @@ def _is_short(moment: Moment, window: Window) -> bool:
         window.closes_at is not None
         or window.state is WindowState.CLOSED
         or moment.row(window.opened_by).act is SurfaceAct.UNLINE
+    )
+
+
+def _is_worked_on(
+    course: Course, moment: Moment, window: Window, scope: tuple[ScopeItem, ...]
+) -> bool:
+    """Whether a later step of the treatment changes or hides what the window shows."""
+    events = [course.event(step) for step in course.steps]
+    running = [e for e in moment.events if is_running(e, moment.t)]
+    keys = {event.key for event in running}
+    ahead = look_ahead(moment, [*running, *(e for e in events if e.key not in keys)])
+    opener = next(n for n, event in enumerate(events) if event.key == window.opened_by.key)
+    own = [item for item in scope if item.face == face_of(window.surface)]
+    return any(
+        ahead.cell(event, window.surface, item.technique) in _GATED
+        or ahead.last_look(event, window.surface, item.technique) is not None
+        for event in events[opener + 1 :]
+        for item in own
     )

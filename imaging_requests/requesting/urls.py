@@ -14,6 +14,7 @@ urlpatterns = [
     path("<int:pk>/follow/", views.follow, name="follow"),
     path("waivers/", views_waivers.waivers, name="waivers"),
     path("waivers/<int:pk>/end/", views_waivers.waiver_end, name="waiver_end"),
+    path("waivers/<int:pk>/co-sign/", views_waivers.co_sign, name="waiver_co_sign"),
     path("proposals/<int:pk>/sign/", views_waivers.sign, name="waiver_sign"),
     path("proposals/<int:pk>/refuse/", views_waivers.refuse, name="waiver_refuse"),
     path("views/<int:pk>/waive/", views_waivers.waive, name="waive"),

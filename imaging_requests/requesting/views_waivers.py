@@ -28,6 +28,7 @@ from imaging_requests.requesting.policies import (
     DECIDE_APPLICABLE,
     END_WAIVER,
     PROPOSE_WAIVER,
+    REFUSE_WAIVER,
     REPLACE_VIEW,
     SIGN_GAP,
     SIGN_WAIVER,
@@ -95,7 +96,7 @@ def waivers(request: HttpRequest) -> HttpResponse:
     context = {
         "filter": found,
         "page": page,
-        "rows": book_rows(page.object_list),
+        "rows": book_rows(page.object_list, user),
         "proposals": proposals,
         "gaps": queries.signed_gaps(),
         "may_end": may_end(user),
@@ -128,6 +129,16 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @requires(SIGN_WAIVER)
+@require_POST
+def co_sign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Sign a waiver in force as the second person, now that its view is a last look."""
+    get_object_or_404(Waiver, pk=pk)
+    actions.co_sign_waiver(actor=signed_in(request), waiver_id=pk)
+    messages.success(request, "Signed; both signatures stand.")
+    return redirect("requesting:waivers")
+
+
+@requires(REFUSE_WAIVER)
 @require_http_methods(["GET", "POST"])
 def refuse(request: HttpRequest, pk: int) -> HttpResponse:
     """Refuse a proposed waiver with its reason."""
@@ -169,7 +180,8 @@ def waiver_end(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, "Ended; the view is owed again.")
             return redirect("requesting:waivers")
-    context = {"form": form, "row": book_rows([waiver])[0], "answer": "End this waiver?"}
+    row = book_rows([waiver], signed_in(request))[0]
+    context = {"form": form, "row": row, "answer": "End this waiver?"}
     status = 422 if form.errors else 200
     return render(request, "requesting/waiver_end.html", context, status=status)
 

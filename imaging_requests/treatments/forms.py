@@ -99,7 +99,10 @@ class StepForm(SpokenForm):
     type_row = forms.TypedChoiceField(label="Kind of step", coerce=int)
     label = forms.CharField(label="Short name", max_length=80, required=False)
     face = forms.ChoiceField(
-        label="Treated face", choices=(("F", "Front"), ("B", "Back")), initial="F"
+        label="Treated face",
+        required=False,
+        choices=(("", "the one its kind is done to"), ("F", "Front"), ("B", "Back")),
+        help_text="Needed if both faces are painted.",
     )
     direction = forms.ChoiceField(
         label="Put on or taken off",

@@ -176,12 +176,7 @@ def demand_gate(
 
     A shut gate lets an emergency start pass; an open one needs none.
     """
-    if gate.intervention_id != intervention_id or gate.at != at:
-        raise DomainError(
-            "The gate was asked about another step or another instant.",
-            code="treatments.gate_of_other_step",
-            next_step="Load the page again and record the start once more.",
-        )
+    demand_asked(gate, intervention_id=intervention_id, at=at)
     if gate.is_open:
         return
     if emergency is None:
@@ -199,6 +194,16 @@ def demand_gate(
             "An emergency start needs its reason in words.",
             code="treatments.emergency_without_reason",
             next_step="Say what could not wait.",
+        )
+
+
+def demand_asked(gate: GateAnswer, *, intervention_id: int, at: datetime) -> None:
+    """Refuse an answer of the gate that was given about another step or another instant."""
+    if gate.intervention_id != intervention_id or gate.at != at:
+        raise DomainError(
+            "The gate was asked about another step or another instant.",
+            code="treatments.gate_of_other_step",
+            next_step="Load the page again and record the start once more.",
         )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from imaging_requests.people.errors import DomainError
 from imaging_requests.reckoning.truth.fitting import LINING, Misfit
-from imaging_requests.reckoning.truth.triggers import Row
+from imaging_requests.reckoning.truth.triggers import Row, home_face
 from imaging_requests.treatments.rules import FACES
 
 DIRECTIONS = {"on": "put on", "off": "taken off"}
@@ -47,6 +47,33 @@ def demand_direction(row: Row, direction: str) -> None:
             next_step=f"Choose “{NO_DIRECTION}”, or another kind of step if this one is wrong.",
             data={"field": "direction"},
         )
+
+
+def settled_face(row: Row, said: str, *, two_sided: bool) -> str:
+    """Return the face a step is recorded for: the one that was said, else that of its kind.
+
+    A lining, a facing or a board lies where its kind says; on an object with two painted faces
+    the kind does not tell, so the face must be said.
+    """
+    if said not in FACES:
+        if two_sided:
+            raise DomainError(
+                "Both faces of this object are painted, so the kind of step does not tell which "
+                "one is treated.",
+                code="treatments.face_missing",
+                next_step="Choose the treated face.",
+                data={"field": "face"},
+            )
+        return home_face(row)
+    if not two_sided and row.act is not None and said != row.act_face:
+        raise DomainError(
+            f"“{row.name}” is done to the {FACES[row.act_face]} of a painting, not to the "
+            f"{FACES[said]}.",
+            code="treatments.face_of_other_kind",
+            next_step=f"Choose the {FACES[row.act_face]}, or another kind of step.",
+            data={"field": "face"},
+        )
+    return said
 
 
 def demand_area(

@@ -234,7 +234,12 @@ def correct(
     row.refresh_from_db()
     proposal = propose(row, started_at, finished_at, by=by)
     return actions.countersign_times(
-        actor=signed_by, proposal_id=proposal.pk, read_version=1, cases=cases, now=NOW
+        actor=signed_by,
+        proposal_id=proposal.pk,
+        read_version=1,
+        gate=gate(row, started_at),
+        cases=cases,
+        now=NOW,
     )
 
 
@@ -341,21 +346,23 @@ def test_who_proposes_times_does_not_countersign_them(recorded: Intervention, ru
     Treatment.objects.filter(pk=recorded.treatment_id).update(conservator=both)
     proposal = propose(recorded, NOW - hours(30), NOW - hours(28), by=both)
     wanted = {"proposal_id": proposal.pk, "read_version": 1, "now": NOW}
+    asked = gate(recorded, NOW - hours(30))
     with pytest.raises(NotAllowed, match="corrected times is for the imaging lead"):
-        actions.countersign_times(actor=runa, **wanted)
+        actions.countersign_times(actor=runa, gate=asked, **wanted)
     with pytest.raises(NotAllowed, match="You proposed these times yourself"):
-        actions.countersign_times(actor=both, **wanted)
+        actions.countersign_times(actor=both, gate=asked, **wanted)
     with pytest.raises(NotAllowed, match="You proposed these times yourself"):
         actions.decline_times(actor=both, reason=REASON, **wanted)
     with pytest.raises(IntegrityError), transaction.atomic():
         TimesProposal.objects.filter(pk=proposal.pk).update(
             state="signed", decided_by=both, decided_at=NOW
         )
-    assert actions.countersign_times(actor=signe, **wanted).started_at == NOW - hours(30)
+    signed = actions.countersign_times(actor=signe, gate=asked, **wanted)
+    assert signed.started_at == NOW - hours(30)
     with pytest.raises(StaleWrite):
-        actions.countersign_times(actor=signe, **wanted)
+        actions.countersign_times(actor=signe, gate=asked, **wanted)
     with pytest.raises(IllegalStep, match="This proposal is decided: countersigned"):
-        actions.countersign_times(actor=signe, **(wanted | {"read_version": 2}))
+        actions.countersign_times(actor=signe, gate=asked, **(wanted | {"read_version": 2}))
     with pytest.raises(DatabaseError, match="decided never change"), transaction.atomic():
         TimesProposal.objects.filter(pk=proposal.pk).update(reason="another reason")
 
@@ -383,14 +390,18 @@ def test_a_step_changed_meanwhile_makes_its_proposal_stale(
     proposal = propose(row, NOW - hours(6), None, by=runa)
     finish(step(treatment, 1), NOW - hours(1), by=runa)
     with pytest.raises(IllegalStep, match="has changed since these times were proposed"):
-        actions.countersign_times(actor=signe, proposal_id=proposal.pk, read_version=1, now=NOW)
+        actions.countersign_times(
+            actor=signe, proposal_id=proposal.pk, read_version=1, gate=None, now=NOW
+        )
     row.refresh_from_db()
     assert row.started_at == NOW - hours(5)
     later = propose(row, NOW - hours(6), NOW - hours(1), by=runa)
     proposal.refresh_from_db()
     assert (proposal.state, later.state) == ("replaced", "open")
     with pytest.raises(IllegalStep, match="decided: replaced by a later proposal"):
-        actions.countersign_times(actor=signe, proposal_id=proposal.pk, read_version=2, now=NOW)
+        actions.countersign_times(
+            actor=signe, proposal_id=proposal.pk, read_version=2, gate=None, now=NOW
+        )
 
 
 def test_a_correction_does_not_change_how_far_a_step_is(treatment: Treatment, runa: User) -> None:

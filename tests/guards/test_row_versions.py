@@ -82,6 +82,7 @@ WITHOUT: dict[str, str] = {
     "requesting/actions_rulings.py:sign_gap_statement": "adds a statement that follows the last",
     "requesting/actions_waivers.py:grant_waiver": "adds a waiver; a second one is refused",
     "requesting/actions_waivers.py:propose_waiver": "adds a proposal; a second one is refused",
+    "requesting/actions_waivers.py:co_sign_waiver": "signs once; a second one is refused",
     "requesting/actions_waivers.py:end_waiver": ENDS,
     "treatments/actions/decisions.py:ask_cases": "adds questions, each once",
     "treatments/actions/incidents.py:record_incident": ADDS,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import Any
 
 from django.db.models import F
@@ -91,7 +92,10 @@ def demands_of(ids: list[int]) -> ByObject[truth.Demand]:
 
 
 def waivers_of(ids: list[int]) -> ByObject[truth.Waiver]:
-    """Return the duties that were let go, and those taken up again."""
+    """Return the duties that were let go, and those taken up again.
+
+    A second signature that came later counts from then on, beside the one that stood before.
+    """
     found: ByObject[truth.Waiver] = defaultdict(list)
     rows = Waiver.objects.filter(owed_view__object_id__in=ids).annotate(
         object_id=F("owed_view__object_id")
@@ -105,13 +109,18 @@ def waivers_of(ids: list[int]) -> ByObject[truth.Waiver]:
             "reason_code": row.reason_code,
             "text": row.text,
             "lead": str(row.granted_by_id),
-            "conservator": str(row.co_signed_by_id or ""),
         }
-        found[row.object_id].append(truth.Waiver(recorded_at=row.recorded_at, **common))
-        if row.ended_at is not None:
-            found[row.object_id].append(
-                truth.Waiver(recorded_at=row.ended_at, ended_at=row.ended_at, **common)
-            )
+        second = str(row.co_signed_by_id or "")
+        signatures = [(common, row.recorded_at, "" if row.co_signed_at else second)]
+        if row.co_signed_at is not None:
+            both = common | {"key": f"w-{row.pk}-2", "granted_at": row.co_signed_at}
+            signatures.append((both, row.co_signed_at, second))
+        for said, recorded_at, conservator in signatures:
+            waiver = truth.Waiver(recorded_at=recorded_at, conservator=conservator, **said)
+            found[row.object_id].append(waiver)
+            if row.ended_at is not None:
+                ended = replace(waiver, recorded_at=row.ended_at, ended_at=row.ended_at)
+                found[row.object_id].append(ended)
     return found
 
 

@@ -118,7 +118,7 @@ def look_ahead(moment: Moment, steps: Iterable[Event]) -> Ahead:
     starts = dict(moment.index)
     now = moment.line.current
     ahead = [step for step in sequence if step.key not in moment.index]
-    if not any(moment.row(step).act for step in ahead):
+    if not any(moment.row(step).act or step.opens_surface for step in ahead):
         starts.update({step.key: now for step in ahead})
         return Ahead(moment, moment.surfaces, starts, now)
     done: list[Event] = []

@@ -39,7 +39,7 @@ from datetime import datetime
 from .facts import Event
 from .stateline import StateLine
 from .terms import BACK, FRONT, face_of
-from .triggers import Row, SurfaceAct, is_mirrored
+from .triggers import Row, SurfaceAct, home_face, is_mirrored
 
 
 @dataclass(slots=True)
@@ -124,6 +124,20 @@ def acts_on(event: Event, row: Row, *, two_sided: bool) -> str:
     if not is_mirrored(two_sided=two_sided, face=event.face):
         return row.act_face
     return FRONT if row.act_face == BACK else BACK
+
+
+def worked_face(row: Row, face: str, *, two_sided: bool) -> str:
+    """The face that a step is really done to; ``face`` is the one its record names.
+
+    A lining, a facing or a board lies where its row says, whatever the record names. On a
+    two-sided object the record names the face that the row's F columns speak of.
+    """
+    if not two_sided:
+        return row.act_face if row.act is not None else face
+    own = home_face(row)
+    if face != BACK:
+        return own
+    return FRONT if own == BACK else BACK
 
 
 def follow(line: StateLine, layers: Iterable[str], *, two_sided: bool) -> SurfaceLine:

@@ -194,6 +194,22 @@ class TriggerTable:
         return effect
 
 
+def home_face(row: Row) -> str:
+    """The face that a kind of step is done to: where it changes surfaces, else where it does most.
+
+    A step that does as much to one as to the other counts as one of the front.
+    """
+    if row.act is not None:
+        return row.act_face
+
+    def weight(face: str) -> tuple[int, int]:
+        cells = [cell for column, cell in row.cells.items() if column.endswith(f"-{face}")]
+        strong = sum(cell in (Effect.OUT, Effect.HIDDEN, Effect.NEW, None) for cell in cells)
+        return strong, sum(cell is not Effect.VALID for cell in cells)
+
+    return BACK if weight(BACK) > weight(FRONT) else FRONT
+
+
 Tables = Mapping[int, TriggerTable]
 
 

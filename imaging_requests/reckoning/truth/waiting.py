@@ -86,6 +86,11 @@ def say_missing(missing: Missing, speech: Speech) -> str:
     if missing.lost:
         anchors = ", ".join(name_anchor(each.view.anchor, speech) for each in missing.lost)
         text += f" It is lost {anchors}, but this one is still possible and would do."
+    if missing.bared_by is not None:
+        doing = "under way" if missing.bared_by.started_at is not None else "still to be done"
+        text += f" It comes to light with “{speech.event(missing.bared_by)}”, which is {doing}."
+    if missing.status.status is Status.WAIVED:
+        return f"{text} It is waived with one signature; as a last look it needs a second one."
     if missing.is_last_look:
         text += " It can never be made again afterwards; a waiver needs conservator and lead."
     return text

@@ -41,6 +41,9 @@ class Waiver(models.Model):
         on_delete=models.PROTECT,
         related_name="waivers_co_signed",
     )
+    co_signed_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the second signature came later than the first."
+    )
     is_last_look = models.BooleanField(default=False)
     granted_at = models.DateTimeField(default=timezone.now)
     recorded_at = models.DateTimeField(default=timezone.now)
@@ -58,6 +61,11 @@ class Waiver(models.Model):
                 condition=Q(is_last_look=False)
                 | (Q(co_signed_by__isnull=False) & ~Q(co_signed_by=F("granted_by"))),
                 name="last_look_waiver_has_two_people",
+            ),
+            models.CheckConstraint(
+                condition=Q(co_signed_at=None)
+                | Q(co_signed_by__isnull=False, co_signed_at__gte=F("granted_at")),
+                name="later_signature_has_a_name",
             ),
             models.UniqueConstraint(
                 fields=("owed_view",), condition=Q(ended_at=None), name="one_waiver_in_force"

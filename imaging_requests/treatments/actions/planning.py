@@ -20,10 +20,17 @@ from imaging_requests.treatments.models import Intervention, InterventionState
 from imaging_requests.treatments.rules_steps import FaceSize
 
 
-def demand_sound(step: Intervention, *, now: datetime) -> None:
-    """Refuse a plan of a step that says too little, too much, or what cannot be."""
+def demand_sound(step: Intervention, *, now: datetime, face: str | None) -> None:
+    """Refuse a plan of a step that says too little, too much, or what cannot be.
+
+    `face` is what was said of the treated face; empty leaves it to the kind of step, None says
+    nothing of it, and then the front of an object with two painted faces is meant.
+    """
     row = _known_row(step.type_row, now)
     facts = facts_now(step.object_id, now)
+    two_sided = facts is not None and facts.painted_faces == "FB"
+    said = face if face is not None or not two_sided else step.face
+    step.face = rules_steps.settled_face(row, said or "", two_sided=two_sided)
     rules_steps.demand_direction(row, step.direction)
     size = _face_size(facts, limits_at(now))
     rules_steps.demand_area(step.area_cm2, step.area_percent, face=step.face, size=size)

@@ -145,7 +145,7 @@ def add_intervention(
         recorded_at=now,
         **_known(values),
     )
-    demand_sound(step, now=now)
+    demand_sound(step, now=now, face=values.get("face"))
     step.save(force_insert=True)
     save_row(treatment, fields=["state"])
     audit.record(
@@ -181,18 +181,19 @@ def edit_intervention(
             code="treatments.step_has_begun",
             next_step="Correct its times if they are wrong.",
         )
-    before = values_of(step, wanted)
+    before = values_of(step, [*wanted, "face"])
     for name, value in wanted.items():
         setattr(step, name, value)
-    demand_sound(step, now=now)
-    save_row(step, fields=list(wanted))
+    is_other_kind = "type_row" in wanted and "face" not in wanted
+    demand_sound(step, now=now, face=None if is_other_kind else step.face)
+    save_row(step, fields=[*{*wanted, "face"}])
     audit.record(
         "treatments.step_changed",
         actor=actor,
         subject=step,
         object_id=step.object_id,
         before=before,
-        after=values_of(step, wanted),
+        after=values_of(step, [*wanted, "face"]),
         now=now,
     )
     mark_stale({step.object_id}, "treatments.step_changed")

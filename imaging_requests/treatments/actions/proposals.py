@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from imaging_requests.people import audit
 from imaging_requests.people.actions import tell
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import demand
@@ -25,9 +26,14 @@ from imaging_requests.treatments.actions.records import (
     page_of,
     set_times,
 )
-from imaging_requests.treatments.models import Intervention, TimesProposal, Treatment
+from imaging_requests.treatments.models import (
+    EmergencyOverride,
+    Intervention,
+    TimesProposal,
+    Treatment,
+)
 from imaging_requests.treatments.policies import COUNTERSIGN_TIMES, TREAT
-from imaging_requests.treatments.rules import Act, NewCase
+from imaging_requests.treatments.rules import Act, GateAnswer, NewCase
 
 TIMES = ("state", "started_at", "finished_at")
 State = TimesProposal.State
@@ -106,10 +112,15 @@ def countersign_times(
     actor: User,
     proposal_id: int,
     read_version: int,
+    gate: GateAnswer | None,
     cases: Sequence[NewCase] = (),
     now: datetime | None = None,
 ) -> Intervention:
     """Put proposed times into force; what was recorded before stays on record.
+
+    A start moved to a time at which the gate was shut is the truth all the same: it stands as a
+    start against a shut gate, and the two who sign it are the two who answer for it. `gate` is
+    the answer for the new start; None if the start stays.
 
     `cases` are all questions the step raises with its corrected times: new ones are asked, open
     ones that no longer arise are put away, decided ones stay decided.
@@ -125,6 +136,10 @@ def countersign_times(
             code="treatments.proposal_stale",
             next_step="Decline the proposal; the conservator looks at the step and proposes anew.",
         )
+    if proposal.started_at != step.started_at:
+        if gate is None:
+            raise TypeError("A start that moves needs the gate's answer.")
+        rules.demand_asked(gate, intervention_id=step.pk, at=proposal.started_at)
     before = Before(step)
     new = _corrected(step, treatment.state, proposal.started_at, proposal.finished_at, now=now)
     step.state, treatment.state = new
@@ -140,11 +155,14 @@ def countersign_times(
         now=now,
         after={"proposal": proposal.pk, "proposed_by": proposal.proposed_by_id},
     )
+    if gate is not None and not gate.is_open:
+        treatment.is_emergency = True
+        _keep_missed(step, proposal, gate, actor=actor, now=now)
     if step.finished_at is not None:
         ask_cases(
             step, cases, assigned_to=treatment.conservator, actor=actor, now=now, is_complete=True
         )
-    save_row(treatment, fields=["state"])
+    save_row(treatment, fields=["state", "is_emergency"])
     tell(
         [proposal.proposed_by],
         f"{actor.name} countersigned the corrected times of {step}; they are in force.",
@@ -152,6 +170,46 @@ def countersign_times(
         now=now,
     )
     return step
+
+
+def _keep_missed(
+    step: Intervention, proposal: TimesProposal, gate: GateAnswer, *, actor: User, now: datetime
+) -> None:
+    """Keep what was not accepted at the corrected start, and tell those who answer for it."""
+    override = EmergencyOverride.objects.filter(intervention=step).first()
+    known = [] if override is None else list(override.lost_views)
+    missed = list(dict.fromkeys([*known, *gate.missing]))
+    if override is None:
+        override = EmergencyOverride.objects.create(
+            intervention=step,
+            conservator=proposal.proposed_by,
+            witness=actor,
+            witnessed_at=now,
+            reason=proposal.reason,
+            lost_views=missed,
+            recorded_at=now,
+        )
+    else:
+        override.lost_views = missed
+        override.save(update_fields=["lost_views"])
+    audit.record(
+        "treatments.start_missed_views",
+        actor=actor,
+        subject=override,
+        object_id=step.object_id,
+        before={"lost_views": known},
+        after={"lost_views": missed, "proposal": proposal.pk},
+        reason=proposal.reason,
+        valid_at=proposal.started_at,
+        now=now,
+    )
+    tell(
+        [proposal.proposed_by, *holders(Role.LEAD, Role.HEAD)],
+        f"The start of {step} was corrected to {studio_time(proposal.started_at):%-d %b %Y, %H:%M}"
+        f", when its gate was shut. Not accepted before it: {rules.listed(gate.missing)}.",
+        page_of(step.treatment),
+        now=now,
+    )
 
 
 @transaction.atomic

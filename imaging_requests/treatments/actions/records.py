@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
+from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject
+from imaging_requests.collection.queries import facts_now
 from imaging_requests.collection.stale import mark_stale
 from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User, Versioned
 from imaging_requests.people.versions import lock_row, save_row
+from imaging_requests.protocols.queries import trigger_tables
+from imaging_requests.reckoning.truth.surfaces import worked_face
 from imaging_requests.treatments import rules
 from imaging_requests.treatments.models import (
     Intervention,
@@ -120,8 +124,9 @@ def demand_alone(step: Intervention) -> None:
         .exclude(pk=step.pk)
         .select_related("treatment")
     )
-    spans = [span for span in map(_span, others) if span is not None]
-    mine = _span(step)
+    face_of = _faces(step)
+    spans = [span for each in others if (span := _span(each, face_of(each))) is not None]
+    mine = _span(step, face_of(step))
     if mine is not None:
         rules.demand_alone(mine, spans)
 
@@ -137,10 +142,25 @@ def set_times(
     demand_alone(step)
 
 
-def _span(step: Intervention) -> Span | None:
+def _faces(step: Intervention) -> Callable[[Intervention], str]:
+    """Return how to tell the face that a step of this object is really done to."""
+    facts = facts_now(step.object_id, timezone.now())
+    two_sided = facts is not None and facts.painted_faces == "FB"
+    rows = {
+        number: row for table in trigger_tables().values() for number, row in table.rows.items()
+    }
+
+    def face_of(each: Intervention) -> str:
+        row = rows.get(each.type_row)
+        return each.face if row is None else worked_face(row, each.face, two_sided=two_sided)
+
+    return face_of
+
+
+def _span(step: Intervention, face: str) -> Span | None:
     if step.started_at is None:
         return None
-    return Span(str(step), step.face, step.started_at, step.finished_at, step.combined)
+    return Span(str(step), face, step.started_at, step.finished_at, step.combined)
 
 
 def page_of(treatment: Treatment) -> str:
