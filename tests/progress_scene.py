@@ -69,6 +69,7 @@ def picture(
     by: User,
     state: str = DeliverableState.ACCEPTED,
     frames: Iterable[Frame] = (),
+    accepted_after: timedelta = timedelta(days=1),
 ) -> Deliverable:
     """A complete picture of a view, captured at an instant and reviewed the next day."""
     made = factory.deliverable(
@@ -85,7 +86,7 @@ def picture(
         frames=frames,
     )
     if state == DeliverableState.ACCEPTED:
-        made.reviews.create(verdict="accepted", by=by, recorded_at=at + timedelta(days=1))
+        made.reviews.create(verdict="accepted", by=by, recorded_at=at + accepted_after)
     return made
 
 

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from imaging_requests.collection.models import CollectionObject, Entry
-from imaging_requests.people.errors import DomainError
+from imaging_requests.people.errors import DomainError, NotAllowed
 from imaging_requests.people.policies import READ, requires
 from imaging_requests.people.requests import signed_in, whole_number
 from imaging_requests.requesting import actions, queries
@@ -154,6 +154,8 @@ def refuse(request: HttpRequest, pk: int) -> HttpResponse:
                 read_version=form.cleaned_data["read_version"] or 0,
                 answer=form.cleaned_data["words"],
             )
+        except NotAllowed:
+            raise
         except DomainError as error:
             add_refusal(form, error)
         else:

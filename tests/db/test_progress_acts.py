@@ -11,11 +11,17 @@ import pytest
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Review
 from imaging_requests.people.errors import DomainError, StaleWrite
-from imaging_requests.people.models import AuditEvent, User
-from imaging_requests.progress import acts
+from imaging_requests.people.models import AuditEvent, Notice, User
+from imaging_requests.progress import acts, acts_times
+from imaging_requests.progress.emergencies import emergency_words
 from imaging_requests.progress.models import EntryStatus, ViewStatus
 from imaging_requests.progress.settle import settle, verify
-from imaging_requests.treatments.models import DecisionCase, Intervention, Treatment
+from imaging_requests.treatments.models import (
+    DecisionCase,
+    EmergencyOverride,
+    Intervention,
+    Treatment,
+)
 from imaging_requests.treatments.rules import EmergencyStart
 from tests import factory
 
@@ -252,3 +258,70 @@ def test_a_late_entry_lists_the_pictures_whose_meaning_changes(scene: Scene) -> 
     )
     assert len(sentences) == 1
     assert sentences[0].startswith("UV of the front, captured on 16 Apr 2026")
+
+
+def corrected(scene: Scene, step: Intervention, started_at: datetime) -> Intervention:
+    """The conservator proposes another start, the lead countersigns it."""
+    step.refresh_from_db()
+    proposal = acts_times.propose_step_times(
+        actor=scene.conservator,
+        intervention_id=step.pk,
+        read_version=step.row_version,
+        started_at=started_at,
+        finished_at=step.finished_at,
+        reason="The diary of the workshop says so.",
+        now=NOW,
+    )
+    assert any("At that time the gate was shut" in said for said in proposal.changes)
+    return acts_times.countersign_step_times(
+        actor=scene.lead, proposal_id=proposal.pk, read_version=1, now=NOW
+    )
+
+
+def before_treatment(scene: Scene) -> dict[str, str]:
+    settle([scene.object.pk], now=NOW)
+    rows = ViewStatus.objects.filter(object=scene.object, owed_view__anchor="BT").values_list(
+        "owed_view__technique", "owed_view__variant", "status"
+    )
+    return {"-".join(part for part in row[:2] if part): row[2] for row in rows}
+
+
+def test_a_start_corrected_to_a_time_with_a_shut_gate_keeps_what_it_missed(scene: Scene) -> None:
+    for technique, variant in FRONT:
+        accept(scene, technique, variant, at=NOW - timedelta(days=3))
+    step = start(scene, at=NOW - timedelta(days=1))
+    assert set(before_treatment(scene).values()) == {"accepted"}
+    corrected(scene, step, NOW - timedelta(days=9))
+    assert set(before_treatment(scene).values()) == {"lost"}, "relief too: it was taken afterwards"
+    override = step.override
+    assert (override.conservator, override.witness) == (scene.conservator, scene.lead)
+    assert len(override.lost_views) == len(FRONT)
+    assert Treatment.objects.get(pk=scene.treatment.pk).is_emergency is True
+    said = emergency_words(override, NOW).known
+    assert said[0].startswith(
+        "Its start was corrected by Runa to a time at which the gate was shut"
+    )
+    assert any(sentence.startswith("Not accepted before it began: visible") for sentence in said)
+    told = "\n".join(Notice.objects.filter(user=scene.lead).values_list("text", flat=True))
+    assert "when its gate was shut. Not accepted before it: visible" in told
+    assert verify([scene.object.pk], now=NOW) == []
+
+
+def test_a_start_corrected_while_the_gate_stood_open_is_no_emergency(scene: Scene) -> None:
+    for technique, variant in FRONT:
+        accept(scene, technique, variant, at=NOW - timedelta(days=9))
+    step = start(scene, at=NOW - timedelta(days=1))
+    proposal = acts_times.propose_step_times(
+        actor=scene.conservator,
+        intervention_id=step.pk,
+        read_version=step.row_version,
+        started_at=NOW - timedelta(days=2),
+        finished_at=None,
+        reason="The diary of the workshop says so.",
+        now=NOW,
+    )
+    acts_times.countersign_step_times(
+        actor=scene.lead, proposal_id=proposal.pk, read_version=1, now=NOW
+    )
+    assert not EmergencyOverride.objects.exists()
+    assert set(before_treatment(scene).values()) == {"accepted"}

@@ -46,6 +46,7 @@ def gate_missing(history, table, event, scope, t, u):
             continue
         two = any(is_last_look for _, is_last_look in asked)
         anchors_of_all = [anchor for anchors, _ in asked for anchor in anchors]
+        anchors_of_all += window_it_is_seen_in(line, every, path, starts[event["key"]])
         if any(is_given_up(history, table, line, anchor, two, t, u) for anchor in anchors_of_all):
             continue
         unmet = [
@@ -167,13 +168,19 @@ def asked_own(history, table, event, plan, line, every, starts, path, t):
         before = make_anchor("BT", treatment=event["treatment"], phase=event["phase"])
         asked.append(([before, *during], True))
     if cell_at(history, table, event, line, every[start]) == "H":
-        first = start
-        while first > 0 and is_seen(every[first - 1], line["surface"]):
-            first -= 1
-        window = None if first == 0 else path[first - 1]["key"]
-        anchor = make_anchor("WIN", surface=line["surface"], window=window)
-        asked.append(([anchor], as_of is not None))
+        asked.append((window_it_is_seen_in(line, every, path, start), as_of is not None))
     return asked
+
+
+def window_it_is_seen_in(line, every, path, start):
+    """The anchor of the time in which a surface can be seen when the step starts, if it can."""
+    if line["surface"][0] in "ET" or not is_seen(every[start], line["surface"]):
+        return []
+    first = start
+    while first > 0 and is_seen(every[first - 1], line["surface"]):
+        first -= 1
+    window = None if first == 0 else path[first - 1]["key"]
+    return [make_anchor("WIN", surface=line["surface"], window=window)]
 
 
 def steps_done(plan, t):

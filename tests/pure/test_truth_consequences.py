@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from imaging_requests.reckoning.truth.changes import meaning_changes, preview
+from imaging_requests.reckoning.truth.changes import meaning_changes, preview, preview_each
 from imaging_requests.reckoning.truth.decisions import (
     cases,
     cases_after,
@@ -342,6 +342,22 @@ def test_a_preview_of_taking_a_lining_off_asks_about_the_old_pictures_of_the_bac
         ("B.1", Effect.ASK_OUT)
     ]
     assert shown.gone == ("B.2",)
+
+
+def test_each_step_of_a_relining_is_read_with_those_before_it_done() -> None:
+    story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
+    story.owe("VF-B", anchor=Anchor.in_window("B.1", opened_by="off"))
+    story.picture("VF-B", "2026-01-01", surface="B.2")
+    for number, (row, key) in enumerate(((12, "off"), (13, "clean"), (11, "on")), start=1):
+        story.step(row, step=number, key=key)
+    moment = story.at(NOW)
+    off, clean, lining = preview_each(moment, moment.events)
+    assert (off.gone, off.appeared, off.hidden) == (("B.2",), ("B.1",), ())
+    assert [(bared.surface, bared.hidden_by.key) for bared in off.bared] == [("B.1", "on")]
+    assert (clean.gone, clean.hidden, clean.pictures) == ((), (), ())
+    assert [(line.view.surface, line.effect) for line in clean.unmade] == [("B.1", Effect.OUT)]
+    assert (lining.hidden, lining.appeared, lining.bared) == (("B.1",), ("B.3",), ())
+    assert off.unmade == (), "what it brings to light it does not make untrue"
 
 
 def test_a_picture_sent_back_is_no_part_of_a_preview() -> None:

@@ -340,3 +340,88 @@ def test_a_table_that_left_out_the_row_of_a_step_does_not_judge_it() -> None:
     published = ((day("2026-01-01"), 1), (day("2026-04-10"), 2))
     moment = look(replace(story.case(), published=published), tables, t=day(NOW), u=day(NOW))
     assert [event.table_version for event in moment.events] == [1]
+
+
+def lined_back(scope: tuple[str, ...] = ("VF-B", "RK-B-L", "UV-B", "IR-B")) -> Story:
+    """A lined painting; its documentation asks for the back before, and while it is bare."""
+    story = Story(layers=("F.1", "B.1", "B.2", "E.1", "T.1"))
+    story.owe(*scope, surface="B.2", anchor=Anchor.before("T"), prefix="BT ")
+    story.owe(*scope, surface="B.1", anchor=Anchor.in_window("B.1", opened_by="off"), prefix="WIN ")
+    return story
+
+
+def test_a_step_behind_a_lining_that_is_coming_off_waits_for_the_bared_back() -> None:
+    story = lined_back()
+    story.picture("VF-B", "2026-03-01", surface="B.2")
+    off = story.step(12, started="2026-04-10", step=1, key="off", label="lining removed")
+    residue = story.step(13, step=2)
+    answer = ask(story, residue)
+    assert answer.state is GateState.SHUT, "the back of the lining is not what it will work on"
+    assert missing(answer) == {"VF-B.1"}
+    (found,) = answer.missing
+    assert found.status.status is Status.BLOCKED
+    assert found.bared_by is not None
+    assert "It comes to light with “lining removed”, which is under way." in say_missing(
+        found, SPEECH
+    )
+    assert found.waivable_key == "WIN VF-B"
+    story.correct(off, "2026-04-12", ended_at=day("2026-04-12"))
+    assert missing(ask(story, residue)) == {"VF-B.1"}
+    story.picture("VF-B", "2026-04-13", surface="B.1")
+    assert ask(story, residue).state is GateState.OPEN
+
+
+def test_a_step_that_is_taken_before_its_turn_waits_for_what_the_steps_before_it_bare() -> None:
+    story = lined_back()
+    story.step(12, step=1, key="off")
+    residue = story.step(13, step=2)
+    story.picture("VF-B", "2026-03-01", surface="B.2")
+    assert missing(ask(story, residue)) == {"VF-B.1"}
+
+
+def test_the_first_step_of_a_relining_asks_nothing_of_steps_that_come_when_its_back_is_gone() -> (
+    None
+):
+    story = lined_back()
+    first = story.step(12, step=1, key="off")
+    story.step(13, step=2)
+    story.step(11, step=3)
+    answer = ask(story, first)
+    assert missing(answer) == {"VF-B.2"}
+    assert [step.row for step in answer.missing[0].steps] == [12]
+
+
+def test_a_view_is_listed_once_and_what_is_signed_by_two_opens_the_gate() -> None:
+    story = lined_back()
+    story.step(12, "2026-04-02", step=1, key="off")
+    story.step(13, "2026-04-04", step=2)
+    lining = story.step(11, step=3)
+    answer = ask(story, lining)
+    assert len(answer.missing) == 4
+    assert missing(answer) == {"VF-B.1", "RK-B.1-L", "UV-B.1", "IR-B.1"}
+    assert all(found.is_last_look for found in answer.missing)
+    assert {found.waivable_key for found in answer.missing} == {
+        "WIN VF-B",
+        "WIN RK-B-L",
+        "WIN UV-B",
+        "WIN IR-B",
+    }
+    lost = {each.view.anchor for found in answer.missing for each in found.lost}
+    assert Anchor.before("T") not in lost, "it could not be seen before treatment"
+    for found in answer.missing:
+        story.waive(found.waivable_key, "2026-04-05", lead="Signe")
+    answer = ask(story, lining)
+    assert len(answer.missing) == 4, "a last look needs two names"
+    assert say_missing(answer.missing[0], SPEECH).endswith(
+        "It is waived with one signature; as a last look it needs a second one."
+    )
+    for found in answer.missing:
+        story.waive(found.waivable_key, "2026-04-06", lead="Signe", conservator="Runa")
+    assert ask(story, lining).state is GateState.OPEN
+
+
+def test_retouching_waits_for_the_cleaned_state_while_the_cleaning_is_under_way() -> None:
+    story = canvas()
+    story.picture("IR-F", "2026-02-01")
+    story.step(3, started="2026-04-10", step=1)
+    assert missing(ask(story, story.step(6, step=2))) == {"IR-F.1"}

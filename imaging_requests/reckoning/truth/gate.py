@@ -37,7 +37,7 @@ from .facts import Event, ObjectCase, Override, OwedView, Waiver
 from .moment import Moment, is_running
 from .stateline import steps_of
 from .status import ViewStatus, has_lapsed, judge
-from .terms import Anchor, AnchorKind, Effect, Status
+from .terms import EDGES, THROUGH, Anchor, AnchorKind, Effect, Status, face_of
 
 
 class GateState(StrEnum):
@@ -68,7 +68,8 @@ class Missing:
     steps that need it; ``is_last_look``: it can never be made again, a waiver needs two people.
     Where several anchors would serve, ``status`` is of the best that is still possible and ``lost``
     are those of the others that no picture can meet any more. ``stand_in`` is the key of the view
-    owed as the object is now, whose picture would meet this one too; empty if there is none.
+    owed as the object is now, or while the surface is bare, whose picture would meet this one too;
+    empty if there is none.
     ``others`` are the keys of further views in force that stand for the same; ``bared_by`` is the
     step not done yet that brings the surface to light.
     """
@@ -302,15 +303,17 @@ def _after(plan: _Plan) -> list[Anchor]:
 def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None]:
     """One line's status for everything that is asked of it, and what it lacks.
 
-    A line is given up as a whole: a waiver of the view as of one of its states, with the
-    signatures that the line needs, stands for all of them.
+    A line is given up as a whole: a waiver of the view as of one of its states, or of the time in
+    which the surface can be seen, with the signatures that the line needs, stands for all of them.
     """
     moment, line = plan.moment, needs[0].line
     is_last_look = any(need.is_last_look for need in needs)
     found = [
         [judge(moment, _view(moment, line, anchor)) for anchor in need.anchors] for need in needs
     ]
-    for status in (each for statuses in found for each in statuses):
+    window = _in_its_window(plan, line)
+    standing = [each for statuses in found for each in statuses] + window
+    for status in standing:
         if status.status is Status.WAIVED and _is_met(moment, status, is_last_look):
             return status, None
     best = [_best(moment, need, statuses) for need, statuses in zip(needs, found, strict=True)]
@@ -323,7 +326,7 @@ def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None
         return best[0], None
     asked = [best[number] for number in unmet]
     status = min(asked, key=lambda each: (_far(each), not each.view.key))
-    rivals = [each for statuses in found for each in statuses if each is not status]
+    rivals = [each for each in standing if each is not status]
     steps = {step.key: step for number in unmet for step in needs[number].steps}
     return status, Missing(
         line,
@@ -332,10 +335,20 @@ def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None
         is_last_look,
         next((needs[number].note for number in unmet if needs[number].note), ""),
         tuple(each for each in rivals if each.status is Status.LOST and _was_seen(moment, each)),
-        _stand_in(moment, line, status),
+        _stand_in(moment, line, status, window),
         tuple(dict.fromkeys(each.view.key for each in rivals if each.view.key)),
         _bared_by(plan, line),
     )
+
+
+def _in_its_window(plan: _Plan, line: ScopeLine) -> list[ViewStatus]:
+    """How the view stands that is owed while a bared surface can be seen, if one is owed."""
+    span = plan.ahead.seen_at(plan.event, line.surface)
+    if span is None or face_of(line.surface) in (EDGES, THROUGH):
+        return []
+    anchor = Anchor.in_window(line.surface, opened_by=span.opened_by)
+    view = _view(plan.moment, line, anchor)
+    return [judge(plan.moment, view)] if view.key else []
 
 
 def _best(moment: Moment, need: _Need, found: list[ViewStatus]) -> ViewStatus:
@@ -361,9 +374,13 @@ def _was_seen(moment: Moment, status: ViewStatus) -> bool:
     )
 
 
-def _stand_in(moment: Moment, line: ScopeLine, status: ViewStatus) -> str:
+def _stand_in(moment: Moment, line: ScopeLine, status: ViewStatus, window: list[ViewStatus]) -> str:
+    """The key of a view in force that would do: owed while the surface is bare, or as it is now."""
     if status.status is Status.LOST or status.view.key:
         return ""
+    for bare in window:
+        if bare.status is not Status.LOST:
+            return bare.view.key
     wanted = (line.surface, line.technique, line.variant)
     present = (
         view.key
