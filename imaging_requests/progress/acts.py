@@ -274,7 +274,7 @@ def correction_sentences(
         f"captured on {speech.day(picture.captured_at)}, {turn}"
         for picture in since
     ]
-    if is_correction and started_at != step.started_at:
+    if is_correction and started_at is not None and started_at != step.started_at:
         sentences += shut_then(step, started_at=started_at, now=now, speech=speech)
     if is_correction:
         sentences += [
