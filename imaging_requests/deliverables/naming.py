@@ -92,6 +92,28 @@ def _tail(master: Master, *, has_id: bool) -> str:
     return f"{'_'.join(parts)}_master.{master.extension.lstrip('.').lower()}"
 
 
+def joined_name(
+    *,
+    number: str,
+    surface: str,
+    technique: str,
+    variant: str,
+    captured_on: date,
+    version: int,
+    role: str,
+) -> str:
+    """Return the name under which a joined picture is taken.
+
+    >>> joined_name(number="AR 0052", surface="T", technique="XR", variant="",
+    ...     captured_on=date(2025, 11, 20), version=2, role="inverted")
+    'AR-0052_T_XR_20251120_v02_inverted.tif'
+    """
+    view = f"{technique}-{cleaned(variant)}" if variant else technique
+    face = surface.replace(".", "")
+    tail = f"_{face}_{view}_{captured_on:%Y%m%d}_v{version:02}_{role}.tif"
+    return cleaned(number)[: LONGEST - len(tail)] + tail
+
+
 def manifest_text(manifest: Mapping[str, Any]) -> str:
     """Return the one text of a manifest, the same wherever it is written."""
     return json.dumps(manifest, sort_keys=True, ensure_ascii=False, separators=(",", ":"))

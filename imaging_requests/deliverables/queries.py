@@ -32,7 +32,7 @@ from imaging_requests.intake.models import (
     Job,
     JobState,
 )
-from imaging_requests.intake.sheets import exif_of, expected_spots, grid_of
+from imaging_requests.intake.sheets import RECOGNITION, exif_of, expected_spots, grid_of
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import AuditEvent
 from imaging_requests.protocols.queries import studio_settings_in_force
@@ -188,9 +188,11 @@ def checks_of(rows: Iterable[Deliverable]) -> dict[int, list[FileCheck]]:
 
 
 def failures(row: Deliverable) -> list[str]:
-    """Return everything that failed on a picture, in sentences."""
-    failed = [c.sentence for c in checks_of([row]).get(row.pk, ()) if c.verdict == Verdict.FAIL]
-    return [*row.faults, *failed]
+    """Return everything that failed on a picture, in sentences; another object before all else."""
+    failed = [c for c in checks_of([row]).get(row.pk, ()) if c.verdict == Verdict.FAIL]
+    others = [check.sentence for check in failed if check.rule == RECOGNITION]
+    rest = [check.sentence for check in failed if check.rule != RECOGNITION]
+    return [*dict.fromkeys(others), *row.faults, *rest]
 
 
 def reviews_of_month(now: datetime) -> tuple[int, int]:

@@ -10,11 +10,21 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from imaging_requests.deliverables import actions, joining, pages, pages_plates, policies, shown
+from imaging_requests.deliverables import (
+    actions,
+    joining,
+    pages,
+    pages_plates,
+    policies,
+    queries,
+    shown,
+)
 from imaging_requests.deliverables.forms import PlateMapForm, VersionForm
 from imaging_requests.deliverables.joined import EXTENSION, file_of
 from imaging_requests.deliverables.models import Deliverable, DeliverableState, Join
+from imaging_requests.deliverables.naming import joined_name
 from imaging_requests.intake import hidden, store
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.policies import demand, requires
 from imaging_requests.people.requests import signed_in
@@ -115,11 +125,23 @@ def joined(request: HttpRequest, pk: int, kind: str) -> HttpResponseBase:
         path.open("rb"),
         content_type="image/tiff" if is_file else "image/jpeg",
         as_attachment=is_file,
-        filename=f"{row.technique}-{row.face}-{kind}.tif" if is_file else "",
+        filename=_name_of(row, kind) if is_file else "",
     )
     answer["ETag"] = f'"{made.recipe[:32]}-{kind}"'
     answer["Cache-Control"] = "private, no-cache"
     return answer
+
+
+def _name_of(row: Deliverable, kind: str) -> str:
+    return joined_name(
+        number=queries.number_of(row),
+        surface=row.surface,
+        technique=row.technique,
+        variant=row.variant,
+        captured_on=studio_time(row.captured_at).date(),
+        version=row.version,
+        role="joined" if kind == pages_plates.MASTER else kind,
+    )
 
 
 def _path_of(made: Join, kind: str) -> Path | None:

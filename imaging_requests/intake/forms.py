@@ -225,7 +225,7 @@ class SortingForm(SpokenForm):
 
     def _ask_for_times(self) -> None:
         self.fields["first_taken"] = forms.DateTimeField(
-            label="The first ticked without a time was taken at",
+            label="First ticked without a time taken at",
             required=False,
             input_formats=INSTANT_FORMATS,
             validators=[demand_reckonable],
@@ -233,7 +233,7 @@ class SortingForm(SpokenForm):
             error_messages={"invalid": "Write the time as 2026-04-16 09:12, studio time."},
         )
         self.fields["interval_s"] = forms.IntegerField(
-            label="and each one after it, so many seconds later",
+            label="each next, seconds later",
             required=False,
             min_value=0,
             max_value=LONGEST_INTERVAL_S,

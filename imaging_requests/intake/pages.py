@@ -108,6 +108,7 @@ class DropView:
     poll_s: int
     waiting: int
     strangers: int
+    other_object: str
     may_ask_again: bool
 
 
@@ -138,6 +139,7 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
         poll_s=_poll_s(drop),
         waiting=waiting,
         strangers=strangers,
+        other_object=_other_object_words(queries.of_another_object(drop.pk)),
         may_ask_again=may(user, ASK_AGAIN),
     )
 
@@ -173,6 +175,17 @@ def _drop_answer(drop: Drop, count: DropCount, waiting: int) -> str:
     if waiting:
         parts.append(f"{number_of(waiting, 'frame')} on the sorting table")
     return f"{drop}: {', '.join(parts)}"
+
+
+def _other_object_words(number: int) -> str:
+    if not number:
+        return ""
+    what = "file looks" if number == 1 else "files look"
+    return (
+        f"{number:,} {what} like another object than the one asked for. Each says which below. If "
+        "it is so, take it back and place it where it belongs, and shoot this object before it "
+        "leaves."
+    )
 
 
 def _file_row(

@@ -33,7 +33,7 @@ from imaging_requests.intake.models import (
     SortingStep,
 )
 from imaging_requests.intake.rules import UNDER_WAY, DropCount
-from imaging_requests.intake.sheets import WHOLE, LineSheet, line_sheets, spot_of
+from imaging_requests.intake.sheets import RECOGNITION, WHOLE, LineSheet, line_sheets, spot_of
 from imaging_requests.intake.words import gap_words, name_order
 from imaging_requests.people.models import AuditEvent
 
@@ -98,6 +98,12 @@ def waiting_of(drop: Drop) -> tuple[int, int]:
         .aggregate(all=Count("pk"), without=Count("pk", filter=Q(proposal=[])))
     )
     return found["all"], 0 if drop.shot_line_id is not None else found["without"]
+
+
+def of_another_object(drop_id: int) -> int:
+    """How many frames of a drop show another object than that of their shot line, by their look."""
+    failed = FileCheck.objects.filter(rule=RECOGNITION, verdict=FileCheck.Verdict.FAIL)
+    return failed.filter(frame__in=frames_of(drop_id)).values("frame").distinct().count()
 
 
 def count_of(drop_id: int) -> DropCount:

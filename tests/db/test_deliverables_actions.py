@@ -608,3 +608,14 @@ def test_a_picture_in_time_stays_for_the_state_before(
     line = factory.shot_line(factory.session(by=amaro), obj, meets=[before])
     accept(handed_in(line, amaro), signe)
     assert list(line.owed_views.all()) == [before]
+
+
+def test_another_object_is_said_before_every_other_failure(
+    line: ShotLine, amaro: User, signe: User
+) -> None:
+    row = handed_in(line, amaro)
+    frame = line.frames.first()
+    factory.check(frame, "fail", "C1", sentence="Light reached the camera.")
+    factory.check(frame, "fail", "G12", sentence="This shows AR 0055, not AR 0070.")
+    with pytest.raises(DomainError, match=r"2 checks failed\. This shows AR 0055, not AR 0070\."):
+        accept(row, signe)

@@ -25,6 +25,7 @@ from imaging_requests.deliverables.models import Deliverable, Join, PlateMap, Re
 from imaging_requests.intake import store
 from imaging_requests.intake.jobs import Outcome, enqueue, run
 from imaging_requests.intake.models import FileCheck, Job
+from imaging_requests.people.clock import studio_time
 from imaging_requests.people.errors import DomainError, NotAllowed
 from imaging_requests.people.models import AuditEvent, Notice
 from imaging_requests.pictures.sources import identifier_of, paths_of
@@ -242,6 +243,12 @@ def test_the_pages_open_the_joined_sheet_first_and_take_the_map_by_a_plain_form(
     assert "Plate map" in page
     small: Any = browser.get(reverse("deliverables:joined", args=[row.pk, "1024"]))
     assert b"".join(small.streaming_content)[:2] == b"\xff\xd8"
+    for kind, role in (("master", "joined"), ("inverted", "inverted")):
+        whole: Any = browser.get(reverse("deliverables:joined", args=[row.pk, kind]))
+        assert b"".join(whole.streaming_content)
+        day = f"{studio_time(row.captured_at):%Y%m%d}"
+        name = f"AR-0082_T1_XR_{day}_v01_{role}.tif"
+        assert whole["Content-Disposition"] == f'attachment; filename="{name}"'
     address = reverse("deliverables:plates", args=[row.pk])
     page = browser.get(address).content.decode()
     assert "It fits in column 2, row 2." in page

@@ -419,10 +419,10 @@ def test_pages_cost_a_fixed_number_of_queries(
     settle()
     assert Frame.objects.filter(state=FrameState.WAITING).count() == size
     for most, name, args in (
-        (28, "drop", [drop.pk]),
+        (29, "drop", [drop.pk]),
         (10, "drops", []),
         (18, "sorting_table", []),
-        (28, "drop_state", [drop.pk]),
+        (29, "drop_state", [drop.pk]),
     ):
         with django_assert_max_num_queries(most):
             page(client, name, *args)
@@ -540,3 +540,19 @@ def test_a_drop_says_what_could_not_be_told_of_the_object(
     Arrival.objects.create(drop=drop, name="A.tif", size_bytes=1, state="checked", frame=frame)
     said = page(client, "drop", drop.pk).count("Nobody compared this with AR 0118.")
     assert said == (0 if verdict == "pass" else 1)
+
+
+def test_the_head_of_a_drop_says_that_files_show_another_object(
+    client: Client, amaro: User, raking: ShotLine
+) -> None:
+    drop = open_drop(amaro, line=raking)
+    arrival = bring(drop, "A.tif", tiff(1, at=raking.session.starts_at))
+    settle()
+    address = reverse("intake:drop", args=[drop.pk])
+    assert "Another object:" not in client.get(address).content.decode()
+    factory.check(
+        frame_of(arrival), "fail", rule="G12", sentence="This shows AR 0055, not AR 0070."
+    )
+    body = client.get(address).content.decode()
+    assert "Another object:" in body
+    assert "1 file looks like another object than the one asked for." in body
