@@ -16,10 +16,11 @@ from imaging_requests.intake.decisions import WHY_WORDS
 from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
-from imaging_requests.intake.pages import number_of, picture_address
+from imaging_requests.intake.pages import picture_address
 from imaging_requests.intake.sheets import LineSheet, exif_of, line_sheets
 from imaging_requests.intake.sorting_words import exposure_words
 from imaging_requests.intake.words import ev_words
+from imaging_requests.people.counting import number_of
 
 FRAMES_PER_PAGE = 24
 LIKELY = "Likely"
