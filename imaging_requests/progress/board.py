@@ -102,7 +102,7 @@ class BoardRow(NamedTuple):
         """What was signed about the lost views, or that this is awaited."""
         if self.gap:
             return f"“{Truncator(self.gap).chars(GAP_CHARACTERS)}”"
-        return "waits for a signed gap statement; the department head can move it" * bool(self.lost)
+        return "Waits for a gap statement signed by the department head." * bool(self.lost)
 
 
 def draw(template: str, context: dict[str, Any]) -> SafeString:

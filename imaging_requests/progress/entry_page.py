@@ -118,7 +118,7 @@ def entry_context(entry: Entry, *, user: User) -> dict[str, Any]:
     grouped: dict[int, list[ShownView]] = defaultdict(list)
     for view in views:
         grouped[view.object_id].append(view)
-    fallen = fallen_back(views, ids)
+    fallen = fallen_back([view for view in views if view.counts_for(entry.catalogue_id)], ids)
     pin = EntryPin.objects.filter(entry=entry, unpinned_at=None).select_related("protocol").first()
     actions = []
     if may(user, ASK):

@@ -78,7 +78,7 @@ def test_a_lost_view_waits_for_the_gap_statement_until_it_is_signed(
     assert "a gap statement is awaited" in before
     assert "Sign the gap statement" in before
     board = words(oda, "progress:board", entry.catalogue_id)
-    assert "waits for a signed gap statement; the department head can move it" in board
+    assert "Waits for a gap statement signed by the department head." in board
 
     client = Client()
     client.force_login(corvin)
