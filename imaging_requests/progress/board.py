@@ -19,10 +19,11 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import Truncator
 
 from imaging_requests.people.counting import noun_of, number_of
-from imaging_requests.people.templatetags.marks import status_legend
+from imaging_requests.people.templatetags.marks import STATUS_WORDS, mark_name, status_legend
 from imaging_requests.progress.board_order import BoardHead
 from imaging_requests.progress.columns import COLUMNS, GROUPS, OPENS
 from imaging_requests.reckoning.truth.terms import Grade
+from imaging_requests.reckoning.truth.waiting import usual_waits
 
 GRADE_WORDS = {
     Grade.FULL: "full",
@@ -129,9 +130,17 @@ def draw_board(
                 {"code": column.code, "words": column.words, "head": head}
                 for column, head in zip(COLUMNS, columns, strict=True)
             ],
+            "waits": _waits(),
             "body": mark_safe("".join(draw_row(row) for row in rows)),
         },
     )
+
+
+@lru_cache(maxsize=1)
+def _waits() -> list[tuple[str, str]]:
+    """What a view under each mark waits for, in the order of the legend."""
+    waits = {mark_name(status, STATUS_WORDS): words for status, words in usual_waits().items()}
+    return [(word, waits[name]) for name, word in STATUS_WORDS.items() if name in waits]
 
 
 @lru_cache(maxsize=1)

@@ -72,8 +72,8 @@ LABELS = {
     "pause": ("Pause the treatment", "Pause", ""),
     "resume": ("Resume the treatment", "Resume", "do"),
     "drop-treatment": ("Drop the treatment", "Drop the treatment", "stop"),
-    "reassign": ("Give it to another conservator", "Give it to this conservator", ""),
-    "hand-on": ("Give it to another conservator", "Give it to this conservator", ""),
+    "reassign": ("Give the treatment to another conservator", "Give it to this conservator", ""),
+    "hand-on": ("Give this question to another conservator", "Give it to this conservator", ""),
     "reopen": ("Reopen this decision", "Reopen it", ""),
 }
 #: Where a form about each kind of row is sent, and its act as a part of the address.

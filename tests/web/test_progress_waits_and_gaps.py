@@ -79,6 +79,7 @@ def test_a_lost_view_waits_for_the_gap_statement_until_it_is_signed(
     assert "Sign the gap statement" in before
     board = words(oda, "progress:board", entry.catalogue_id)
     assert "Waits for a gap statement signed by the department head." in board
+    assert "Undecided Waits for a decision whether the picture is still true; the" in board
 
     client = Client()
     client.force_login(corvin)

@@ -83,8 +83,8 @@ def test_the_head_gives_a_treatment_to_somebody_else_and_says_why(
 ) -> None:
     head = signed_in(factory.head())
     page = reverse("progress:treatment", args=[treatment.pk])
-    assert "Give it to another conservator" in words(head.get(page))
-    assert "Give it to another conservator" not in words(signed_in(runa).get(page))
+    assert "Give the treatment to another conservator" in words(head.get(page))
+    assert "to another conservator" not in words(signed_in(runa).get(page))
     sent = {"conservator_id": tibor.pk, "read_version": treatment.row_version, "reason": REASON}
     assert post(signed_in(runa), "treatment_reassign", treatment.pk, **sent).status_code == 403
     short = post(head, "treatment_reassign", treatment.pk, **sent | {"reason": "away"})
@@ -109,7 +109,7 @@ def test_the_head_hands_one_question_on(
     treatment: Treatment, case: DecisionCase, runa: User, tibor: User
 ) -> None:
     head = signed_in(factory.head())
-    assert "Give it to another conservator" in words(head.get(reverse("progress:decisions")))
+    assert "Give this question to another" in words(head.get(reverse("progress:decisions")))
     sent = {"conservator_id": tibor.pk, "read_version": case.row_version, "reason": REASON}
     assert post(signed_in(runa), "case_hand_on", case.pk, **sent).status_code == 403
     nobody = post(head, "case_hand_on", case.pk, **sent | {"conservator_id": ""})

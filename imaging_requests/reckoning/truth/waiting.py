@@ -61,6 +61,15 @@ def wait_of(status: ViewStatus) -> Wait | None:
     return Wait(what, who, until)
 
 
+def usual_waits() -> dict[Status, str]:
+    """What a view of each status waits for as a rule, and who can move it.
+
+    >>> usual_waits()[Status.OPEN]
+    'a place in a session; the imaging lead can move it'
+    """
+    return {status: f"{what}; {_who(who)} can move it" for status, (what, who) in _WAITS.items()}
+
+
 def say_wait(status: ViewStatus, speech: Speech) -> str:
     """``Waits for a review; the imaging lead can move it.``"""
     wait = wait_of(status)
