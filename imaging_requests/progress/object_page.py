@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
@@ -11,7 +12,6 @@ from django.utils import timezone
 from imaging_requests.collection.models import (
     CollectionObject,
     EntryObject,
-    ObjectFacts,
     ObjectNumber,
 )
 from imaging_requests.collection.policies import (
@@ -19,10 +19,12 @@ from imaging_requests.collection.policies import (
     RECORD_FACTS,
     RECORD_WHEREABOUTS,
 )
+from imaging_requests.collection.queries import facts_now
 from imaging_requests.people.counting import number_of
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import may
 from imaging_requests.pictures.pages import whose_eyes
+from imaging_requests.progress.facts_part import fact_rows
 from imaging_requests.progress.gap_words import statements_about, with_gaps
 from imaging_requests.progress.gather import gather_cases
 from imaging_requests.progress.names import speech_for
@@ -38,8 +40,6 @@ from imaging_requests.requesting.models import NotApplicable, RequestLine
 from imaging_requests.requesting.policies import ASK
 from imaging_requests.requesting.words import numbers_of, view_words
 from imaging_requests.treatments.policies import PLAN_TREATMENT, RECORD_INCIDENT
-
-YES_NO = {True: "yes", False: "no", None: "not known"}
 
 
 def object_context(thing: CollectionObject, *, user: User, address: str) -> dict[str, Any]:
@@ -76,7 +76,7 @@ def object_context(thing: CollectionObject, *, user: User, address: str) -> dict
         "missing": derived.missing_facts,
         "can_record": may(user, RECORD_FACTS),
         "can_place": may(user, RECORD_WHEREABOUTS),
-        "about": _about(thing, derived),
+        "about": _about(thing, now),
         "surfaces": surfaces_over_time(derived.moment, speech),
         "eyes": whose_eyes(thing, user, now),
         "stays": thing.stays.order_by("-since")[:4],
@@ -177,8 +177,7 @@ def _number_words(row: ObjectNumber) -> str:
     return row.number if row.in_force_to is None else f"{row.number} (until {row.in_force_to:%Y})"
 
 
-def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
-    facts = ObjectFacts.objects.filter(object=thing).order_by("recorded_at", "pk").last()
+def _about(thing: CollectionObject, now: datetime) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = [
         {
             "label": "Numbers",
@@ -197,32 +196,7 @@ def _about(thing: CollectionObject, derived: Derived) -> list[dict[str, Any]]:
         rows.append({"label": "Owner", "value": thing.owner})
     if thing.consent_needed:
         rows.append({"label": "Consent", "value": thing.consent_needed})
-    if facts is None:
-        return rows
-    for label, value, unit in (
-        ("Height", facts.height_mm, "mm"),
-        ("Width", facts.width_mm, "mm"),
-        ("Depth", facts.depth_mm, "mm"),
-        ("Warp", facts.warp_mm, "mm"),
-        ("Weight", facts.weight_kg, "kg"),
-    ):
-        rows.append(
-            {"label": label, "value": f"{value:g}", "unit": unit}
-            if value is not None
-            else {"label": label, "value": "not known"}
-        )
-    rows += [
-        {"label": "Support", "value": facts.get_support_display() or "not known"},
-        {"label": "Painted", "value": facts.get_painted_faces_display()},
-        {"label": "Framed", "value": YES_NO[facts.framed]},
-        {"label": "Glazed", "value": YES_NO[facts.glazed]},
-        {"label": "Light", "value": facts.get_light_class_display() or "not known"},
-        {"label": "Flaking", "value": facts.get_flaking_display()},
-        {"label": "Flash", "value": "allowed" if facts.flash_allowed else "forbidden"},
-        {"label": "UV", "value": "allowed" if facts.uv_allowed else "forbidden"},
-        {"label": "Recorded", "value": f"{timezone.localtime(facts.recorded_at):%-d %b %Y}"},
-    ]
-    return rows
+    return [*rows, *fact_rows(facts_now(thing.pk, now))]
 
 
 def _not_applicable(object_id: int) -> list[dict[str, str]]:

@@ -8,11 +8,14 @@ from typing import Any
 from django.urls import reverse
 
 from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.collection.queries import facts_at
 from imaging_requests.people.counting import number_of
 from imaging_requests.progress.board import GRADE_WORDS
 from imaging_requests.progress.entries import gaps_of
+from imaging_requests.progress.facts_part import fact_rows
 from imaging_requests.progress.ruler import draw_ruler
 from imaging_requests.progress.rules import DerivedEntry, derive_entry
+from imaging_requests.progress.surfaces_part import surfaces_over_time
 from imaging_requests.progress.two_times import (
     Then,
     ThenView,
@@ -40,6 +43,8 @@ def object_then(thing: CollectionObject, times: TwoTimes, *, now: datetime) -> d
             derived.moment, found.speech, chosen=derived.state_index, address=address
         ),
         "counts": [{"figure": f"s{derived.state_index}", "unit": "was the present state"}],
+        "surfaces": surfaces_over_time(derived.moment, found.speech),
+        "facts": fact_rows(facts_at(thing.pk, valid_at=times.as_of, known_at=times.known_on)),
         "crumbs": [{"label": f"{number} as it is now", "href": address}],
         **_common(views, times, address),
     }

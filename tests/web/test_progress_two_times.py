@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from imaging_requests.collection.models import CollectionObject, Entry
+from imaging_requests.collection.models import CollectionObject, Entry, ObjectFacts
 from imaging_requests.progress.board_reads import headline
 from imaging_requests.progress.catalogue_then import catalogue_then, known_then
 from imaging_requests.progress.metrics import metrics_of, metrics_then
@@ -98,6 +98,39 @@ def test_the_object_says_the_same_view_by_view(client: Client, fire: Fire) -> No
     today = page(client, address, as_of=fire.between)
     assert "s1</b> was the present state" in today
     assert "UV of the front" in today
+
+
+def test_facts_and_surfaces_of_a_past_day_are_those_known_then(client: Client, fire: Fire) -> None:
+    """The width was measured again after the day, and a lining was put on."""
+    before = ObjectFacts.objects.get(object=fire.object)
+    later = fire.removed + timedelta(days=20)
+    ObjectFacts.objects.create(
+        object=fire.object,
+        valid_from=later,
+        recorded_at=later,
+        recorded_by=before.recorded_by,
+        width_mm=1234,
+    )
+    lined = factory.treatment(
+        fire.object, (11,), is_emergency=True, state="signed_off", finished_at=later
+    )
+    step = lined.interventions.get()
+    step.records.create(
+        recorded_at=later,
+        state=step.state,
+        started_at=step.started_at,
+        finished_at=step.finished_at,
+    )
+    address = reverse("progress:object", args=[fire.object.pk])
+    then = page(client, address, as_of=fire.between, known_on=fire.between)
+    assert "Facts as known" in then
+    assert f"{before.width_mm:g}" in then.partition("Facts as known")[2]
+    assert "1234" not in then
+    assert 'id="surface-B.1"' in then
+    assert "B.2" not in then
+    today = page(client, address, as_of=timezone.localdate())
+    assert "1234" in today.partition("Facts as known")[2]
+    assert 'id="surface-B.2"' in today
 
 
 def test_looking_back_stores_nothing(client: Client, fire: Fire) -> None:

@@ -291,7 +291,7 @@ def with_decisions(moment: Moment, case: ObjectCase) -> Moment:
 
 def _facts_at(case: ObjectCase, t: datetime, u: datetime) -> ObjectFacts | None:
     found = [record for record in known(case.facts, u) if record.valid_from <= t]
-    return max(found, key=lambda record: record.valid_from, default=None)
+    return max(found, key=lambda record: (record.valid_from, record.recorded_at), default=None)
 
 
 def _standings(
