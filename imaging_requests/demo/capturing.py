@@ -166,7 +166,7 @@ class _Act:
         )
 
     def _join(self, now: datetime) -> None:
-        """Have the plates joined where the story shows it; a history is not joined by itself."""
+        """Have the plates joined where the story shows it; workers join the rest when served."""
         told = self.world.scenario["campaigns"]["joined"]
         if self.visit.number not in told["objects"]:
             return

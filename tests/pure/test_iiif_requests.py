@@ -79,6 +79,7 @@ def test_sizes_of_the_specification(size: str, expected: tuple[int, int]) -> Non
         (("pct:nan,0,1,1",), "4 number"),
         (("full", "full"), "size must be"),
         (("full", ","), "size must be"),
+        (("full", "\u0663,"), "size must be"),
         (("full", "!10,"), "size must be"),
         (("full", "0,"), "no width"),
         (("full", "301,"), r"Write \^"),

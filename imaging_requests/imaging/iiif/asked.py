@@ -14,8 +14,8 @@ MEDIA_TYPES = {"jpg": "image/jpeg", "png": "image/png"}
 QUALITIES = ("default", "color", "gray", "bitonal")
 FULL_TURN_DEG = 360
 PERCENT = 100
-_WHOLE = re.compile(r"\d{1,9}")
-_DECIMAL = re.compile(r"\d{1,9}(\.\d{1,12})?|\.\d{1,12}")
+_WHOLE = re.compile(r"[0-9]{1,9}")
+_DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
 
 
 class WrongRequestError(ValueError):
