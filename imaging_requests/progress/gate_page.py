@@ -115,6 +115,7 @@ def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str
         "step_words": words.step_words,
         "missing": missing,
         "met": words.met,
+        "unasked": words.unasked,
     }
 
 

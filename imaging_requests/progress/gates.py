@@ -27,6 +27,7 @@ from imaging_requests.reckoning.truth.words import (
     inside,
     name_anchor,
     name_view,
+    view_words,
 )
 from imaging_requests.treatments.events import event_key
 from imaging_requests.treatments.models import Intervention, InterventionState
@@ -97,6 +98,7 @@ class GateWords:
     step_words: str
     missing: tuple[MissingView, ...]
     met: tuple[MissingView, ...]
+    unasked: str = ""
 
 
 def say(found: Gate, speech: Speech) -> GateWords:
@@ -128,6 +130,10 @@ def say(found: Gate, speech: Speech) -> GateWords:
             )
             for status in found.needed
             if id(status) not in missing_keys
+        ),
+        unasked=", ".join(
+            inside(view_words(technique, face_of(surface), "", surface))
+            for surface, technique in found.unasked
         ),
     )
 

@@ -425,3 +425,17 @@ def test_retouching_waits_for_the_cleaned_state_while_the_cleaning_is_under_way(
     story.picture("IR-F", "2026-02-01")
     story.step(3, started="2026-04-10", step=1)
     assert missing(ask(story, story.step(6, step=2))) == {"IR-F.1"}
+
+
+def test_a_last_look_outside_the_documentation_is_told_although_it_shuts_no_gate() -> None:
+    story = Story()
+    story.owe("IR-F", anchor=Anchor.before("T"))
+    story.picture("IR-F", "2026-02-01")
+    overpaint = story.step(3, step=1)
+    answer = ask(story, overpaint)
+    assert (answer.state, answer.unasked) == (GateState.OPEN, (("F.1", "VF"), ("F.1", "UV")))
+    story.picture("VC-F", "2026-02-01")
+    story.picture("UV-F", "2026-02-01", accepted=None)
+    assert ask(story, overpaint).unasked == (("F.1", "UV"),), "one visible picture will do"
+    joint = story.step(20, step=2)
+    assert ask(story, joint).unasked == ()

@@ -27,17 +27,16 @@ time that the table sets; what is missing stays listed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from enum import StrEnum
 
-from .ahead import Ahead, look_ahead
 from .facts import Event, ObjectCase, Override, OwedView, Waiver
-from .moment import Moment, is_running
-from .stateline import steps_of
+from .gate_needs import Need, Plan, ScopeLine, need_first, needs_of, plan_of, unasked_last_looks
+from .moment import Moment
 from .status import ViewStatus, has_lapsed, judge
-from .terms import EDGES, THROUGH, Anchor, AnchorKind, Effect, Status, face_of
+from .terms import EDGES, THROUGH, Anchor, AnchorKind, Status, face_of
 
 
 class GateState(StrEnum):
@@ -46,18 +45,6 @@ class GateState(StrEnum):
     OPEN = "open"
     SHUT = "shut"
     OVERRIDDEN = "overridden"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScopeLine:
-    """One view that the treatment's documentation asks for."""
-
-    surface: str
-    technique: str
-    variant: str = ""
-    px_per_mm: float
-    tolerance: float
-    min_coverage: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +85,11 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """The answer: ``needed`` views with their statuses, those ``missing``, and the state."""
+    """The answer: ``needed`` views with their statuses, those ``missing``, and the state.
+
+    ``unasked``: ``(surface, technique)`` of last looks of this step outside the documentation's
+    scope, of which there is no accepted picture either; they do not shut the gate.
+    """
 
     event: Event
     state: GateState
@@ -106,6 +97,7 @@ class Gate:
     missing: tuple[Missing, ...]
     is_first_step: bool
     override: Override | None = None
+    unasked: tuple[tuple[str, str], ...] = ()
 
 
 #: How far a view is from being met, the nearest first; what is not named is farther, lost last.
@@ -129,49 +121,16 @@ _FAR = {
 _MET = frozenset((Status.ACCEPTED, Status.FILED, Status.NOT_APPLICABLE, Status.REPLACED))
 
 
-@dataclass(slots=True)
-class _Need:
-    """Why a scope line is needed: the steps, whether one of them is a last look, its note."""
-
-    line: ScopeLine
-    anchors: tuple[Anchor, ...]
-    steps: list[Event]
-    is_last_look: bool = False
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """The step asked about among its own: what is done, under way, before and after it.
-
-    ``opens_in`` is the state in force once the steps under way are done.
-    """
-
-    moment: Moment
-    event: Event
-    steps: tuple[Event, ...]
-    earlier: tuple[Event, ...]
-    running: tuple[Event, ...]
-    ahead: Ahead
-    opens_in: int
-
-    @property
-    def is_first(self) -> bool:
-        """Whether nothing of the treatment, or of its phase, has begun yet."""
-        others = (step for step in self.steps if step.key != self.event.key)
-        return not any(_has_begun(step, self.moment) for step in others)
-
-
 def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     """Whether ``event`` may start at this moment, and what is missing if not.
 
     ``event`` may be a step that is not recorded yet. ``scope`` holds the views that the
     treatment's documentation asks for; lines whose column no rule needs are ignored.
     """
-    plan = _plan(moment, event)
+    plan, lines = plan_of(moment, event), tuple(scope)
     needed: list[ViewStatus] = []
     missing: list[Missing] = []
-    for needs in _needs(plan, tuple(scope)):
+    for needs in needs_of(plan, lines):
         status, lack = _answer(plan, needs)
         needed.append(status)
         if lack is not None:
@@ -180,13 +139,21 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     state = GateState.OPEN
     if missing:
         state = GateState.OVERRIDDEN if override is not None else GateState.SHUT
-    return Gate(event, state, tuple(needed), tuple(missing), plan.is_first, override)
+    return Gate(
+        event,
+        state,
+        tuple(needed),
+        tuple(missing),
+        plan.is_first,
+        override,
+        unasked_last_looks(plan, lines),
+    )
 
 
 def needed_first(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> list[ScopeLine]:
     """The scope lines that a treatment needs "before", were ``event`` its first step."""
-    plan = _plan(moment, event)
-    return [need.line for line in scope if (need := _need_first(plan, line)) is not None]
+    plan = plan_of(moment, event)
+    return [need.line for line in scope if (need := need_first(plan, line)) is not None]
 
 
 def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
@@ -209,98 +176,7 @@ def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
     )
 
 
-def _plan(moment: Moment, event: Event) -> _Plan:
-    steps = _group(moment, event)
-    place = next(n for n, step in enumerate(steps) if step.key == event.key)
-    ahead = [step for step in steps if not _has_begun(step, moment) and step.key != event.key]
-    earlier = [step for step in ahead if steps.index(step) < place]
-    later = [step for step in ahead if steps.index(step) > place]
-    running = sorted(
-        (e for e in moment.events if is_running(e, moment.t) and e.key != event.key),
-        key=lambda step: (step.started_at, step.order),
-    )
-    sequence = [*running, *earlier, event, *later]
-    found = look_ahead(moment, sequence)
-    opens_in = found.starts[(earlier[0] if earlier else event).key]
-    return _Plan(moment, event, tuple(steps), tuple(earlier), tuple(running), found, opens_in)
-
-
-def _group(moment: Moment, event: Event) -> list[Event]:
-    """The steps documented together: the event's treatment, or its phase if it has one."""
-    if event.treatment is None:
-        return [event]
-    steps = steps_of(moment.events, event.treatment, moment.t, phase=event.phase)
-    others = [step for step in steps if step.key != event.key]
-    return sorted([*others, event], key=lambda step: (step.step or 0, step.order))
-
-
-def _has_begun(step: Event, moment: Moment) -> bool:
-    return step.started_at is not None and step.started_at <= moment.t
-
-
-def _needs(plan: _Plan, scope: tuple[ScopeLine, ...]) -> Iterator[list[_Need]]:
-    """What is asked of each line: at a first step the whole plan, later the step's own."""
-    for line in scope:
-        first = _need_first(plan, line) if plan.is_first else None
-        needs = [first] if first is not None else []
-        is_own = not plan.is_first or plan.ahead.seen_in(plan.opens_in, line.surface) is None
-        if is_own:
-            needs += _needs_own(plan, line)
-        if needs:
-            yield needs
-
-
-def _need_first(plan: _Plan, line: ScopeLine) -> _Need | None:
-    """Union over all planned steps, as "before treatment", for a surface that can be seen now.
-
-    Each step counts for the surfaces that are there when it begins, those before it done.
-    """
-    ahead, event = plan.ahead, plan.event
-    if ahead.seen_in(plan.opens_in, line.surface) is None:
-        return None
-    need = _Need(line, (Anchor.before(event.treatment or event.key, phase=event.phase),), [])
-    for step in plan.steps:
-        look = ahead.last_look(step, line.surface, line.technique)
-        if look is not None and look[0] == "cleaned" and step.key != event.key:
-            look = None
-        if look is not None:
-            need.is_last_look, need.note = True, need.note or look[1]
-        cell = ahead.cell(step, line.surface, line.technique)
-        if look is not None or cell in (Effect.OUT, Effect.ASK_OUT, Effect.HIDDEN):
-            need.steps.append(step)
-    return need if need.steps else None
-
-
-def _needs_own(plan: _Plan, line: ScopeLine) -> Iterator[_Need]:
-    """The step's own last looks, and the surfaces that it hides, as they lie when it begins."""
-    ahead, event = plan.ahead, plan.event
-    span = ahead.seen_at(event, line.surface)
-    if span is None:
-        return
-    look = ahead.last_look(event, line.surface, line.technique)
-    if look is not None:
-        before = Anchor.before(event.treatment or event.key, phase=event.phase)
-        after = _after(plan)
-        anchors = (after[-1],) if look[0] == "cleaned" and after else (before, *after)
-        yield _Need(line, anchors, [event], True, look[1])
-    if ahead.cell(event, line.surface, line.technique) is Effect.HIDDEN:
-        window = Anchor.in_window(line.surface, opened_by=span.opened_by)
-        yield _Need(line, (window,), [event], look is not None)
-
-
-def _after(plan: _Plan) -> list[Anchor]:
-    """The states after the treatment's steps that are over when the step begins, in order."""
-    event, t = plan.event, plan.moment.t
-    others = [step for step in plan.steps if step.key != event.key]
-    done = [step for step in others if step.ended_at is not None and step.ended_at <= t]
-    done.sort(key=lambda step: (step.ended_at, step.order))
-    keys = {step.key for step in others}
-    over = [*done, *(step for step in plan.running if step.key in keys), *plan.earlier]
-    treatment = event.treatment or event.key
-    return [Anchor.during(treatment, step=s.step) for s in over if s.step is not None]
-
-
-def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None]:
+def _answer(plan: Plan, needs: list[Need]) -> tuple[ViewStatus, Missing | None]:
     """One line's status for everything that is asked of it, and what it lacks.
 
     A line is given up as a whole: a waiver of the view as of one of its states, or of the time in
@@ -341,7 +217,7 @@ def _answer(plan: _Plan, needs: list[_Need]) -> tuple[ViewStatus, Missing | None
     )
 
 
-def _in_its_window(plan: _Plan, line: ScopeLine) -> list[ViewStatus]:
+def _in_its_window(plan: Plan, line: ScopeLine) -> list[ViewStatus]:
     """How the view stands that is owed while a bared surface can be seen, if one is owed."""
     span = plan.ahead.seen_at(plan.event, line.surface)
     if span is None or face_of(line.surface) in (EDGES, THROUGH):
@@ -351,7 +227,7 @@ def _in_its_window(plan: _Plan, line: ScopeLine) -> list[ViewStatus]:
     return [judge(plan.moment, view)] if view.key else []
 
 
-def _best(moment: Moment, need: _Need, found: list[ViewStatus]) -> ViewStatus:
+def _best(moment: Moment, need: Need, found: list[ViewStatus]) -> ViewStatus:
     """The status as of an anchor that is met; else of the best that a picture can still meet.
 
     The nearer a picture is to being accepted, the better; of equals the earliest anchor.
@@ -391,7 +267,7 @@ def _stand_in(moment: Moment, line: ScopeLine, status: ViewStatus, window: list[
     return next(present, "")
 
 
-def _bared_by(plan: _Plan, line: ScopeLine) -> Event | None:
+def _bared_by(plan: Plan, line: ScopeLine) -> Event | None:
     """The step under way or still to do that brings a surface to light before this one begins."""
     span = plan.ahead.seen_at(plan.event, line.surface)
     waited = (*plan.running, *plan.earlier)
