@@ -12,10 +12,10 @@ from imaging_requests.reckoning.truth.gate import (
     Gate,
     GateState,
     Missing,
-    ScopeLine,
     gate,
     scope_of,
 )
+from imaging_requests.reckoning.truth.gate_needs import ScopeLine
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.terms import AnchorKind, Effect, face_of
 from imaging_requests.reckoning.truth.waiting import say_gate, say_missing

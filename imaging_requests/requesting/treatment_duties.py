@@ -21,7 +21,8 @@ from datetime import date, datetime, timedelta
 
 from imaging_requests.reckoning.truth.ahead import look_ahead
 from imaging_requests.reckoning.truth.facts import Event, ObjectCase
-from imaging_requests.reckoning.truth.gate import ScopeLine, needed_first
+from imaging_requests.reckoning.truth.gate import needed_first
+from imaging_requests.reckoning.truth.gate_needs import ScopeLine
 from imaging_requests.reckoning.truth.in_force import judged
 from imaging_requests.reckoning.truth.moment import Moment, is_running, look
 from imaging_requests.reckoning.truth.terms import BACK, FRONT, Effect, face_of

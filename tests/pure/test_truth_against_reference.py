@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from imaging_requests.reckoning.truth.decisions import cases
-from imaging_requests.reckoning.truth.gate import ScopeLine, gate
+from imaging_requests.reckoning.truth.gate import gate
+from imaging_requests.reckoning.truth.gate_needs import ScopeLine
 from imaging_requests.reckoning.truth.moment import look
 from imaging_requests.reckoning.truth.status import statuses
 from imaging_requests.reckoning.truth.terms import Effect, Status

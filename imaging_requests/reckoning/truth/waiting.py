@@ -109,7 +109,10 @@ def say_gate(gate: Gate, speech: Speech) -> str:
     """The answer to "may this step start?" in one or two sentences."""
     row = speech.tables[gate.event.table_version].row(gate.event.row)
     if gate.state is GateState.OPEN:
-        return f"“{row.name}” may start: every view that its documentation asks for is accepted or waived."
+        return (
+            f"“{row.name}” may start: every view that its documentation asks for is accepted or "
+            "waived."
+        )
     names = ", ".join(inside(name_view(missing.status.view)) for missing in gate.missing)
     count = len(gate.missing)
     lacking = f"{count} view{'s are' if count > 1 else ' is'} missing: {names}."
