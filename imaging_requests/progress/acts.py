@@ -117,26 +117,28 @@ def start_step(
 
 def new_cases(cases: Iterable[Case], speech: Speech) -> list[NewCase]:
     """Put the questions that an event raises into the words of the treatments room."""
-    found = []
-    for case in cases:
-        picture = case.picture
-        row = speech.tables[case.event.table_version].row(case.event.row)
-        words = inside(name_view(picture))
-        captured = speech.day(picture.captured_at)
-        found.append(
-            NewCase(
-                chain=uuid.UUID(case.chain),
-                technique=picture.technique,
-                face=face_of(picture.surface),
-                variant=picture.variant,
-                proposal="valid" if case.proposal is Validity.VALID else "out_of_date",
-                reason=(
-                    f"{capital(speech.dated(case.event))}. Is {words}, captured on {captured}, "
-                    f"still true? {capital(row.reason)}."
-                ),
-            )
+    return [
+        NewCase(
+            chain=uuid.UUID(case.chain),
+            technique=case.picture.technique,
+            face=face_of(case.picture.surface),
+            variant=case.picture.variant,
+            proposal="valid" if case.proposal is Validity.VALID else "out_of_date",
+            reason=question_of(case, speech),
         )
-    return found
+        for case in cases
+    ]
+
+
+def question_of(case: Case, speech: Speech) -> str:
+    """Say what was done, and ask whether a picture is still true."""
+    row = speech.tables[case.event.table_version].row(case.event.row)
+    words = inside(name_view(case.picture))
+    captured = speech.day(case.picture.captured_at)
+    return (
+        f"{capital(speech.dated(case.event))}. Is {words}, captured on {captured}, "
+        f"still true? {capital(row.reason)}."
+    )
 
 
 @transaction.atomic

@@ -10,6 +10,7 @@ from typing import Any
 
 from imaging_requests.people.counting import number_of
 from imaging_requests.progress.columns import KEYS
+from imaging_requests.reckoning.records import record
 from imaging_requests.reckoning.truth.decisions import open_cases
 from imaging_requests.reckoning.truth.facts import ObjectCase
 from imaging_requests.reckoning.truth.grade import (
@@ -45,6 +46,7 @@ FACT_WORDS = {
 }
 
 
+@record
 @dataclass(frozen=True)
 class DerivedView:
     """One owed view with its status, in words and as data."""

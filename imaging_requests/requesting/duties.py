@@ -15,6 +15,7 @@ from typing import Any
 
 from imaging_requests.collection.models import Kind
 from imaging_requests.reckoning import shots
+from imaging_requests.reckoning.records import record
 from imaging_requests.reckoning.shots.protocol import DIRECTIONS
 from imaging_requests.requesting.models import Anchor, Demand
 from imaging_requests.requesting.specs import Making, making_of, missing_facts
@@ -26,6 +27,7 @@ PlaceKey = tuple[str, str, str]
 CURRENT = "CUR"
 
 
+@record
 @dataclass(frozen=True, kw_only=True)
 class AsOf:
     """The anchor of a want, as its columns and as the one text that makes a duty unique."""
@@ -75,9 +77,10 @@ class Duties:
 
     def add(self, want: Want) -> None:
         """Join a want with the same duty wanted before; the finest density holds."""
-        known = self.wants.get(want.key)
+        key = want.key
+        known = self.wants.get(key)
         if known is None:
-            self.wants[want.key] = want
+            self.wants[key] = want
             return
         demands = known.demands | want.demands
         if want.making.px_per_mm > known.making.px_per_mm:

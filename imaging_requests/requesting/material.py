@@ -102,6 +102,9 @@ def material_of(
     )
     moment = look(case, tables, t=now, u=now)
     moments = {now: moment}
+    by_treatment: dict[int, list[Intervention]] = defaultdict(list)
+    for step in own_steps:
+        by_treatment[step.treatment_id].append(step)
     return Material(
         known=Known(
             object_id=row.pk,
@@ -116,7 +119,7 @@ def material_of(
         courses=tuple(
             Course(
                 treatment=treatment,
-                steps=tuple(s for s in own_steps if s.treatment_id == treatment.pk),
+                steps=tuple(by_treatment[treatment.pk]),
                 case=case,
                 tables=tables,
                 now=now,

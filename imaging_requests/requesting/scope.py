@@ -46,6 +46,8 @@ class ScopeItem:
 
     def towards(self, direction: str) -> ScopeItem:
         """The same item with its light direction."""
+        if self.is_plain:
+            return _whenever(self.technique, self.face, direction)
         return replace(self, direction=direction)
 
 

@@ -18,7 +18,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cache, cached_property
 
+from imaging_requests.reckoning.records import record
 from imaging_requests.reckoning.truth.ahead import look_ahead
 from imaging_requests.reckoning.truth.facts import Event, ObjectCase
 from imaging_requests.reckoning.truth.gate import needed_first
@@ -70,10 +72,17 @@ class Course:
         return found
 
     def event(self, step: Intervention) -> Event:
-        """The step as the rules of truth read it, under the table that counts for it now."""
-        key = event_key(step.pk)
-        event = next(event for event in self.case.events if event.key == key)
-        return judged(event, self.case.published, self.tables, t=self.now, u=self.now)
+        """One of the steps as the rules of truth read it, under the table that counts now."""
+        return self._events[event_key(step.pk)]
+
+    @cached_property
+    def _events(self) -> dict[str, Event]:
+        own = str(self.treatment.pk)
+        return {
+            event.key: judged(event, self.case.published, self.tables, t=self.now, u=self.now)
+            for event in self.case.events
+            if event.treatment == own
+        }
 
     def phases(self) -> Iterator[tuple[int, tuple[Intervention, ...]]]:
         """Each phase with its steps in order."""
@@ -90,6 +99,7 @@ class Course:
         return AsOf(kind=kind, key=key, treatment_id=self.treatment.pk, phase=phase, step=step)
 
 
+@record
 @dataclass(frozen=True, kw_only=True)
 class _Asked:
     """A view that the treatment asks for."""
@@ -172,29 +182,25 @@ def _before(
         surface = seen[item.face]
         if item.asks(BEFORE) and surface is not None:
             lines[surface, item.technique, item.direction or ""] = item
-    needed = needed_first(
-        moment,
-        course.event(first),
-        [
-            ScopeLine(
-                surface=surface,
-                technique=technique,
-                variant=variant,
-                px_per_mm=1,
-                tolerance=0,
-                min_coverage=0,
-            )
-            for surface, technique, variant in lines
-        ],
-    )
+    needed = needed_first(moment, course.event(first), [_line(*key) for key in lines])
+    as_of = course.anchor(Anchor.BT, phase)
+    due_on = first.planned_on or course.treatment.planned_from
     for line in needed:
-        key = (line.surface, line.technique, line.variant)
-        yield _Asked(
-            item=lines[key],
-            surface=key[0],
-            as_of=course.anchor(Anchor.BT, phase),
-            due_on=first.planned_on or course.treatment.planned_from,
-        )
+        item = lines[line.surface, line.technique, line.variant]
+        yield _Asked(item=item, surface=line.surface, as_of=as_of, due_on=due_on)
+
+
+@cache
+def _line(surface: str, technique: str, variant: str) -> ScopeLine:
+    """A view as the gate is asked about it here, where no picture is measured against it."""
+    return ScopeLine(
+        surface=surface,
+        technique=technique,
+        variant=variant,
+        px_per_mm=1,
+        tolerance=0,
+        min_coverage=0,
+    )
 
 
 def _during(
@@ -209,6 +215,7 @@ def _during(
         if not cleans and not any(step.step in item.steps for item in scope):
             continue
         moment = course.moment(step.finished_at or course.now)
+        as_of = course.anchor(Anchor.DT, phase, step.step)
         for item in scope:
             is_last_look = (
                 not item.steps
@@ -220,7 +227,7 @@ def _during(
                 yield _Asked(
                     item=item,
                     surface=surface,
-                    as_of=course.anchor(Anchor.DT, phase, step.step),
+                    as_of=as_of,
                     due_on=None if following is None else following.planned_on,
                 )
 
@@ -252,18 +259,13 @@ def _after(
     moment = course.moment(max(ends))
     events = [course.event(step) for step in steps]
     seen = _surfaces(moment, scope)
+    as_of, due_on = course.anchor(Anchor.AT, phase), _day(max(ends))
     for item in scope:
         surface = seen[item.face]
         if surface is None or not item.asks(AFTER):
             continue
-        effects = {moment.effect(event, surface, item.technique) for event in events}
-        if effects & _NEEDS_AFTER:
-            yield _Asked(
-                item=item,
-                surface=surface,
-                as_of=course.anchor(Anchor.AT, phase),
-                due_on=_day(max(ends)),
-            )
+        if any(moment.effect(event, surface, item.technique) in _NEEDS_AFTER for event in events):
+            yield _Asked(item=item, surface=surface, as_of=as_of, due_on=due_on)
 
 
 def _windows(course: Course, scope: tuple[ScopeItem, ...]) -> Iterator[_Asked]:

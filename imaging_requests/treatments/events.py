@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
+from functools import lru_cache
 from typing import Any
 
 from imaging_requests.protocols.models import TriggerTableVersion, VersionState
@@ -12,6 +13,9 @@ from imaging_requests.treatments.models import Incident, Intervention
 
 INCIDENT_ROW = 32
 Published = Sequence[tuple[datetime, int]]
+
+
+_DIRECTIONS = {"on": True, "off": False}
 
 
 def event_key(intervention_id: int) -> str:
@@ -29,6 +33,7 @@ def order_of(recorded_at: datetime) -> int:
     return int(recorded_at.timestamp() * 1_000_000)
 
 
+@lru_cache(maxsize=4096)
 def start_of(day: date | None) -> datetime | None:
     """Return the instant at which a planned day begins."""
     return None if day is None else datetime.combine(day, time(0), tzinfo=UTC)
@@ -59,24 +64,27 @@ def step_event(step: Intervention, published: Published, **record: Any) -> Event
     Which table judges it depends on when it is asked about; a case file that says when tables were
     published answers that. The version given here is the one in force when the step was entered.
     """
+    recorded_at = step.recorded_at
     values: dict[str, Any] = {
-        "key": event_key(step.pk),
-        "recorded_at": step.recorded_at,
-        "order": order_of(step.recorded_at),
-        "row": step.type_row,
-        "table_version": table_at(published, step.recorded_at),
-        "face": step.face,
+        "recorded_at": recorded_at,
         "planned_start_at": start_of(step.planned_on),
         "exposure_until": step.exposure_until,
         "area_cm2": step.area_cm2,
         "area_pct": step.area_percent,
-        "puts_on": {"on": True, "off": False}.get(step.direction),
-        "treatment": str(step.treatment_id),
-        "phase": step.phase,
-        "step": step.step,
-        "label": step.label,
     }
-    return Event(**(values | record))
+    return Event(
+        key=event_key(step.pk),
+        order=order_of(recorded_at),
+        row=step.type_row,
+        table_version=table_at(published, recorded_at),
+        face=step.face,
+        puts_on=_DIRECTIONS.get(step.direction),
+        treatment=str(step.treatment_id),
+        phase=step.phase,
+        step=step.step,
+        label=step.label,
+        **(values | record),
+    )
 
 
 def incident_event(incident: Incident, published: Published) -> Event:

@@ -16,14 +16,17 @@ An anchor that allows several states (a window) is met by the nearest one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..records import record
 from .facts import Event
-from .moment import Moment, Standing
+from .moment import Moment, Standing, Touch
 from .stateline import Point
 from .terms import Carry, Effect, Validity
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Carried:
     """The verdict and the events that caused it: the spoiling ones, or the undecided ones."""
@@ -35,23 +38,29 @@ class Carried:
 _FINE = Carried(Carry.OK)
 
 
-def _between(moment: Moment, standing: Standing, point: Point) -> list[tuple[Event, Effect]]:
-    """The events between a picture and an anchor's nearest state that touch it, with effects."""
+def _between(moment: Moment, standing: Standing, point: Point) -> Sequence[Touch]:
+    """The openers between a picture and an anchor's nearest state that touch it."""
     state, picture = standing.state, standing.picture
     if state < point.first:
         start, end = state, point.first
     else:
         start, end = point.last, state
-    found = []
-    if start < end:
-        for number, event, effect in moment.touching(picture.surface, picture.technique):
-            if start <= number < end:
-                found.append((event, effect))
-    if standing.running and point.as_of is not None and state >= point.first:
-        for event in standing.running:
-            if event.started_at is not None and event.started_at >= point.as_of:
-                found.append((event, moment.effect(event, picture.surface, picture.technique)))
-    return found
+    if start >= end:
+        return ()
+    touching = moment.touching(picture.surface, picture.technique)
+    return [touch for touch in touching if start <= touch[0] < end]
+
+
+def _under_way(moment: Moment, standing: Standing, point: Point) -> Sequence[Touch]:
+    """What had begun when the picture was captured counts as lying between; see the module."""
+    if point.as_of is None or standing.state < point.first:
+        return ()
+    picture, as_of = standing.picture, point.as_of
+    return [
+        (standing.state, event, moment.effect(event, picture.surface, picture.technique))
+        for event in standing.running
+        if event.started_at is not None and event.started_at >= as_of
+    ]
 
 
 def carry(moment: Moment, standing: Standing, point: Point) -> Carried:
@@ -60,10 +69,15 @@ def carry(moment: Moment, standing: Standing, point: Point) -> Carried:
         return Carried(Carry.OUT)
     if point.first <= standing.state <= point.last and not standing.running:
         return _FINE
+    between = _between(moment, standing, point)
+    if standing.running:
+        between = (*between, *_under_way(moment, standing, point))
+    if not between:
+        return _FINE
     chain = standing.picture.chain
     spoilt: list[Event] = []
     undecided: list[Event] = []
-    for event, effect in _between(moment, standing, point):
+    for _, event, effect in between:
         if effect is Effect.OUT:
             spoilt.append(event)
         elif effect is Effect.ASK_OUT or effect is Effect.ASK_VALID:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ..records import record
 from .carry import carry
 from .facts import Event, Picture
 from .moment import Moment, Standing
@@ -18,6 +19,7 @@ from .stateline import Point
 from .terms import Carry, Effect, Validity, Verdict
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Case:
     """One question. ``verdict`` is ``None`` while it is open; ``is_recorded``: a case exists."""
@@ -90,12 +92,13 @@ def _ask(
 ) -> None:
     if effect is not Effect.ASK_OUT and effect is not Effect.ASK_VALID:
         return
+    point = Point(number, number)
     for standing in standings:
         picture = standing.picture
         key = (picture.chain, event.key)
         if standing.verdict is not Verdict.ACCEPTED or standing.state > number or key in found:
             continue
-        if carry(moment, standing, Point(number, number)).verdict is Carry.OUT:
+        if carry(moment, standing, point).verdict is Carry.OUT:
             continue
         found[key] = Case(
             chain=picture.chain,

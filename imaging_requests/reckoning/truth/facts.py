@@ -22,9 +22,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from ..records import record
 from .terms import FRONT, INTAKE_LAYERS, Anchor, Validity, Verdict
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ObjectFacts:
     """Facts of the object itself, true from ``valid_from`` until a later record takes over.
@@ -50,6 +52,7 @@ class ObjectFacts:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """An intervention (planned, under way or finished) or an incident.
@@ -90,6 +93,7 @@ class Event:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
     """One version of a deliverable: what it shows and when it was captured.
@@ -120,6 +124,7 @@ class Picture:
         return (self.chain, self.version)
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Review:
     """A reviewer's act on one picture version.
@@ -139,6 +144,7 @@ class Review:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filing:
     """From ``starts_at`` the master has enough verified copies and is in a sealed package."""
@@ -152,6 +158,7 @@ class Filing:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwedView:
     """One duty. It is in force while at least one :class:`Demand` for it is live.
@@ -173,6 +180,7 @@ class OwedView:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Demand:
     """A reason why a view is owed: a protocol line, a trigger, or somebody's request.
@@ -191,6 +199,7 @@ class Demand:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Waiver:
     """A signed renunciation; ``lapses_at`` is its date, ``ended_at`` an early end by hand.
@@ -211,6 +220,7 @@ class Waiver:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotApplicable:
     """A rule or a person says that the view does not apply, for an interval."""
@@ -225,6 +235,7 @@ class NotApplicable:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
     """One act in a conservator's case: does this picture chain survive that event?
@@ -246,6 +257,7 @@ class Decision:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedShot:
     """A shot line of a session that was confirmed at ``confirmed_at``.
@@ -269,6 +281,7 @@ class PlannedShot:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unavailable:
     """The object (or one surface of it) cannot be photographed: on loan, in quarantine …"""
@@ -282,6 +295,7 @@ class Unavailable:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Override:
     """An emergency start of one intervention against a shut gate."""
@@ -297,6 +311,7 @@ class Override:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
     """Something delivered is being put right; open until ``closed_at``."""
@@ -309,6 +324,7 @@ class Correction:
     withdrawn: bool = False
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProtocolPin:
     """An entry follows one protocol version from ``starts_at`` on."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from ..records import record
 from .ahead import Ahead, look_ahead
 from .facts import Event
 from .moment import Moment, is_running
@@ -12,6 +13,7 @@ from .stateline import steps_of
 from .terms import EDGES, THROUGH, Anchor, Effect, Verdict, face_of
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScopeLine:
     """One view that the treatment's documentation asks for."""

@@ -25,7 +25,9 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from operator import itemgetter
 
+from ..records import record
 from .facts import Event
 from .terms import Anchor, AnchorKind
 from .triggers import Row, Tables
@@ -56,6 +58,7 @@ class StateLine:
         return None
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Point:
     """Where an anchor lies: the states ``first`` … ``last``.
@@ -80,6 +83,9 @@ def row_of(event: Event, tables: Tables) -> Row:
     return tables[event.table_version].row(event.row)
 
 
+_WHEN = itemgetter(0, 1)
+
+
 def draw_line(events: Iterable[Event], tables: Tables, t: datetime) -> StateLine:
     """The state line at ``t`` from known events: those that ended by then and open a state."""
     found = []
@@ -88,7 +94,7 @@ def draw_line(events: Iterable[Event], tables: Tables, t: datetime) -> StateLine
             row = row_of(event, tables)
             if row.opens_state:
                 found.append((event.ended_at, event.order, event, row))
-    found.sort(key=lambda item: item[:2])
+    found.sort(key=_WHEN)
     return StateLine(
         tuple(item[2] for item in found),
         tuple(item[3] for item in found),

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from ..records import record
 from .carry import Carried, carry
 from .facts import Event, OwedView, Picture, Waiver
 from .moment import Moment, Standing
@@ -64,6 +65,7 @@ class ReasonCode(StrEnum):
     NEVER_MADE = "never_made"
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Code and data: events that caused it, the picture it is about, an instant, a word.
@@ -81,6 +83,7 @@ class Reason:
     files: int = 0
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class ViewStatus:
     """One view with its status. ``why`` is ``None`` once nothing is owed any more."""

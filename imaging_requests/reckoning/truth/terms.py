@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from ..records import record
+
 FRONT = "F"
 BACK = "B"
 EDGES = "E"
@@ -114,6 +116,7 @@ def face_of(surface: str) -> str:
     return surface[0]
 
 
+@record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Anchor:
     """As of which state a view is owed; build it with the named constructors.

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from functools import lru_cache
 
 from .facts import Event, OwedView, Picture
 from .terms import Anchor, AnchorKind, Status, face_of
@@ -65,8 +66,7 @@ class Speech:
 
     def day(self, instant: datetime) -> str:
         """``20 Feb 2026`` in the studio's zone."""
-        local = instant.astimezone(self.zone)
-        return f"{local.day} {_MONTHS[local.month - 1]} {local.year}"
+        return _day(instant, self.zone)
 
     def event(self, event: Event) -> str:
         """What was done: the conservator's own label, or the row's words."""
@@ -84,17 +84,30 @@ class Speech:
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
+@lru_cache(maxsize=4096)
+def _day(instant: datetime, zone: tzinfo) -> str:
+    """A day in words, worked out once: most things of an object happened on a few days."""
+    local = instant.astimezone(zone)
+    return f"{local.day} {_MONTHS[local.month - 1]} {local.year}"
+
+
 def name_view(view: OwedView | Picture) -> str:
     """``UV of the front``, ``Raking light from the left of the back``, ``X-ray``."""
-    technique = TECHNIQUE_WORDS.get(view.technique, view.technique)
-    if view.variant:
-        technique = f"{technique} {DIRECTION_WORDS.get(view.variant, f'({view.variant})')}"
-    face = face_of(view.surface)
+    return _name_view(view.technique, view.surface, view.variant)
+
+
+@lru_cache(maxsize=4096)
+def _name_view(technique: str, surface: str, variant: str) -> str:
+    """A view in words, worked out once: a house has a few dozen kinds of views."""
+    words = TECHNIQUE_WORDS.get(technique, technique)
+    if variant:
+        words = f"{words} {DIRECTION_WORDS.get(variant, f'({variant})')}"
+    face = face_of(surface)
     if face == "T":
-        return technique
-    words = f"{technique} of {FACE_WORDS[face]}"
-    if view.surface not in (face, f"{face}.1"):
-        words = f"{words} ({view.surface})"
+        return words
+    words = f"{words} of {FACE_WORDS[face]}"
+    if surface not in (face, f"{face}.1"):
+        words = f"{words} ({surface})"
     return words
 
 
