@@ -26,12 +26,15 @@ from imaging_requests.demo.large.sizes import SEED, EntryPlan, Unit
 from imaging_requests.demo.large.status_rows import keep_entry, keep_object
 from imaging_requests.demo.large.subjects import Subject
 from imaging_requests.demo.large.things import number_of, title_of, types
+from imaging_requests.demo.large.unsaved import Unsaved
 from imaging_requests.demo.large.wishes import plan_and_wish, waive
-from imaging_requests.progress.acts import new_cases
+from imaging_requests.progress.acts import question_of
 from imaging_requests.progress.rules import Derived, derive_object
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.moment import look, with_decisions
 from imaging_requests.reckoning.truth.words import Speech
+
+_facts = Unsaved(ObjectFacts)
 
 
 @dataclass
@@ -164,7 +167,7 @@ class Maker:
                 light_class=of.light_class,
             ),
         )
-        return ObjectFacts(pk=pk, object_id=pk, valid_from=at, recorded_at=at, **values)
+        return _facts(id=pk, object_id=pk, valid_from=at, recorded_at=at, **values)
 
     def _conclude(self, subject: Subject, names: dict[str, str], rows: Rows) -> Derived:
         """Ask and answer what treatments raised, then derive the statuses."""
@@ -179,7 +182,7 @@ class Maker:
                 moment,
                 rows,
                 now=now,
-                reason=lambda case: new_cases([case], speech)[0].reason,
+                reason=lambda case: question_of(case, speech),
             )
             moment = with_decisions(moment, subject.case())
         for course in subject.courses:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from imaging_requests.collection.models import CollectionObject, ObjectFacts
 from imaging_requests.demo.large import rows as tables
 from imaging_requests.demo.large.ground import Memory, Rules, pins_of, recall
 from imaging_requests.demo.large.rows import Rows
 from imaging_requests.demo.large.subjects import Owed, Subject
+from imaging_requests.demo.large.unsaved import Unsaved
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Anchor as TrueAnchor
 from imaging_requests.requesting.changes import NOBODY_ASKS
@@ -20,6 +20,8 @@ from imaging_requests.requesting.duties import DemandKey, Duties, Want
 from imaging_requests.requesting.material import Material, material_of
 from imaging_requests.requesting.models import Anchor, Demand
 from imaging_requests.treatments.events import event_key
+
+_object = Unsaved(CollectionObject)
 
 #: How long after it came into an entry an object that left was taken out again.
 STAYED = timedelta(days=400)
@@ -36,7 +38,7 @@ def duties_for(
 ) -> tuple[Duties, Material]:
     """Derive what an object is owed, by the rules that the program itself uses."""
     material = material_of(
-        CollectionObject(pk=subject.pk, kind=subject.of.kind),
+        _object(id=subject.pk, kind=subject.of.kind),
         facts=facts,
         settings=rules.settings,
         pins=pins_of(protocols, rules),
@@ -156,17 +158,18 @@ def _demand_row(
     else:
         counted = subject.catalogues or [None]
     for catalogue in counted:
-        common: dict[str, Any] = {
-            "key": f"d-{pk}-{catalogue or ''}",
-            "view": str(owed.pk),
-            "kind": str(source),
-            "starts_at": since,
-            "ref": line,
-            "catalogue": catalogue,
-        }
-        subject.note("demands", truth.Demand(recorded_at=since, **common))
+        begun = truth.Demand(
+            key=f"d-{pk}-{catalogue or ''}",
+            recorded_at=since,
+            view=str(owed.pk),
+            kind=str(source),
+            starts_at=since,
+            ref=line,
+            catalogue=catalogue,
+        )
+        subject.note("demands", begun)
         if until is not None:
-            subject.note("demands", truth.Demand(recorded_at=until, ends_at=until, **common))
+            subject.note("demands", replace(begun, recorded_at=until, ends_at=until))
 
 
 def ask_too(subject: Subject, owed: Owed, line_id: int, rows: Rows, *, since: datetime) -> None:

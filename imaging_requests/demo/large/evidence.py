@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from imaging_requests.demo.large.lives import Course
+from imaging_requests.reckoning.records import record
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Verdict
 from imaging_requests.requesting.duties import Want
@@ -29,10 +30,21 @@ FRESH = 0.1
 BEHIND = 0.07
 UNTOUCHED = 0.3
 REDONE = 0.02
+#: How long after its capture a picture is recorded, handed in and decided about.
+TO_RECORD, TO_HAND_IN, TO_REVIEW = timedelta(hours=3), timedelta(hours=5), timedelta(hours=30)
+VERDICTS = {
+    "captured": None,
+    "to_review": None,
+    "sent_back": Verdict.SENT_BACK,
+    "recalled": Verdict.RECALLED,
+    "accepted": Verdict.ACCEPTED,
+    "filed": Verdict.ACCEPTED,
+}
 #: Where the newest pictures of a fresh object stand.
 FATES = ("captured", "to_review", "to_review", "sent_back", "recalled", "accepted", "accepted")
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Visit:
     """One view captured at one instant."""
@@ -41,39 +53,41 @@ class Visit:
     at: datetime
 
 
+@record
 @dataclass(frozen=True, slots=True)
 class Made:
     """One version of a picture with what was decided about it.
 
     `fate` is where it stands: captured, to_review, sent_back, recalled, accepted or filed.
+    `chain_key` is the chain as the rules name it.
     """
 
     want: Want
     chain: uuid.UUID
+    chain_key: str
     version: int
     at: datetime
     fate: str
 
     @property
+    def recorded_at(self) -> datetime:
+        """When its files had come in."""
+        return self.at + TO_RECORD
+
+    @property
     def handed_in_at(self) -> datetime | None:
         """When the photographer handed it in, or None."""
-        return None if self.fate == "captured" else self.at + timedelta(hours=5)
+        return None if self.fate == "captured" else self.at + TO_HAND_IN
 
     @property
     def reviewed_at(self) -> datetime | None:
         """When somebody decided about it, or None."""
-        if self.fate in ("captured", "to_review"):
-            return None
-        return self.at + timedelta(hours=30)
+        return None if self.verdict is None else self.at + TO_REVIEW
 
     @property
     def verdict(self) -> Verdict | None:
         """What was decided last."""
-        if self.reviewed_at is None:
-            return None
-        return {"sent_back": Verdict.SENT_BACK, "recalled": Verdict.RECALLED}.get(
-            self.fate, Verdict.ACCEPTED
-        )
+        return VERDICTS[self.fate]
 
 
 def photograph(
@@ -100,15 +114,16 @@ def photograph(
     made: list[Made] = []
     for visit in visits:
         chain = uuid.UUID(int=dice.getrandbits(128), version=4)
+        key = str(chain)
         fate = "filed"
         if is_fresh and visit.at == newest:
             fate = dice.choice(FATES)
         elif dice.random() < REDONE:
-            made.append(Made(visit.want, chain, 1, visit.at, "sent_back"))
+            made.append(Made(visit.want, chain, key, 1, visit.at, "sent_back"))
             again = min(visit.at + timedelta(days=3), now - timedelta(hours=40))
-            made.append(Made(visit.want, chain, 2, again, fate))
+            made.append(Made(visit.want, chain, key, 2, again, fate))
             continue
-        made.append(Made(visit.want, chain, 1, visit.at, fate))
+        made.append(Made(visit.want, chain, key, 1, visit.at, fate))
     return made
 
 
@@ -119,8 +134,7 @@ def _visits(
     visits: list[Visit] = []
 
     def capture(want: Want, at: datetime) -> None:
-        key = (want.surface, want.technique, want.variant)
-        taken[key] = at
+        taken[want.surface, want.technique, want.variant] = at
         visits.append(Visit(want, at))
 
     by_treatment: dict[int | None, list[Want]] = {}
@@ -169,11 +183,12 @@ def _asked_at(want: Want, course: Course, taken: dict[Key, datetime]) -> datetim
 
 def pictures_of(made: Iterable[Made], photographer: int) -> tuple[truth.Picture, ...]:
     """Return pictures as the rules read them."""
+    by = str(photographer)
     return tuple(
         truth.Picture(
-            chain=str(each.chain),
+            chain=each.chain_key,
             version=each.version,
-            recorded_at=each.at + timedelta(hours=3),
+            recorded_at=each.recorded_at,
             surface=each.want.surface,
             technique=each.want.technique,
             variant=each.want.variant,
@@ -182,7 +197,7 @@ def pictures_of(made: Iterable[Made], photographer: int) -> tuple[truth.Picture,
             coverage=1.0,
             complete=True,
             handed_in_at=each.handed_in_at,
-            photographer=str(photographer),
+            photographer=by,
         )
         for each in made
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from imaging_requests.collection.models import Unavailability
@@ -62,18 +63,16 @@ def _record_at(step: Intervention) -> datetime:
 
 def _events(step: Intervention, rules: Rules) -> list[truth.Event]:
     """A step as it was planned, and as it was recorded once it had begun."""
-    found = [step_event(step, rules.numbers)]
-    if step.started_at is not None:
-        found.append(
-            step_event(
-                step,
-                rules.numbers,
-                recorded_at=_record_at(step),
-                started_at=step.started_at,
-                ended_at=step.finished_at,
-            )
-        )
-    return found
+    planned = step_event(step, rules.numbers)
+    if step.started_at is None:
+        return [planned]
+    begun = replace(
+        planned,
+        recorded_at=_record_at(step),
+        started_at=step.started_at,
+        ended_at=step.finished_at,
+    )
+    return [planned, begun]
 
 
 def keep_absences(subject: Subject, rows: Rows, *, now: datetime) -> None:

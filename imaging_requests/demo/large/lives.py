@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from imaging_requests.demo.large.things import Type
+from imaging_requests.demo.large.unsaved import Unsaved
 from imaging_requests.treatments.models import (
     Intervention,
     InterventionState,
@@ -22,6 +23,9 @@ TREATMENTS = (0, 1) + (2,) * 4 + (3,) * 6 + (4,) * 6 + (5,) * 6
 #: Of the last treatments, those that are still to come or under way.
 AHEAD = 0.006
 UNDER_WAY = 0.004
+
+
+_treatment, _intervention = Unsaved(Treatment), Unsaved(Intervention)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +150,8 @@ def _course(
     pk = next(keys.treatments)
     recorded = min(start - timedelta(days=dice.randint(20, 50)), now - timedelta(days=12))
     rows = programme.rows
-    treatment = Treatment(
-        pk=pk,
+    treatment = _treatment(
+        id=pk,
         object_id=object_id,
         code=f"L{pk}",
         title=programme.title,
@@ -197,9 +201,9 @@ def _step(
     state = InterventionState.PLANNED
     if began is not None:
         state = InterventionState.STARTED if ended is None else InterventionState.FINISHED
-    return Intervention(
-        pk=pk,
-        treatment_id=treatment.pk,
+    return _intervention(
+        id=pk,
+        treatment_id=treatment.id,
         object_id=treatment.object_id,
         step=number,
         type_row=row,

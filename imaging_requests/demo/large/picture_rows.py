@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from typing import Any
 from uuid import UUID
 
 from imaging_requests.deliverables.models import DeliverableKind, DeliverableState
@@ -71,7 +70,7 @@ def _picture_row(subject: Subject, made: Made, pk: int, rows: Rows, photographer
         True,
         "positive" if want.technique == "XR" else "",
         photographer,
-        made.at + timedelta(hours=3),
+        made.recorded_at,
         made.handed_in_at,
     )
 
@@ -86,7 +85,7 @@ def _kind(made: Made) -> str:
 
 
 def _review_row(subject: Subject, made: Made, pk: int, rows: Rows, ground: Ground) -> None:
-    at, verdict = made.reviewed_at, made.verdict
+    verdict, at = made.verdict, made.reviewed_at
     if at is None or verdict is None:
         return
     key = rows.key(tables.REVIEWS)
@@ -96,7 +95,7 @@ def _review_row(subject: Subject, made: Made, pk: int, rows: Rows, ground: Groun
         truth.Review(
             key=f"r-{key}",
             recorded_at=at,
-            chain=str(made.chain),
+            chain=made.chain_key,
             version=made.version,
             verdict=verdict,
             at=at,
@@ -124,7 +123,7 @@ def _file(subject: Subject, filed: list[tuple[int, Made]], rows: Rows, ground: G
             truth.Filing(
                 key=f"p-{pk}-0",
                 recorded_at=sealed_at,
-                chain=str(made.chain),
+                chain=made.chain_key,
                 version=made.version,
                 starts_at=sealed_at,
             ),
@@ -140,19 +139,21 @@ def decide(
         for course in subject.courses
         for step in course.steps
     }
-    newest = subject.courses[-1].treatment.pk if subject.courses else None
+    newest = str(subject.courses[-1].treatment.pk) if subject.courses else None
+    chains = {made.chain_key: made.chain for made in subject.made}
     leaves_open = subject.dice.random() < STILL_OPEN
     gone: set[str] = set()
     for case in cases(moment):
         if case.chain in gone:
             continue
-        is_open = leaves_open and case.event.treatment == str(newest)
+        is_open = leaves_open and case.event.treatment == newest
         if not is_open and case.proposal is Validity.OUT_OF_DATE:
             gone.add(case.chain)
         _case_rows(
             subject,
             case,
             rows,
+            chain=chains[case.chain],
             now=now,
             by=conservators[case.event.key],
             is_open=is_open,
@@ -168,6 +169,7 @@ def _case_rows(
     case: Case,
     rows: Rows,
     *,
+    chain: UUID,
     now: datetime,
     by: int,
     is_open: bool,
@@ -182,7 +184,7 @@ def _case_rows(
         pk,
         subject.pk,
         int(case.event.key.removeprefix("i-")),
-        UUID(case.chain),
+        chain,
         case.picture.technique,
         face_of(case.picture.surface),
         case.picture.variant,
@@ -192,13 +194,16 @@ def _case_rows(
         str(DecisionCase.State.OPEN if is_open else DecisionCase.State.CLOSED),
         opened_at,
     )
-    common: dict[str, Any] = {
-        "chain": case.chain,
-        "event": case.event.key,
-        "opened_at": opened_at,
-    }
-    opening = truth.Decision(key=f"c-{pk}", recorded_at=opened_at, **common)
-    subject.note("decisions", opening)
+    subject.note(
+        "decisions",
+        truth.Decision(
+            key=f"c-{pk}",
+            recorded_at=opened_at,
+            chain=case.chain,
+            event=case.event.key,
+            opened_at=opened_at,
+        ),
+    )
     if is_open:
         return
     said = "Compared side by side under the same light."
@@ -209,10 +214,12 @@ def _case_rows(
         truth.Decision(
             key=f"c-{pk}-{verdict}",
             recorded_at=decided_at,
+            chain=case.chain,
+            event=case.event.key,
+            opened_at=opened_at,
             verdict=case.proposal,
             decided_at=decided_at,
             by=str(by),
             reason=said,
-            **common,
         ),
     )

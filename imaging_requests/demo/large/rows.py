@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import count
 from typing import Any
 
 from django.db import models
@@ -56,15 +57,20 @@ class Table:
 
     @cached_property
     def fields(self) -> tuple[models.Field[Any, Any], ...]:
-        """The fields of the named columns, then those of the others."""
+        """The fields of the named columns, then those of the others that hold anything."""
         by_column = {field.attname: field for field in self.model._meta.concrete_fields}
         named = [by_column.pop(column) for column in self.columns]
-        return (*named, *(f for f in by_column.values() if not f.primary_key))
+        return (*named, *(f for f in by_column.values() if _needs_value(f)))
 
     @cached_property
     def defaults(self) -> Row:
         """What the columns hold that rows do not give."""
         return tuple(f.get_default() for f in self.fields[len(self.columns) :])
+
+
+def _needs_value(field: models.Field[Any, Any]) -> bool:
+    """Whether a column that rows do not give holds more than nothing; a key comes by itself."""
+    return not field.primary_key and field.get_default() is not None
 
 
 def _table(model: type[models.Model], columns: str) -> Table:
@@ -196,16 +202,18 @@ class Rows:
 
     first_key: int
     by_table: dict[Table, list[Row]] = field(default_factory=lambda: {t: [] for t in TABLES})
-    _keys: dict[Table, Iterator[int]] = field(default_factory=dict)
+    _keys: dict[Table, Iterator[int]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Begin to count every table's keys."""
+        self._keys = {table: count(self.first_key) for table in TABLES}
 
     def key(self, table: Table) -> int:
         """Return the next free key of a table in this chunk."""
-        return next(self.keys(table))
+        return next(self._keys[table])
 
     def keys(self, table: Table) -> Iterator[int]:
         """Return the free keys of a table in this chunk, from where they were left."""
-        if table not in self._keys:
-            self._keys[table] = iter(range(self.first_key, self.first_key + 10**9))
         return self._keys[table]
 
     def add(self, table: Table, *values: Any) -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from datetime import datetime
+from functools import lru_cache
+from typing import Any
 
 from imaging_requests.demo.large import rows as tables
 from imaging_requests.demo.large.rows import Rows
@@ -24,7 +26,7 @@ def keep_object(object_id: int, derived: Derived, rows: Rows, *, now: datetime) 
             object_id,
             str(view.status),
             view.sentence,
-            json.dumps(view.reason),
+            _reason_text(view.reason),
             view.waits_for,
             view.waits_for_role,
             view.is_met,
@@ -42,6 +44,18 @@ def keep_object(object_id: int, derived: Derived, rows: Rows, *, now: datetime) 
         derived.state_index,
         derived.has_open_question,
     )
+
+
+def _reason_text(reason: dict[str, Any]) -> str:
+    """The reason as JSON; without events there are few, and they repeat."""
+    if reason["events"]:
+        return json.dumps(reason)
+    return _without_events(reason["code"], reason["why"], reason["until"])
+
+
+@lru_cache(maxsize=10_000)
+def _without_events(code: str, why: str, until: str) -> str:
+    return json.dumps({"code": code, "why": why, "until": until, "events": []})
 
 
 def keep_entry(entry: EntryPlan, members: Sequence[Derived], rows: Rows, *, now: datetime) -> None:

@@ -24,20 +24,9 @@ VIEWS_PER_OBJECT = 3
 LENGTH = timedelta(hours=6)
 
 
-def _not_made(subject: Subject) -> list[Owed]:
-    """Present views of which there is no picture at all."""
-    made = {(m.want.surface, m.want.technique, m.want.variant) for m in subject.made}
-    return [
-        owed
-        for owed in subject.owed
-        if owed.is_present
-        and (owed.want.surface, owed.want.technique, owed.want.variant) not in made
-    ]
-
-
 def waive(subject: Subject, rows: Rows, ground: Ground) -> None:
     """Waive a view that was never made, here and there; some waivers end on a day to come."""
-    open_views = _not_made(subject)
+    open_views = subject.not_made
     if not subject.made or not open_views or subject.dice.random() > WAIVED:
         return
     owed = subject.dice.choice(open_views)
@@ -70,7 +59,7 @@ def plan_and_wish(
 ) -> dict[str, str]:
     """Plan one session for a chunk and file one request; returns the session's name by its key."""
     place = ground.places[number % len(ground.places)]
-    wanting = [(subject, _not_made(subject)) for subject in subjects]
+    wanting = [(subject, subject.not_made) for subject in subjects]
     session = rows.key(tables.SESSIONS)
     start = ground.now + timedelta(days=1 + number // len(ground.places), hours=3)
     lines = [
