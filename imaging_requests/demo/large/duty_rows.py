@@ -12,6 +12,7 @@ from imaging_requests.demo.large.ground import Memory, Rules, pins_of, recall
 from imaging_requests.demo.large.rows import Rows
 from imaging_requests.demo.large.subjects import Owed, Subject
 from imaging_requests.demo.large.unsaved import Unsaved
+from imaging_requests.progress.gather.duties import demand_ref
 from imaging_requests.reckoning.truth import facts as truth
 from imaging_requests.reckoning.truth.terms import Anchor as TrueAnchor
 from imaging_requests.requesting.changes import NOBODY_ASKS
@@ -164,7 +165,7 @@ def _demand_row(
             view=str(owed.pk),
             kind=str(source),
             starts_at=since,
-            ref=line,
+            ref=demand_ref(entry_id, line),
             catalogue=catalogue,
         )
         subject.note("demands", begun)
