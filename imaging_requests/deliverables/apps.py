@@ -28,16 +28,17 @@ class DeliverablesConfig(AppConfig):
             why_sent_back,
             without_picture,
         )
-        from imaging_requests.deliverables.recognising import shown_faces
+        from imaging_requests.deliverables.recognising import known_faces, shown_faces
         from imaging_requests.intake.actions.placing import add_hold_rule
         from imaging_requests.intake.jobs import register
         from imaging_requests.intake.rebuilding import Rebuilder, add_rebuilder
-        from imaging_requests.intake.references import add_references
+        from imaging_requests.intake.references import add_known_faces, add_references
         from imaging_requests.requesting import outlook
 
         guards.declare()
         add_hold_rule(why_frame_stays)
         add_references(shown_faces)
+        add_known_faces(known_faces)
         add_rebuilder(Rebuilder("joined pictures", lost_joins, ask_for_joins, pictures_that_need))
         outlook.tell_returns(why_sent_back)
         tell_without_picture(without_picture)

@@ -19,6 +19,7 @@ from PIL import Image
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
 from imaging_requests.deliverables.recognising_light import Answer, by_structure, not_compared
+from imaging_requests.deliverables.reference_faces import faces_near
 from imaging_requests.imaging.files.data_values import take_number, take_whole
 from imaging_requests.imaging.recognition import (
     Description,
@@ -30,7 +31,7 @@ from imaging_requests.imaging.recognition import (
 )
 from imaging_requests.intake.limits import RECOGNITION, read_data
 from imaging_requests.intake.models import Derivative, FileCheck
-from imaging_requests.intake.references import Shown
+from imaging_requests.intake.references import Known, Shown
 from imaging_requests.requesting.words import numbers_of
 
 RULE = "G12"
@@ -128,6 +129,15 @@ def shown_faces(object_ids: Collection[int]) -> Shown:
         if cover_id is not None:
             frames.setdefault((object_id, face), cover_id)
     return Shown(frames, numbers_of({object_id for object_id, _ in frames}))
+
+
+def known_faces(object_ids: Collection[int]) -> Known:
+    """Say what faces of objects, and of others near them, are known to look like.
+
+    Unlike `shown_faces` these may be kept as tiles: they tell strangers and place nothing.
+    """
+    found = faces_near(object_ids, most_others=_limits()[1])
+    return Known(found, numbers_of({object_id for object_id, _ in found}))
 
 
 def _sentence(found: Recognition, number: str) -> str:

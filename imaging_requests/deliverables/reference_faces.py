@@ -8,7 +8,7 @@ described is remembered, since the same references are asked for with every pict
 from __future__ import annotations
 
 from collections import OrderedDict, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
@@ -16,7 +16,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from django.db.models import Case, F, Q, When
+from django.db.models import Case, F, Q, QuerySet, When
 from PIL import Image
 
 from imaging_requests.campaigns.models import ShotLine
@@ -114,7 +114,33 @@ def faces_of(object_id: int, face: str, *, most_others: int) -> Faces:
     Others are those of the same campaigns; while the object has none of its own, also the latest of
     all other campaigns, since its picture can only be told from those.
     """
-    accepted = (
+    accepted = _accepted(face)
+    rows = list(accepted.filter(_near([object_id])))
+    found = _known(_of_some(rows, [object_id], most_others))
+    if object_id not in found.structures:
+        all_rows = accepted.exclude(pk__in=[row.pk for row in rows])[:most_others]
+        found = _known(_of_some([*rows, *all_rows], [object_id], most_others))
+    why = "" if object_id in found.structures else _why(found.sources.get(object_id), face)
+    return Faces(found.structures, found.sources, why)
+
+
+def faces_near(
+    object_ids: Collection[int], *, most_others: int
+) -> dict[tuple[int, str], Structure]:
+    """Return the known faces of some objects and of others of their campaigns, by object and side.
+
+    The number of queries does not depend on the number of objects.
+    """
+    found: dict[tuple[int, str], Structure] = {}
+    for face in SIDES if object_ids else ():
+        rows = _of_some(_accepted(face).filter(_near(object_ids)), object_ids, most_others)
+        found |= {(pk, face): known for pk, known in _known(rows).structures.items()}
+    return found
+
+
+def _accepted(face: str) -> QuerySet[Deliverable]:
+    """Return the accepted visible pictures of a whole face, the latest first."""
+    return (
         Deliverable.objects.filter(
             state=DeliverableState.ACCEPTED,
             technique__in=registering.VISIBLE,
@@ -127,22 +153,22 @@ def faces_of(object_id: int, face: str, *, most_others: int) -> Faces:
         .only(*READ)
         .order_by("-captured_at", "-pk")
     )
-    campaigns = ShotLine.objects.filter(object=object_id).values("session__campaign")
+
+
+def _near(object_ids: Collection[int]) -> Q:
+    """Pictures of these objects, and of all that were planned in their campaigns."""
+    campaigns = ShotLine.objects.filter(object__in=object_ids).values("session__campaign")
     near = ShotLine.objects.filter(session__campaign__in=campaigns).values("object")
-    rows = list(accepted.filter(Q(object=object_id) | Q(object__in=near)))
-    found = _known(_of_some(rows, object_id, most_others))
-    if object_id not in found.structures:
-        all_rows = accepted.exclude(pk__in=[row.pk for row in rows])[:most_others]
-        found = _known(_of_some([*rows, *all_rows], object_id, most_others))
-    why = "" if object_id in found.structures else _why(found.sources.get(object_id), face)
-    return Faces(found.structures, found.sources, why)
+    return Q(object__in=object_ids) | Q(object__in=near)
 
 
-def _of_some(rows: Iterable[Deliverable], object_id: int, most_others: int) -> list[Deliverable]:
-    """Leave the object's own pictures, and those of so many others that come first."""
+def _of_some(
+    rows: Iterable[Deliverable], object_ids: Collection[int], most_others: int
+) -> list[Deliverable]:
+    """Leave the objects' own pictures, and those of so many others that come first."""
     rows = list(rows)
-    others = dict.fromkeys(row.object_id for row in rows if row.object_id != object_id)
-    allowed = {object_id, *list(others)[:most_others]}
+    others = dict.fromkeys(row.object_id for row in rows if row.object_id not in object_ids)
+    allowed = {*object_ids, *list(others)[:most_others]}
     return [row for row in rows if row.object_id in allowed]
 
 

@@ -15,6 +15,7 @@ from imaging_requests.deliverables.models import Deliverable, DeliverableFrame
 from imaging_requests.imaging.measure.finding import Place
 from imaging_requests.intake.limits import measurement_rules
 from imaging_requests.intake.models import Derivative, FileCheck
+from imaging_requests.intake.sheets import RECOGNITION
 from imaging_requests.intake.words import ev_words
 from imaging_requests.people.clock import studio_time
 from imaging_requests.protocols.queries import trigger_tables
@@ -106,11 +107,19 @@ def verdict_counts(checks: Sequence[FileCheck], faults: int = 0) -> list[dict[st
 
 
 def check_rows(row: Deliverable, checks: Sequence[FileCheck]) -> list[dict[str, Any]]:
-    """Lay out what needs a look: faults of the whole, then fails, warnings, cannot tell."""
+    """Lay out what needs a look: faults of the whole, then fails, warnings, cannot tell.
+
+    Of one verdict, whether this is the object at all comes first.
+    """
     grave = {Verdict.FAIL: 0, Verdict.WARN: 1, Verdict.CANNOT_TELL: 2}
     looked_at = sorted(
         (check for check in checks if check.verdict in grave),
-        key=lambda check: (grave[Verdict(check.verdict)], check.rule, check.frame_id),
+        key=lambda check: (
+            grave[Verdict(check.verdict)],
+            check.rule != RECOGNITION,
+            check.rule,
+            check.frame_id,
+        ),
     )
     faults = [
         {"what": "The frames together", "verdict": "fail", "value": "", "words": fault}

@@ -22,7 +22,7 @@ from imaging_requests.intake.jobs import Work
 from imaging_requests.intake.leftovers import Lying
 from imaging_requests.intake.limits import placing_limits, structure_limits
 from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
-from imaging_requests.intake.references import references_of
+from imaging_requests.intake.references import known_faces_of, references_of
 from imaging_requests.intake.sheets import (
     Sheet,
     base_of,
@@ -104,17 +104,18 @@ def _sessions(drop: Drop, frames: Sequence[Timed]) -> list[Session]:
 def _table(sheet: Sheet) -> Table:
     """Set the table; where a person named the line, references only tell strangers."""
     is_named = sheet.drop.shot_line_id is not None
-    asked = [line for line in sheet.lines if not is_named or line.technique in LIGHTS]
-    references, names = references_of({line.object_id for line in asked})
+    asked = set() if is_named else {line.object_id for line in sheet.lines}
+    references, names = references_of(asked)
+    known = known_faces_of({line.object_id for line in sheet.lines if line.technique in LIGHTS})
     return Table(
         sheet.sessions,
-        {} if is_named else references,
+        references,
         placing_limits(),
         lying=_lying(sheet),
-        names=names,
+        names={**known.names, **names},
         is_for_one_session=sheet.drop.session_id is not None,
         zone=_zone(sheet.drop),
-        strangers=Strangers(references, structure_limits()),
+        strangers=Strangers(known.structures, structure_limits()),
     )
 
 

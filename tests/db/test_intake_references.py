@@ -155,3 +155,37 @@ def test_another_object_waits_and_is_named(amaro: User, session: Session) -> Non
     assert frame.waiting_reason == "other_object"
     assert "It looks like AR 0011" in frame.waiting_because
     assert not Frame.objects.filter(state=FrameState.PLACED).exists()
+
+
+def refer_by_tiles(line: ShotLine, grey: Any) -> None:
+    """Give a front an accepted reference picture that is kept as three tiles."""
+    frames = []
+    for x, part in enumerate(tiles(grey)):
+        frame = factory.frame(line, tile_x=x)
+        FrameLook.objects.create(
+            frame=frame, pattern=pattern_text(pattern_of(part.astype(np.uint8)))
+        )
+        frames.append(frame)
+    factory.deliverable(line.object, "VF", frames=frames, kind="mosaic", shot_line=line)
+
+
+@pytest.mark.parametrize("is_named", [True, False], ids=["line named", "session named"])
+@pytest.mark.parametrize("technique", ["UV", "RK"])
+@pytest.mark.parametrize("is_stranger", [True, False], ids=["stranger", "right"])
+def test_another_object_waits_also_where_both_are_known_by_tiles(
+    is_stranger: bool, technique: str, is_named: bool, amaro: User, session: Session
+) -> None:
+    things = [factory.museum_object(number) for number in ("AR 0070", "AR 0055")]
+    for seed, each in enumerate(things):
+        refer_by_tiles(row_of_tiles(session, each), rough(20 + seed))
+    later = factory.session(by=amaro, starts_at=session.starts_at + timedelta(days=1))
+    line = factory.shot_line(later, things[0], technique, exposures_ev=[0], expected_files=1)
+    drop = open_drop(amaro, session=later, line=line if is_named else None)
+    brought = shot(drop, 10, rough(21 if is_stranger else 20), 1)
+    settle()
+    frame = frame_of(brought)
+    if not is_stranger:
+        assert frame.state == FrameState.PLACED, frame.waiting_because
+        return
+    assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "other_object")
+    assert "It looks like AR 0055, not like" in frame.waiting_because
