@@ -26,7 +26,7 @@ from imaging_requests.intake.jobs import TryLaterError
 from imaging_requests.people.clock import studio_time
 
 #: Raised whenever the same files may give another comparison.
-CODE_VERSION = 2
+CODE_VERSION = 3
 DATA_VERSIONS = ("checks/comparability-1", "checks/alignment-1", "checks/charts-1")
 JOINED_EXTENSION = "tif"
 
@@ -99,6 +99,8 @@ def plan_of(row: Comparison) -> Plan:
         more={
             "px_per_mm": before.px_per_mm,
             "face_px": _face_px(before),
+            "face_mm": _face_mm(before),
+            "no_face": _no_face(before),
             "station_floor": None if retest is None else retest.floor,
             "captions": [_caption(before), _caption(after)],
             "warnings": [*said_before, *said_after],
@@ -123,18 +125,31 @@ def master_of(row: Deliverable) -> Master:
 def _face_px(row: Deliverable) -> list[list[float]] | None:
     """Corners of the face in px of the file, where the picture has been laid on its face."""
     laid = row.registrations.filter(code_version=MAP_VERSION).exclude(px_to_face_mm=None).first()
-    facts = facts_now(row.object_id, row.captured_at)
-    known = facts is not None and facts.width_mm and facts.height_mm
+    size = _face_mm(row)
     file_width_px = None if laid is None else _mapped_width_px(row, laid)
-    if laid is None or not file_width_px or not known:
+    if laid is None or not file_width_px or size is None:
         return None
-    assert facts is not None
-    width, height = float(facts.width_mm or 0), float(facts.height_mm or 0)
+    width, height = size
     face = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float64)
     at = apply(inverse(np.array(laid.px_to_face_mm, np.float64)), face)
     at = (at + 0.5) * (file_width_px / laid.width_px) - 0.5
     found: list[list[float]] = np.round(at, 3).tolist()
     return found
+
+
+def _face_mm(row: Deliverable) -> tuple[float, float] | None:
+    """Width and height of the face as recorded when the picture was taken."""
+    facts = facts_now(row.object_id, row.captured_at)
+    if facts is None or not facts.width_mm or not facts.height_mm:
+        return None
+    return float(facts.width_mm), float(facts.height_mm)
+
+
+def _no_face(row: Deliverable) -> str:
+    """Why a picture does not show the outline of its face; empty if it should."""
+    if row.detail_mm:
+        return "both pictures show a part of it only"
+    return "edges have no outline of their own" if row.face == "E" else ""
 
 
 def _mapped_width_px(row: Deliverable, laid: Registration) -> int | None:

@@ -34,6 +34,7 @@ def comparison_context(row: Comparison, *, user: User, form: RetestForm) -> dict
         f"?p={row.before_id}&p={row.after_id}&mode=side",
         "is_waiting": row.verdict == Comparison.Verdict.WAITING,
         "no_map": report.get("no_map_because", ""),
+        "shares_because": _shares_because(drawn) if drawn.get("may_be_shown") else "",
         "warnings": report.get("warnings", []),
         "rows": report.get("rows", []),
         "zones": drawn.get("zones", []) if drawn.get("may_be_shown") else [],
@@ -63,7 +64,18 @@ def _answer(row: Comparison, drawn: dict[str, Any]) -> str:
     share = float(drawn.get("marked_percent", 0))
     if not drawn.get("zones"):
         return "No change that these pictures could show"
-    return f"{share:.1f} % of the face changed visibly"
+    whole = "face" if drawn.get("shares_of") == "face" else "picture"
+    return f"{share:.1f} % of the {whole} changed visibly"
+
+
+def _shares_because(drawn: dict[str, Any]) -> str:
+    """Say why shares are not of the face; older reports do not say what theirs are of."""
+    if "shares_of" not in drawn:
+        return (
+            "Shares may be of the picture, ground included: this was computed by an earlier "
+            "version, which did not always look for the face. Compute it again."
+        )
+    return str(drawn["shares_because"])
 
 
 def _facts(row: Comparison, report: dict[str, Any], drawn: dict[str, Any]) -> list[dict[str, Any]]:

@@ -61,7 +61,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 def thing(stores: Path) -> Any:
     factory.rules()
     made = factory.museum_object("AR 0070", "The Quarantine Island")
-    factory.facts(made)
+    factory.facts(made, width_mm=160, height_mm=120)
     return made
 
 
@@ -137,11 +137,36 @@ def test_a_darker_patch_is_mapped_kept_and_shown_with_its_sentence(
     client = signed_in(runa)
     page = client.get(reverse("deliverables:comparison", args=[made.pk])).content.decode()
     assert made.sentence in page
-    assert "of the face changed visibly" in page
+    # 400 of 160 × 120 mm²; the dark ground around the painting is no part of the face
+    zones = sum(each["area_mm2"] for each in made.report["map"]["zones"])
+    assert made.report["map"]["marked_percent"] == pytest.approx(zones / 192, abs=0.05)
+    assert f"{zones / 192:.1f} % of the face changed visibly" in page
     drawn = client.get(reverse("deliverables:comparison_picture", args=[made.pk]))
     assert (drawn.status_code, drawn["Content-Type"]) == (200, "image/png")
     assert b"".join(drawn.streaming_content) == path.read_bytes()  # type: ignore[arg-type]
     assert AuditEvent.objects.filter(code="deliverables.comparison_asked").count() == 1
+
+
+def test_a_share_of_the_picture_is_not_called_one_of_the_face(
+    thing: Any, files: dict[str, Path], runa: User, tmp_path: Path
+) -> None:
+    factory.facts(thing, width_mm=690, height_mm=840)
+    before = taken(thing, files["before"], 0, tmp_path)
+    made = compared(runa, before, taken(thing, files["changed"], 30, tmp_path))
+    because = "the outline that was found measures 160 × 120 mm and not the recorded 690 × 840 mm"
+    page = signed_in(runa).get(reverse("deliverables:comparison", args=[made.pk]))
+    words = page.content.decode()
+    assert ("of the face" in words, "% of the picture changed visibly" in words) == (False, True)
+    assert because in words
+    Comparison.objects.filter(pk=made.pk).update(report=_without_shares(made.report))
+    words = signed_in(runa).get(reverse("deliverables:comparison", args=[made.pk]))
+    assert "Compute it again" in words.content.decode()
+
+
+def _without_shares(report: dict[str, Any]) -> dict[str, Any]:
+    """A report as it was kept before it said what its shares are of."""
+    kept = {key: value for key, value in report["map"].items() if not key.startswith("shares_")}
+    return report | {"map": kept}
 
 
 def test_a_retest_raises_the_floor_of_its_station(

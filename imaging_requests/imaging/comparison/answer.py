@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from .pairing import Comparison
+from .render import why_of_picture
 
 VERSION = 1
 
@@ -79,6 +80,8 @@ def _map(found: Comparison) -> dict[str, Any] | None:
         "unit": drawn.change.unit,
         "floor": round(drawn.floor, 3),
         "marked_percent": round(100 * drawn.marked_share, 4),
+        "shares_of": "face" if drawn.is_of_face else "picture",
+        "shares_because": "" if drawn.is_of_face else why_of_picture(found.no_face),
         "hatched_percent": round(100 * drawn.hatched_share, 4),
         "median_change": round(float(np.median(known)), 3) if known.size else None,
         "px_per_mm": round(drawn.px_per_mm, 4),
@@ -115,9 +118,10 @@ def as_text(data: dict[str, Any]) -> str:
         drawn = data["map"]
         lines.append(
             f"Changed by more than {drawn['floor']:.1f} {drawn['unit']}: "
-            f"{drawn['marked_percent']:.2f} % of what both show; cannot be told: "
+            f"{drawn['marked_percent']:.2f} % of the {drawn['shares_of']}; cannot be told: "
             f"{drawn['hatched_percent']:.2f} %."
         )
+        lines += [drawn["shares_because"]] if drawn["shares_because"] else []
     if data["no_map_because"]:
         lines.append(data["no_map_because"])
     if data["output"]:

@@ -39,9 +39,12 @@ class ChangeMap:
 
     Attributes:
         change: Values at every place.
-        inside: Where both pictures show the face.
+        inside: Where both pictures show the face; its rim is left out.
+        whole: What shares are told of: the face with its rim, or what both pictures show.
+        is_of_face: Whether that is the face and no ground.
         marked: Changed by more than the floor.
-        hatched: Cannot be told: an edge times the residual passes the floor, or too dark.
+        hatched: Cannot be told: an edge times the residual passes the floor, too dark, the rim of
+            the face, or a part of it that one picture does not show.
         floor: In the unit of ``change``.
         residual_px: Error of the alignment in px of the map.
         px_per_mm: Density of the map.
@@ -50,6 +53,8 @@ class ChangeMap:
 
     change: Change
     inside: Mask
+    whole: Mask
+    is_of_face: bool
     marked: Mask
     hatched: Mask
     floor: float
@@ -59,13 +64,13 @@ class ChangeMap:
 
     @property
     def marked_share(self) -> float:
-        """Share of the face that is marked, 0 to 1."""
-        return _share(self.marked, self.inside)
+        """Share of the whole that is marked, 0 to 1."""
+        return _share(self.marked, self.whole)
 
     @property
     def hatched_share(self) -> float:
-        """Share of the face about which nothing can be said, 0 to 1."""
-        return _share(self.hatched, self.inside)
+        """Share of the whole about which nothing can be said, 0 to 1."""
+        return _share(self.hatched, self.whole)
 
 
 def change_map(
@@ -77,6 +82,7 @@ def change_map(
     px_per_mm: float,
     floor: float,
     limits: MapLimits,
+    face: Mask | None = None,
 ) -> ChangeMap:
     """Compare two pictures that lie over each other.
 
@@ -90,6 +96,8 @@ def change_map(
             never by the painting): XYZ (rows, columns, 3) or light (rows, columns).
         inside: The face, where both pictures are known.
         floor: From ``combined_floor``.
+        face: All of the face, of which shares are told; None if its place is not known, and shares
+            are told of ``inside``.
 
     Raises:
         ValueError: Shapes differ, or the residual is negative or no number.
@@ -112,11 +120,14 @@ def change_map(
     unknown = inside & (~np.isfinite(change.size) | (at_edge & ~above))
     told = inside & ~unknown
     marked = told & above & _most(above, told, odd_window(px_per_mm, limits))
+    whole = inside if face is None else face
     return ChangeMap(
         change=change,
         inside=inside,
+        whole=whole,
+        is_of_face=face is not None,
         marked=marked,
-        hatched=unknown,
+        hatched=unknown | (whole & ~inside),
         floor=floor,
         residual_px=residual_px,
         px_per_mm=px_per_mm,

@@ -24,7 +24,8 @@ from imaging_requests.imaging.measure.plan import Tools as MeasureTools
 from imaging_requests.imaging.measure.traits import Traits
 
 from .chart import compare_charts
-from .laying import Matrix, as_matrix, polygon_mask
+from .face import face_of, find_corners
+from .laying import Matrix, as_matrix
 from .limits import GradeLimits, MapLimits
 from .measured import take_measured
 from .pairing import Comparison, Limits, compare_pair
@@ -86,6 +87,8 @@ def compare_files(
     pair: Pair,
     is_vouched: bool = False,
     face_px: NDArray[np.float64] | None = None,
+    face_mm: tuple[float, float] | None = None,
+    no_face: str = "",
     station_floor: float | None = None,
     warnings: tuple[str, ...] = (),
     measuring: MeasureTools | None = None,
@@ -96,7 +99,9 @@ def compare_files(
         reading: What decoding one file may cost.
         matrix: px of the later file to px of the earlier one; None to find it.
         px_per_mm: Density of the earlier file; None to take what its header says.
-        face_px: Corners of the face in px of the earlier file, (n, 2); None for all of it.
+        face_px: Corners of the face in px of the earlier file, (n, 2); None to look for them.
+        face_mm: Recorded width and height of the face; None if they are not known.
+        no_face: Why there is no outline to look for, as part of a sentence; empty if there is.
         station_floor: See `compare_pair`.
         warnings: What is said beside what the files themselves contradict.
         measuring: With these the targets in both files are read; None if they have been already.
@@ -134,6 +139,11 @@ def compare_files(
         )
         used.append(found)
         said += [each for each in contradictions if each not in said]
+    corners: NDArray[np.float64] | str | None = no_face or face_px
+    if corners is None:
+        corners = find_corners(
+            lights, matrix=matrix, px_per_mm=density, size_mm=face_mm, limits=maps
+        )
     charts = compare_charts(*lights, tools.editions) if technique in VISIBLE else None
     try:
         compared = compare_pair(
@@ -145,7 +155,9 @@ def compare_files(
             limits=tools.limits,
             px_per_mm=density,
             charts=charts,
-            face=_face(face_px, lights[0], density, maps),
+            face=corners
+            if isinstance(corners, str)
+            else face_of(corners, lights[0], px_per_mm=density, limits=maps),
             station_floor=station_floor,
             warnings=tuple(said),
             is_vouched=is_vouched,
@@ -153,19 +165,6 @@ def compare_files(
     except ValueError as problem:
         raise RefusedError(str(problem)) from None
     return compared, density, notes
-
-
-def _face(
-    corners: NDArray[np.float64] | None, light: Light, density: float, maps: MapLimits
-) -> NDArray[np.bool_] | None:
-    """The face without its rim on the raster of the reduced light."""
-    if corners is None:
-        return None
-    back = np.linalg.inv(light.to_file())
-    at = corners @ back[:2, :2].T + back[:2, 2]
-    margin = maps.outline_margin_mm * density / light.step
-    found: NDArray[np.bool_] = polygon_mask(at, light.values.shape[:2], margin_px=margin)
-    return found
 
 
 def _structure(path: Path) -> Structure:
@@ -281,7 +280,7 @@ def draw(
     notes = [found.no_map] if found.no_map else []
     if found.map is not None and found.may_show:
         panels.append(Panel(draw_map(found.map, found.before), "What changed"))
-        notes.append(legend_of(found.map))
+        notes.append(legend_of(found.map, found.no_face))
     is_raking = found.grading.technique == RAKING
     return sheet(
         panels,

@@ -78,6 +78,7 @@ class MapLimits:
     dark_level: float
     most_pixels: int
     outline_margin_mm: float
+    outline_off_percent: float
 
     @classmethod
     def from_settings(cls, data: Mapping[str, Any]) -> MapLimits:
@@ -93,6 +94,7 @@ class MapLimits:
             dark_level=take_number(data, "map.dark_level"),
             most_pixels=round(take_number(data, "map.most_megapixels") * 1e6),
             outline_margin_mm=take_number(data, "map.outline_margin_mm"),
+            outline_off_percent=take_number(data, "map.outline_off_percent"),
         )
 
 

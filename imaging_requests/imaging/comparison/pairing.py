@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from .change import ChangeMap, change_map, combined_floor
 from .chart import ChartPair
+from .face import Face
 from .fit import Fit, fit_of
 from .grading import Grading, grade_pair, may_map
 from .laying import Matrix, lay_over
@@ -31,6 +32,8 @@ class Comparison:
         map: The change map; None where none can be computed, see ``no_map``.
         may_show: Whether the map may be shown and exported: grade and technique allow it.
         no_map: Why there is no map, or why it may not be shown; empty if it may.
+        no_face: Why the place of the face is not known and shares are of the picture; empty if it
+            is.
         before, after: Light on one raster, ``after`` laid over and normalised.
     """
 
@@ -40,6 +43,7 @@ class Comparison:
     map: ChangeMap | None
     may_show: bool
     no_map: str
+    no_face: str
     before: NDArray[np.float32]
     after: NDArray[np.float32]
 
@@ -62,8 +66,8 @@ def compare_pair(
     pair: Pair,
     limits: Limits,
     px_per_mm: float,
+    face: Face | str,
     charts: ChartPair | None = None,
-    face: Mask | None = None,
     station_floor: float | None = None,
     warnings: tuple[str, ...] = (),
     is_vouched: bool = False,
@@ -76,7 +80,8 @@ def compare_pair(
         px_per_mm: Density of the earlier file.
         charts: From ``compare_charts``; their greys normalise and their disagreement widens the
             floor. Without them nothing is normalised.
-        face: The face on the raster of ``before``; None takes all that both show.
+        face: The face on the raster of ``before``; or why its place is not known, which takes all
+            that both show.
         is_vouched: See ``grade_pair``.
         station_floor: ``noise_floor`` of the station's test and retest pair; None if there is none.
 
@@ -87,7 +92,7 @@ def compare_pair(
         raise ValueError("One picture is in colour and the other is grey; they show other things.")
     small = np.linalg.inv(before.to_file()) @ matrix @ after.to_file()
     laid, known = lay_over(after.values, small, before.values.shape[:2])
-    inside = known if face is None else known & face
+    inside = known if isinstance(face, str) else known & face.inner
     fit = fit_of(before.luminance, _luminance(laid), inside)
     floor, disagreement = _station_floor(technique, station_floor, limits.maps), 0.0
     if charts is not None and charts.gain is not None:
@@ -115,6 +120,7 @@ def compare_pair(
             px_per_mm=px_per_mm / before.step,
             floor=floor,
             limits=limits.maps,
+            face=None if isinstance(face, str) else face.whole,
         )
     return Comparison(
         grading=grading,
@@ -123,6 +129,7 @@ def compare_pair(
         map=found,
         may_show=found is not None and not reason,
         no_map=reason,
+        no_face=face if isinstance(face, str) else "",
         before=before.values,
         after=laid,
     )

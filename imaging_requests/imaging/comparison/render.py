@@ -86,14 +86,32 @@ def draw_map(found: ChangeMap, light: NDArray[Any]) -> Screen:
     return drawn
 
 
-def legend_of(found: ChangeMap) -> str:
-    """What the colours and lines of a map mean, with the numbers."""
+def legend_of(found: ChangeMap, no_face: str = "") -> str:
+    """What the colours and lines of a map mean, with the numbers.
+
+    Args:
+        no_face: Why shares are of the picture and not of the face, as part of a sentence.
+    """
     unit = found.change.unit
+    whole = "face" if found.is_of_face else "picture"
+    said = "" if found.is_of_face else " " + why_of_picture(no_face)
     return (
         f"Filled: changed by more than {found.floor:.1f} {unit}, strongest colour from "
-        f"{STEEPEST * found.floor:.0f} {unit} on, {100 * found.marked_share:.1f} % of the face. "
+        f"{STEEPEST * found.floor:.0f} {unit} on, {100 * found.marked_share:.1f} % of the {whole}. "
         f"Hatched: cannot be told, {100 * found.hatched_share:.1f} %. Alignment is off by "
-        f"{found.residual_px / found.px_per_mm:.2f} mm."
+        f"{found.residual_px / found.px_per_mm:.2f} mm.{said}"
+    )
+
+
+def why_of_picture(because: str) -> str:
+    """Say why shares are of the picture and not of the face.
+
+    >>> why_of_picture("its size is not recorded.").partition("known, ")[2]
+    'since its size is not recorded.'
+    """
+    return (
+        "Shares are of the picture, ground included: where the face lies in it is not known, since "
+        f"{because.rstrip('.')}."
     )
 
 

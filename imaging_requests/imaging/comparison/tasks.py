@@ -44,8 +44,9 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
 
     Args:
         arguments: `data_folder`, `limits`, `technique`, `before`, `after`, `set_ups`, `is_vouched`;
-            `matrix`, `px_per_mm`, `face_px`, `station_floor`, `output`, `captions` may be None;
-            `reads_targets` if what targets show in the files is not in the set-ups already.
+            `matrix`, `px_per_mm`, `face_px`, `face_mm`, `no_face`, `station_floor`, `output`,
+            `captions` may be None; `reads_targets` if what targets show in the files is not in the
+            set-ups already.
 
     Returns:
         `answer` (see the schema compare.json), `notes` and `noise_floor`, the floor that this pair
@@ -54,6 +55,7 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
     pyvips.cache_set_max(0)
     before, after, pair = read_set_ups(arguments["set_ups"])
     matrix, corners = arguments.get("matrix"), arguments.get("face_px")
+    size = arguments.get("face_mm")
     tools = read_tools(arguments["data_folder"])
     try:
         found, density, notes = compare_files(
@@ -68,6 +70,8 @@ def compare(arguments: Mapping[str, Any]) -> dict[str, Any]:
             pair=pair,
             is_vouched=bool(arguments.get("is_vouched")),
             face_px=None if corners is None else np.array(corners, np.float64),
+            face_mm=None if size is None else (float(size[0]), float(size[1])),
+            no_face=arguments.get("no_face") or "",
             station_floor=arguments.get("station_floor"),
             warnings=tuple(arguments.get("warnings") or ()),
             measuring=read_measuring(arguments["data_folder"])
