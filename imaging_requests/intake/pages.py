@@ -46,6 +46,19 @@ FILES_PER_PAGE = 100
 LONG_ANSWER, LEAST_SHARED = 60, 3
 SESSIONS_OFFERED = 20
 POLL_S, SLOW_POLL_S = 2, 20
+#: What is said of a received file whose copies do not match, in place of its first answer.
+LACKING = {
+    queries.LOST: (
+        "Lost",
+        "Lost: it was received, but no stored copy matches any more. Bring the same file again "
+        "from the card or from another backup; it heals both copies.",
+    ),
+    queries.ONE_COPY: (
+        "One copy",
+        "Proven in one place only: the other copy does not match or is missing, and the next check "
+        "of the store restores it. Keep the card until then.",
+    ),
+}
 
 
 def picture_address(frame: Frame) -> str:
@@ -193,7 +206,9 @@ def _file_row(
 ) -> FileRow:
     frame = arrival.frame
     checks = latest_checks(frame.checks.all()) if frame is not None else []
-    state, place, moved = str(arrival.get_state_display()), "", ""
+    usual = (str(arrival.get_state_display()), arrival.answer or _under_way_words(arrival))
+    state, sentence = LACKING.get(arrival.lack, usual)  # type: ignore[attr-defined]
+    place, moved = "", ""
     if frame is not None:
         place = _place_words(frame, sheets)
         if frame.state in (FrameState.PLACED, FrameState.SET_ASIDE) and may(user, PLACE, frame):
@@ -204,7 +219,7 @@ def _file_row(
         arrival=arrival,
         size=filesizeformat(arrival.size_bytes),
         state=state,
-        sentence=arrival.answer or _under_way_words(arrival),
+        sentence=sentence,
         place=place,
         warnings=() if _says_why(frame) else _warnings(checks),
         doubts=_doubts(frame, checks),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, F, Min, Q, Sum
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, Sum
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -14,7 +14,7 @@ from django.utils.text import capfirst
 from imaging_requests.intake import store
 from imaging_requests.intake.actions.made import DERIVED
 from imaging_requests.intake.limits import PROOF_SWEEP_MINUTES, background
-from imaging_requests.intake.models import Copy, MadeCopy
+from imaging_requests.intake.models import Copy, Frame, MadeCopy
 from imaging_requests.intake.pages_receipt import PLACE_WORDS
 from imaging_requests.people.models import AuditEvent
 
@@ -87,6 +87,31 @@ def overdue_copies(now: datetime) -> tuple[int, int]:
         for model in (Copy, MadeCopy)
     ]
     return sum(each["overdue"] for each in counted), sum(each["copies"] for each in counted)
+
+
+@dataclass(frozen=True, slots=True)
+class BadMaster:
+    """A master of which at least one copy does not match; `href`: the drop in which it came."""
+
+    name: str
+    href: str
+
+
+def bad_masters() -> tuple[list[BadMaster], list[BadMaster]]:
+    """Masters without any good copy, and masters with one good and one bad."""
+    own = Copy.objects.filter(frame=OuterRef("pk"))
+    bad = (
+        Frame.objects.filter(Exists(own.filter(is_good=False)))
+        .annotate(good=Exists(own.filter(is_good=True)), drop=Min("arrivals__drop"))
+        .order_by("pk")
+        .values_list("first_name", "good", "drop")
+    )
+    lost: list[BadMaster] = []
+    short: list[BadMaster] = []
+    for name, good, drop in bad:
+        href = reverse("intake:drop", args=[drop]) if drop else ""
+        (short if good else lost).append(BadMaster(name, href))
+    return lost, short
 
 
 def _standings(model: type[Copy] | type[MadeCopy], now: datetime) -> list[Standing]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from django.db.models import Case, Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, When
+from django.db.models import Case, Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, Value, When
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, SessionState, ShotLine
@@ -40,6 +40,8 @@ from imaging_requests.people.models import AuditEvent
 NO_TIME = datetime.min.replace(tzinfo=UTC)
 #: Events that say where a frame lies from then on.
 MOVES = ("intake.frame_placed", "intake.frame_set_aside", "intake.frame_taken_back")
+#: What a received file lacks: every good copy, or one of both.
+LOST, ONE_COPY = "lost", "one copy"
 STALLED_AFTER = timedelta(minutes=1)
 STANDSTILL_AFTER = timedelta(seconds=60)
 OPEN_SESSIONS = (SessionState.CONFIRMED, SessionState.RUNNING)
@@ -113,8 +115,7 @@ def count_of(drop_id: int) -> DropCount:
         under_way=Count("pk", filter=Q(state__in=UNDER_WAY)),
         refused=Count("pk", filter=Q(state=ArrivalState.REFUSED)),
     )
-    good = Copy.objects.filter(frame=OuterRef("pk"), is_good=True, verified_at__isnull=False)
-    proven = Q(*[Exists(good.filter(place=place)) for place in store.PLACES])
+    proven = _in_all_places(_good_copies("pk"))
     broken = Exists(
         FileCheck.objects.filter(
             frame=OuterRef("pk"),
@@ -130,6 +131,15 @@ def count_of(drop_id: int) -> DropCount:
         unread=wanted.filter(read_at=None).count(),
         broken=wanted.filter(broken).count(),
     )
+
+
+def _good_copies(frame: str) -> QuerySet[Copy]:
+    """Copies of the frame of an outer row that matched when they were last read."""
+    return Copy.objects.filter(frame=OuterRef(frame), is_good=True, verified_at__isnull=False)
+
+
+def _in_all_places(good: QuerySet[Copy]) -> Q:
+    return Q(*[Exists(good.filter(place=place)) for place in store.PLACES])
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,19 +260,30 @@ def lines_of(drop: Drop) -> QuerySet[ShotLine]:
 def arrivals_of(drop_id: int) -> QuerySet[Arrival]:
     """The files of a drop with their frames: what needs a person first, then in order.
 
-    Refused files come first, then those that failed a check and may have to be shot again while
-    the object is there, then those that only wait for their place.
+    Lost files come first, then refused ones, then those with one good copy and those that failed a
+    check and may have to be shot again while the object is there, then those that only wait for
+    their place. `lack` says which copies do not match any more.
     """
     failed = FileCheck.objects.filter(frame=OuterRef("frame"), verdict=FileCheck.Verdict.FAIL)
+    good = _good_copies("frame")
+    is_stored = Exists(Copy.objects.filter(frame=OuterRef("frame")))
+    is_lost = is_stored & ~Exists(good)
     return (
         Arrival.objects.filter(drop=drop_id)
         .annotate(
+            lack=Case(
+                When(is_lost, then=Value(LOST)),
+                When(is_stored & ~_in_all_places(good), then=Value(ONE_COPY)),
+                default=Value(""),
+            ),
             urgency=Case(
-                When(state=ArrivalState.REFUSED, then=0),
-                When(Exists(failed), then=1),
-                When(frame__state=FrameState.WAITING, then=2),
-                default=3,
-            )
+                When(lack=LOST, then=0),
+                When(state=ArrivalState.REFUSED, then=1),
+                When(lack=ONE_COPY, then=2),
+                When(Exists(failed), then=2),
+                When(frame__state=FrameState.WAITING, then=3),
+                default=4,
+            ),
         )
         .select_related("frame__shot_line")
         .prefetch_related(

@@ -22,6 +22,7 @@ from imaging_requests.progress.first_page_keeping import (
     accounts,
     failed_jobs,
     kept_refused,
+    lost_masters,
     overdue_proofs,
     waiting_drops,
 )
@@ -372,7 +373,14 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         steps_ahead,
         sessions_ahead,
     ),
-    Role.KEEPER: (failed_jobs, waiting_drops, overdue_proofs, kept_refused, accounts),
+    Role.KEEPER: (
+        lost_masters,
+        failed_jobs,
+        waiting_drops,
+        overdue_proofs,
+        kept_refused,
+        accounts,
+    ),
 }
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from imaging_requests.intake import queries as intake
 from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame, FrameState, Job
-from imaging_requests.intake.pages_store import overdue_copies
+from imaging_requests.intake.pages_store import bad_masters, overdue_copies
 from imaging_requests.people.models import User
 from imaging_requests.progress.answers import ROWS, Row, Section, count, day
 
@@ -73,6 +73,36 @@ def waiting_drops(user: User, now: datetime) -> Section:
         empty="The sorting table is empty.",
         more_label="All drops",
         more_href=reverse("intake:drops"),
+    )
+
+
+def lost_masters(user: User, now: datetime) -> Section:
+    """Masters of which a copy does not match: the lost ones first, each with what heals it."""
+    lost, short = bad_masters()
+    bad = [*lost, *short]
+    if lost:
+        verb = "is" if len(lost) == 1 else "are"
+        answer = f"{count(len(lost), 'master')} {verb} lost: no copy matches"
+    else:
+        verb = "has" if len(short) == 1 else "have"
+        answer = f"{count(len(short), 'master')} {verb} one good copy only"
+    return Section(
+        answer=answer,
+        rows=[
+            Row(
+                text=each.name,
+                href=each.href,
+                note="bring the same file again from the card or from another backup; it heals both"
+                if each in lost
+                else "the next check of the store restores the other copy from it",
+            )
+            for each in bad[:ROWS]
+        ],
+        more_label="The store",
+        more_href=reverse("intake:store"),
+        is_pressing=True,
+        is_headline=bool(lost),
+        is_hidden=not bad,
     )
 
 

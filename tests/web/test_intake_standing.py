@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from datetime import timedelta
 from typing import Any
@@ -142,3 +143,36 @@ def test_the_keeper_reads_first_how_many_copies_are_overdue(amaro: User, raking:
     assert "The sweep reads at most" in store
     assert "in 15 minutes" in store
     assert "at the latest" not in store
+
+
+def test_a_lost_file_is_called_lost_and_stands_first(amaro: User, raking: ShotLine) -> None:
+    drop = brought(amaro, raking)
+    names = list(drop.arrivals.order_by("pk").values_list("name", flat=True))
+    last, one_bad = drop.arrivals.get(name=names[3]), drop.arrivals.get(name=names[2])
+    assert page(amaro, drop).index(names[0]) < page(amaro, drop).index(names[3])
+    Copy.objects.filter(frame=last.frame_id).update(is_good=False)
+    Copy.objects.filter(frame=one_bad.frame_id, place="second copy").update(is_good=False)
+    shown = page(amaro, drop)
+    assert "2 files not proven in two places" in shown
+    order = [shown.index(f">{name}</span>") for name in (names[3], names[2], names[0])]
+    assert order == sorted(order)
+    row = shown[order[0] : order[1]]
+    assert "no stored copy matches any more" in row
+    assert "Received and proven in two places" not in row
+    assert "Proven in one place only" in shown[order[1] : order[2]]
+
+
+def test_the_keeper_reads_first_that_a_master_is_lost(amaro: User, raking: ShotLine) -> None:
+    drop = brought(amaro, raking, 2)
+    hale = Client()
+    hale.force_login(factory.person("Hale", "keeper"))
+    address = reverse("progress:first_page")
+    assert "no copy matches" not in hale.get(address).content.decode()
+    first = drop.arrivals.order_by("pk").first()
+    assert first is not None
+    Copy.objects.filter(frame=first.frame_id, place="second copy").update(is_good=False)
+    assert "1 master has one good copy only" in hale.get(address).content.decode()
+    Copy.objects.filter(frame=first.frame_id).update(is_good=False)
+    shown = hale.get(address).content.decode()
+    assert re.search(r"<h1[^>]*>[^<]*1 master is lost: no copy matches", shown), shown[:3000]
+    assert reverse("intake:drop", args=[drop.pk]) in shown
