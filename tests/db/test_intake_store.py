@@ -227,6 +227,23 @@ def test_a_bad_copy_is_restored_from_the_good_one(
     assert sweep() == "2 copies read: 2 good, 0 repaired, 0 lost.\n"
 
 
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--older-than-days", "nan"),
+        ("--older-than-days", "1e12"),
+        ("--older-than-days=-1",),
+        ("--older-than-days", "inf"),
+        ("--most=-1",),
+    ],
+)
+def test_numbers_that_count_nothing_are_refused_in_words(
+    frame: Frame, options: tuple[str, ...]
+) -> None:
+    with pytest.raises(CommandError, match=r"is no number of .*or leave it out to read all"):
+        sweep(*options)
+
+
 def test_two_bad_copies_raise_an_alarm_and_the_same_bytes_heal_both(
     frame: Frame, people: dict[str, User]
 ) -> None:

@@ -12,7 +12,7 @@ import json
 from argparse import ArgumentParser
 from collections import Counter
 from dataclasses import asdict
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -23,6 +23,7 @@ from imaging_requests.intake.actions.fixity import check_store
 from imaging_requests.intake.proofs import CopyOutcome
 
 SCRATCH_S = 24 * 3600
+EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
 ALWAYS_SHOWN = (CopyOutcome.GOOD, CopyOutcome.REPAIRED, CopyOutcome.LOST)
 
 
@@ -45,10 +46,14 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="answer as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        before = self._before(options["older_than_days"])
+        if options["most"] is not None and options["most"] < 0:
+            raise CommandError(
+                f"--most {options['most']} is no number of copies. Give 0 or more, or leave it out "
+                "to read all."
+            )
         if options["new_disk"]:
             self._begin_anew(options["new_disk"])
-        days = options["older_than_days"]
-        before = timezone.now() - timedelta(days=days) if days is not None else None
         store.sweep_scratch(older_than_s=SCRATCH_S)
         counts: Counter[str] = Counter()
         trouble = []
@@ -75,6 +80,19 @@ class Command(BaseCommand):
                 f"{counts[CopyOutcome.LOST]} copies could not be repaired. Bring these files again "
                 "from another backup: the same bytes heal both copies."
             )
+
+    def _before(self, days: float | None) -> datetime | None:
+        """Return the instant since which a copy must not have been proven; None for all copies."""
+        if days is None:
+            return None
+        now = timezone.now()
+        longest = (now - EARLIEST).days
+        if not 0 <= days <= longest:
+            raise CommandError(
+                f"--older-than-days {days:g} is no number of days that can be counted back. Give 0 "
+                f"to {longest}, or leave it out to read all copies."
+            )
+        return now - timedelta(days=days)
 
     def _begin_anew(self, name: str) -> None:
         try:
