@@ -18,6 +18,8 @@ from django.http import (
     StreamingHttpResponse,
 )
 from django.utils.http import parse_etags
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_safe
 
 from imaging_requests.imaging.iiif import info, render
 from imaging_requests.imaging.iiif.asked import (
@@ -48,6 +50,14 @@ class RefusedError(Exception):
     def __init__(self, answer: HttpResponse) -> None:
         super().__init__(answer.status_code)
         self.answer = answer
+
+
+def read_only(view: View) -> View:
+    """Answer GET and HEAD alone; everything else is refused with 405, whatever token it brings.
+
+    Without this the program would ask for a token before it looks at the method, and say 403.
+    """
+    return csrf_exempt(require_safe(view))
 
 
 def answering(view: View) -> View:

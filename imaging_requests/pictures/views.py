@@ -8,7 +8,6 @@ from pathlib import Path
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_safe
 
 from imaging_requests.imaging.iiif.asked import Asked, Limits
 from imaging_requests.intake.policies import SEE_PICTURES
@@ -136,7 +135,7 @@ def link_address_of(request: HttpRequest, token: str) -> str:
 
 
 @declares(SEE_PICTURES)
-@require_safe
+@answers.read_only
 @answers.answering
 def base(request: HttpRequest, identifier: str) -> HttpResponse:
     """Lead to the description of a picture."""
@@ -145,7 +144,7 @@ def base(request: HttpRequest, identifier: str) -> HttpResponse:
 
 
 @declares(SEE_PICTURES)
-@require_safe
+@answers.read_only
 @answers.answering
 def description(request: HttpRequest, identifier: str) -> HttpResponse:
     """Describe a picture: its size, its tiles, what can be asked of it."""
@@ -155,7 +154,7 @@ def description(request: HttpRequest, identifier: str) -> HttpResponse:
 
 
 @declares(SEE_PICTURES)
-@require_safe
+@answers.read_only
 @answers.answering
 def region(
     request: HttpRequest, identifier: str, area: str, size: str, rotation: str, ending: str
@@ -166,7 +165,7 @@ def region(
 
 
 @public
-@require_safe
+@answers.read_only
 @answers.answering
 def link(request: HttpRequest, token: str) -> HttpResponse:
     """Lead to the description of a picture, by a link."""
@@ -175,7 +174,7 @@ def link(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @public
-@require_safe
+@answers.read_only
 @answers.answering
 def link_description(request: HttpRequest, token: str) -> HttpResponse:
     """Describe a picture, by a link."""
@@ -185,7 +184,7 @@ def link_description(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @public
-@require_safe
+@answers.read_only
 @answers.answering
 def link_region(
     request: HttpRequest, token: str, area: str, size: str, rotation: str, ending: str

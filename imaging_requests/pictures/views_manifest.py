@@ -7,7 +7,6 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_safe
 
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.intake.policies import SEE_PICTURES
@@ -22,7 +21,7 @@ NONE_READY = "No accepted picture of this object is ready and open to you."
 
 
 @requires(SEE_PICTURES)
-@require_safe
+@answers.read_only
 @answers.answering
 def manifest(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Describe the pictures of an object that are open to the person.

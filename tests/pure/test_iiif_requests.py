@@ -31,6 +31,20 @@ def asked(*parts: str, size_px: tuple[int, int] = (300, 200), limits: Limits = L
 
 
 @pytest.mark.parametrize(
+    "parts",
+    [
+        ("full", "\u0663,"),
+        ("\u0660,0,10,10",),
+        ("pct:0,0,\uff11\uff10,10",),
+        ("full", "max", "\u0669"),
+    ],
+)
+def test_digits_of_other_scripts_are_no_numbers(parts: tuple[str, ...]) -> None:
+    with pytest.raises(WrongRequestError):
+        asked(*parts)
+
+
+@pytest.mark.parametrize(
     ("region", "expected"),
     [
         ("full", (0, 0, 300, 200)),

@@ -556,3 +556,17 @@ def test_a_frame_that_serves_a_later_version_too_stays_open(
     )  # fmt: skip
     address = reverse("pictures:base", args=[picture.cover.sha256])
     assert signed_in(oda).get(f"{address}/{'/'.join(WHOLE)}").status_code == 200
+def test_what_only_reads_refuses_every_other_method_as_such(
+    picture: Deliverable, signe: User
+) -> None:
+    """405 and not 403, also for a client that brings no token, as programs do."""
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(signe)
+    for address in (
+        base(picture),
+        f"{base(picture)}/info.json",
+        f"{base(picture)}/full/max/0/default.jpg",
+        reverse("pictures:manifest", args=[picture.object.uuid]),
+    ):
+        answer = client.post(address)
+        assert (answer.status_code, answer["Allow"]) == (405, "GET, HEAD"), address
