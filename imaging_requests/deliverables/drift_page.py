@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -15,7 +15,7 @@ from imaging_requests.campaigns.models import SetupCard, Station
 from imaging_requests.campaigns.words import local_day
 from imaging_requests.deliverables.shown import rule_words
 from imaging_requests.imaging.drift.limits import DriftLimits
-from imaging_requests.imaging.drift.watch import Verdict, Watch, in_words, watch
+from imaging_requests.imaging.drift.watch import Verdict, Watch, Week, in_words, watch
 from imaging_requests.imaging.files.data_values import take_list, take_whole
 from imaging_requests.intake.limits import read_data
 from imaging_requests.intake.models import FileCheck
@@ -157,12 +157,22 @@ def _chart(
         "drawn": {
             "key": f"drift-{number}",
             "unit": unit,
-            "days": [week.monday.isoformat() for week in weeks],
-            "values": [round(week.value, 4) for week in weeks],
+            **_drawn_weeks(weeks),
             "centre": None if chart is None else round(chart.centre, 4),
             "lower": None if chart is None else round(chart.lower, 4),
             "upper": None if chart is None else round(chart.upper, 4),
         },
+    }
+
+
+def _drawn_weeks(weeks: Sequence[Week]) -> dict[str, list[Any]]:
+    """Return every week from the first to the last; one without a value breaks the line."""
+    measured = {week.monday: round(week.value, 4) for week in weeks}
+    first, last = min(measured), max(measured)
+    mondays = [first + timedelta(weeks=n) for n in range((last - first).days // 7 + 1)]
+    return {
+        "days": [monday.isoformat() for monday in mondays],
+        "values": [measured.get(monday) for monday in mondays],
     }
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import json
+import re
+from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -12,6 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import SetupCard
+from imaging_requests.intake.models import FileCheck
 from tests import factory
 
 pytestmark = pytest.mark.django_db
@@ -71,3 +75,23 @@ def test_a_station_without_measurements_says_what_will_be_here(
     listed = client.get(reverse("deliverables:drift_stations")).content.decode()
     assert reverse("deliverables:drift", args=["bay"]) in listed
     assert client.get(reverse("deliverables:drift", args=["attic"])).status_code == 404
+
+
+def test_weeks_without_a_value_break_the_line(client: Client) -> None:
+    measured(np.random.default_rng(2).normal(1.2, 0.15, 30))
+    now = timezone.now()
+    lost = FileCheck.objects.filter(
+        frame__captured_at__gt=now - timedelta(weeks=15),
+        frame__captured_at__lt=now - timedelta(weeks=5) + timedelta(hours=1),
+    )
+    assert lost.count() == 10
+    lost.delete()
+    client.force_login(factory.lead())
+    page = client.get(reverse("deliverables:drift", args=["bay"])).content.decode()
+    told = re.search(r'id="drift-data"[^>]*>(.*?)</script>', page, re.S)
+    assert told is not None
+    (drawn,) = json.loads(told.group(1))
+    days = [date.fromisoformat(day) for day in drawn["days"]]
+    assert {two - one for one, two in pairwise(days)} == {timedelta(weeks=1)}
+    assert len(days) == len(drawn["values"]) == 30
+    assert [value is None for value in drawn["values"]] == [False] * 15 + [True] * 10 + [False] * 5

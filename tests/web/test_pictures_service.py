@@ -556,6 +556,8 @@ def test_a_frame_that_serves_a_later_version_too_stays_open(
     )  # fmt: skip
     address = reverse("pictures:base", args=[picture.cover.sha256])
     assert signed_in(oda).get(f"{address}/{'/'.join(WHOLE)}").status_code == 200
+
+
 def test_what_only_reads_refuses_every_other_method_as_such(
     picture: Deliverable, signe: User
 ) -> None:
