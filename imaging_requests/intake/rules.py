@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import PurePosixPath, PureWindowsPath
 
 from imaging_requests.intake.models import ArrivalState, FrameState
 from imaging_requests.people.errors import DomainError, IllegalStep
-from imaging_requests.people.names import ReceivedName
+from imaging_requests.people.names import CONTROL, ReceivedName
 
 NAME_MOST = 255
-CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 #: What may become of an offered file; a refused one may be given up, so that it counts no more.
 ARRIVAL_STEPS: Mapping[str, frozenset[str]] = {
@@ -76,16 +73,18 @@ def demand_taken(name: str, *, state: str) -> None:
 
 
 def clean_name(offered: str) -> ReceivedName:
-    """Return the file's own name without folders and control characters; kept as data only.
+    """Return a file's name as it was received; it is data and leads nowhere.
 
-    Characters that turn the order of a line are kept: a `ReceivedName` writes them out when shown.
+    Before a slash stand folders: no system has one in a name. A backslash or a line break may be
+    part of one and is kept. A `ReceivedName` writes out line breaks and what turns the order when
+    it is shown. The one character that no database keeps, U+0000, is written out in the name.
     """
-    name = PurePosixPath(PureWindowsPath(offered).name).name
-    name = CONTROL.sub("", name).strip()
-    if not name or name in (".", ".."):
+    own = offered.rpartition("/")[2]
+    if not CONTROL.sub("", own).strip(" ."):
         raise DomainError(
             "This file has no name.", code="intake.no_name", next_step="Give it one and try again."
         )
+    name = own.replace("\x00", "[U+0000]")
     if len(name) > NAME_MOST:
         stem, dot, ending = name.rpartition(".")
         name = f"{stem[: NAME_MOST - len(ending) - 1]}{dot}{ending}" if stem else name[:NAME_MOST]

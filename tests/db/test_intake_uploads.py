@@ -270,9 +270,10 @@ def test_a_file_above_the_limit_is_refused(drop: Drop, settings: Any) -> None:
     ("offered", "kept"),
     [
         ("DCIM/100/F0001.tif", "F0001.tif"),
-        ("C:\\cards\\F0001.tif", "F0001.tif"),
+        ("C:\\cards\\F0001.tif", "C:\\cards\\F0001.tif"),
         ("../../etc/passwd", "passwd"),
-        ("F\x00000\n1.tif", "F0001.tif"),
+        ("one\ntwo\r\\three.tif", "one\ntwo\r\\three.tif"),
+        ("F\x000001.tif", "F[U+0000]0001.tif"),
         ("ä" * 300 + ".tif", "ä" * 251 + ".tif"),
     ],
 )
