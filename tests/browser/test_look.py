@@ -202,6 +202,25 @@ def test_keys_lead_through_the_ways_of_looking_and_the_link_reopens_the_view(
     assert "face=B" in page.evaluate("location.search"), "keys that are off do nothing"
 
 
+def test_the_address_follows_while_the_view_still_moves(
+    window: BrowserContext, scene: dict[str, Any]
+) -> None:
+    """It was put off again with every drawing, so that a steady movement was never written."""
+    page = opened(window, address(scene["thing"], f"p={scene['VF'].pk}&x=150&y=100&across=100"))
+    page.wait_for_timeout(700)
+    page.keyboard.press("m")
+    page.keyboard.press("Enter")
+    seen = set()
+    for _ in range(24):
+        page.keyboard.press("Shift+ArrowRight")
+        page.wait_for_timeout(60)
+        seen.add(page.evaluate("new URLSearchParams(location.search).get('x')"))
+    assert len(seen) >= 3, seen
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(700)
+    assert "measure=" in page.evaluate("location.search")
+
+
 def test_the_slider_steps_through_a_bracket(window: BrowserContext, scene: dict[str, Any]) -> None:
     x, y = MARK_MM
     page = opened(window, address(scene["thing"], f"p={scene['UV'].pk}&x={x}&y={y}&across=60"))

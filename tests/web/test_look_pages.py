@@ -299,6 +299,8 @@ def test_the_page_asks_the_database_a_fixed_number_of_times(
         ("x=1&y=2&across=wide", "“wide” is no number for across"),
         ("x=nan&y=2&across=3", "“nan” is no number for x"),
         ("x=1&y=2&across=-3", "A view is at least 0.1 mm wide"),
+        ("across=-5", "A part in view needs x, y and across together"),
+        ("mix=1000", "A mix is 0 to 100 per cent; 1000 was brought to the nearer end"),
         ("measure=1,2,3", "A measure has four numbers"),
         ("note=x", "names no note"),
         ("face=B", "There is no picture of the back yet"),
@@ -312,6 +314,19 @@ def test_what_an_address_gets_wrong_is_said_and_the_rest_opens(
     page = text(signed_in(oda).get(at(thing, query)))
     assert said in page
     assert data_of(page)["sight"]["pictures"]
+
+
+@pytest.mark.parametrize("mode", ["fade", "split", "blink"])
+def test_a_way_of_looking_that_a_pair_does_not_leave_open_is_said(
+    thing: CollectionObject, oda: User, mode: str
+) -> None:
+    one, two = pictured(thing, "VF"), pictured(thing, "VF", days=9)
+    page = text(signed_in(oda).get(at(thing, f"mode={mode}&p={one.pk}&p={two.pk}")))
+    assert data_of(page)["pair"]["modes"] == ["side"]
+    assert "is not open for these two pictures, so they stand side by side" in page
+    assert data_of(page)["sight"]["mode"] == "side"
+    open_one = text(signed_in(oda).get(at(thing, f"mode=side&p={one.pk}&p={two.pk}")))
+    assert "is not open for these two pictures" not in open_one
 
 
 def test_an_exposure_that_is_not_there_is_said(thing: CollectionObject, oda: User) -> None:

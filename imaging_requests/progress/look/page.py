@@ -33,6 +33,8 @@ POLARITY_WORDS = {
 }
 #: Read one after the other in a form, so each has a name.
 LETTERS = "ABCD"
+#: Ways of looking in which no two pictures are held against each other.
+ALONE = ("one", "grid")
 #: What is laid beside a visible picture first, when nobody has chosen.
 VISIBLE = ("VF", "VC", "RK", "UV", "IR", "XR")
 BESIDE = ("IR", "UV", "XR", "RK", "VC", "VF")
@@ -82,6 +84,7 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
     shown = [(each, gallery.picture(each.picture_id)) for each in sight.pictures]
     together = [picture for _, picture in shown if picture is not None]
     pair = pair_of(together[0], together[1]) if len(together) > 1 else None
+    sight, not_open = _in_open_mode(sight, pair)
     address = reverse("progress:look", args=[gallery.thing.pk])
     part = _part(gallery, sight, together)
     return {
@@ -90,6 +93,7 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "object_href": reverse("progress:object", args=[gallery.thing.pk]),
         "face_words": FACES.get(sight.face, "object").lower(),
         "sight": sight,
+        "not_open": not_open,
         "here": f"{address}?{sight.as_query()}",
         "address": address,
         "held_back": gallery.held_back,
@@ -114,6 +118,16 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "may_ask": may(user, ASK),
         "data": look_data(gallery, sight, pair, user=user),
     }
+
+
+def _in_open_mode(sight: Sight, pair: Pair | None) -> tuple[Sight, list[str]]:
+    """Keep to the ways of looking that two pictures leave open, and say which one was not."""
+    if pair is None or sight.mode in (*ALONE, *pair.modes):
+        return sight, []
+    mode = "side" if "side" in pair.modes else "one"
+    instead = "they stand side by side" if mode == "side" else "one is shown at a time"
+    words = f"“{MODES[sight.mode]}” is not open for these two pictures, so {instead}."
+    return replace(sight, mode=mode), [words]
 
 
 def _groups(gallery: Gallery, face: str) -> list[dict[str, Any]]:

@@ -96,6 +96,8 @@ def read_sight(data: QueryDict) -> tuple[Sight, list[str]]:
         are_notes_shown=data.get("notes") != "0",
     )
     spot = [_number(data, name, refusals) for name in ("x", "y", "across")]
+    if spot.count(None) in (1, 2):
+        refusals.append("A part in view needs x, y and across together; the whole is shown.")
     if None not in spot:
         x, y, across = (float(each) for each in spot if each is not None)
         if across < LEAST_ACROSS_MM:
@@ -104,6 +106,8 @@ def read_sight(data: QueryDict) -> tuple[Sight, list[str]]:
             sight = replace(sight, centre_mm=(x, y), across_mm=across)
     mix = _number(data, "mix", refusals)
     if mix is not None:
+        if not 0 <= mix <= 100:
+            refusals.append(f"A mix is 0 to 100 per cent; {mix:g} was brought to the nearer end.")
         sight = replace(sight, mix_percent=min(max(mix, 0.0), 100.0))
     note = data.get("note", "")
     if note:

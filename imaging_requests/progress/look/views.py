@@ -40,7 +40,8 @@ def look(request: HttpRequest, pk: int) -> HttpResponse:
     asked, unread = read_sight(request.GET)
     sight, missing = complete(asked, gallery)
     context = look_context(gallery, sight, user=user)
-    return render(request, "progress/look.html", context | {"refusals": [*unread, *missing]})
+    refusals = [*unread, *missing, *context["not_open"]]
+    return render(request, "progress/look.html", context | {"refusals": refusals})
 
 
 @requires(LOOK)

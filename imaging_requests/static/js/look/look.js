@@ -23,7 +23,7 @@ const STACKED = ["one", "fade", "split", "blink"];
 const PAIRS = ["fade", "split", "blink", "side"];
 const PAIRED = ["fade", "split", "blink"];
 const BLINK_MS = 900;
-const ADDRESS_MS = 250;
+const ADDRESS_MS = 400;
 const REST_MS = 90;
 const BESIDE = ["IR", "UV", "XR", "RK", "VC", "VF"];
 const STEP = 0.12;
@@ -377,9 +377,16 @@ class Look {
     this.read.textContent = words;
   }
 
+  // The address follows at a steady pace, also while the view still moves; browsers allow so many
+  // changes and no more.
   keepAddress() {
-    clearTimeout(this.keeping);
-    this.keeping = setTimeout(() => history.replaceState(null, "", `?${this.query()}`), ADDRESS_MS);
+    this.keeping ||= setTimeout(() => {
+      this.keeping = 0;
+      const query = `?${this.query()}`;
+      if (query !== location.search) {
+        history.replaceState(null, "", query);
+      }
+    }, ADDRESS_MS);
   }
 
   query() {
