@@ -57,36 +57,106 @@ function chose(tile, tiles) {
   lay(tiles);
 }
 
+// Near an edge the map or the page moves along, so that every place can be reached.
+const EDGE_PX = 40;
+const STEP_PX = 12;
+
+function moveAlong(frame, { clientX, clientY }) {
+  const box = frame.getBoundingClientRect();
+  const [left, right] = [Math.max(box.left, 0), Math.min(box.right, innerWidth)];
+  frame.scrollBy(step(clientX, left, right), 0);
+  window.scrollBy(0, step(clientY, 0, innerHeight));
+}
+
+function step(at, low, high) {
+  return at < low + EDGE_PX ? -STEP_PX : at > high - EDGE_PX ? STEP_PX : 0;
+}
+
+/** Carries one tile at a time with mouse, pen or finger; a finger holds the grip, so that a finger
+ * on the picture still scrolls. */
+class Carrying {
+  constructor(tiles) {
+    this.tiles = tiles;
+    this.frame = form.querySelector(".table-frame");
+    this.tile = null;
+    this.aim = null;
+    document.addEventListener("keydown", (event) => event.key === "Escape" && this.drop(false));
+  }
+
+  begin(tile, event) {
+    if (this.tile || event.button > 0) {
+      return;
+    }
+    event.preventDefault();
+    this.tile = tile;
+    this.last = event;
+    tile.classList.add("plates__tile--held");
+    tile.setPointerCapture(event.pointerId);
+    this.walking = setInterval(() => this.walk(), 30);
+  }
+
+  move(event) {
+    if (this.tile) {
+      this.last = event;
+      this.look();
+    }
+  }
+
+  walk() {
+    moveAlong(this.frame, this.last);
+    this.look();
+  }
+
+  /** The tile below the pointer, if it is another one. */
+  look() {
+    const below = document.elementFromPoint(this.last.clientX, this.last.clientY);
+    const found = below?.closest("[data-plate]");
+    const aim = found && found !== this.tile ? found : null;
+    if (aim !== this.aim) {
+      this.aim?.classList.remove("plates__tile--aim");
+      aim?.classList.add("plates__tile--aim");
+      this.aim = aim;
+    }
+  }
+
+  drop(isMeant) {
+    const { tile, aim } = this;
+    clearInterval(this.walking);
+    tile?.classList.remove("plates__tile--held");
+    aim?.classList.remove("plates__tile--aim");
+    this.tile = null;
+    this.aim = null;
+    if (isMeant && tile && aim) {
+      exchange(tile, aim, this.tiles);
+    }
+  }
+}
+
+function gripOf(tile) {
+  const grip = document.createElement("span");
+  grip.className = "plates__grip";
+  grip.setAttribute("aria-hidden", "true");
+  tile.prepend(grip);
+  return grip;
+}
+
 if (form) {
   const tiles = [...form.querySelectorAll("[data-plate]")];
-  let dragged = null;
+  const carrying = new Carrying(tiles);
   form.querySelector("[data-plates-hint]").hidden = false;
   for (const tile of tiles) {
-    tile.draggable = true;
     tile.dataset.held = placeOf(tile).value;
-    tile.addEventListener("dragstart", (event) => {
-      dragged = tile;
-      event.dataTransfer.effectAllowed = "move";
-      event.dataTransfer.setData("text/plain", nameOf(tile));
-    });
-    tile.addEventListener("dragend", () => {
-      dragged?.classList.remove("plates__tile--aim");
-      dragged = null;
-    });
-    tile.addEventListener("dragover", (event) => {
-      if (dragged && dragged !== tile) {
-        event.preventDefault();
-        tile.classList.add("plates__tile--aim");
+    tile.classList.add("plates__tile--loose");
+    const grip = gripOf(tile);
+    tile.addEventListener("pointerdown", (event) => {
+      const isGrip = event.target === grip;
+      if (isGrip || (event.pointerType === "mouse" && !event.target.closest("select, label"))) {
+        carrying.begin(tile, event);
       }
     });
-    tile.addEventListener("dragleave", () => tile.classList.remove("plates__tile--aim"));
-    tile.addEventListener("drop", (event) => {
-      event.preventDefault();
-      tile.classList.remove("plates__tile--aim");
-      if (dragged && dragged !== tile) {
-        exchange(dragged, tile, tiles);
-      }
-    });
+    tile.addEventListener("pointermove", (event) => carrying.move(event));
+    tile.addEventListener("pointerup", () => carrying.drop(true));
+    tile.addEventListener("pointercancel", () => carrying.drop(false));
     placeOf(tile).addEventListener("change", () => chose(tile, tiles));
     const turn = tile.querySelector("select[name^=turn_]");
     turn.addEventListener("change", () => {
