@@ -289,17 +289,6 @@ def test_lone_work_ends_with_its_stretch(line: ShotLine, amaro: User, signe: Use
         accept(row, amaro)
 
 
-def test_that_it_shows_another_object_is_named_before_every_other_failed_check(
-    line: ShotLine, amaro: User, signe: User
-) -> None:
-    frames = factory.frames_for(line)
-    factory.check(frames[0], rule="G3")
-    factory.check(frames[1], "fail", "G12", sentence="This shows AR 0055, not AR 0070.")
-    row = handed_in(line, amaro)
-    with pytest.raises(DomainError, match=r"2 checks failed\. This shows AR 0055, not AR 0070"):
-        accept(row, signe)
-
-
 def test_a_failed_check_needs_the_lead_and_a_reason(
     line: ShotLine, amaro: User, signe: User
 ) -> None:
