@@ -36,7 +36,7 @@ FIRST_PAGES = {
     "photographer": 12,
     "lead": 28,
     "head": 19,
-    "keeper": 15,
+    "keeper": 16,
 }
 
 

@@ -67,8 +67,15 @@ def test_lines_added_taken_out_and_changed_are_each_one_difference() -> None:
     found = compare.differences(RuleKind.PROTOCOL, older, newer)
     assert [(each.place, each.part, each.before, each.after) for each in found] == [
         ("Line painted.vc", "when", "kind is not frame", "warp mm is at least 12"),
-        ("Line back.ir", "whole", "not there", "added"),
-        (f"Line {gone['id']}", "whole", "there", "taken out"),
+        ("Line back.ir", "added", "not there", "Infrared, back without paint"),
+        (
+            f"Line {gone['id']}",
+            "taken out",
+            "Visible light, flash, every painted face; as it is now; when: kind is not frame; "
+            "mandatory: yes; waived by: lead; why: colour and condition; the reference for every "
+            "other technique",
+            "not there",
+        ),
     ]
 
 
