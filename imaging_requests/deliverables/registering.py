@@ -268,7 +268,8 @@ def _judged(made: Registration, matrix: Matrix, residual_mm: float, remark: str)
     if residual_mm > limits.warn_mm:
         made.verdict = Verdict.FAIL
         made.reason = (
-            f"It may lie {residual_mm:.1f} mm off; more than {limits.warn_mm:g} mm is too much."
+            f"It may lie {residual_mm:.1f} mm off, which is more than {limits.warn_mm:g} mm: "
+            "the same spot is only roughly the same."
         )
     elif residual_mm > limits.pass_mm or remark:
         made.verdict = Verdict.WARN

@@ -288,6 +288,49 @@ def test_a_finger_moves_and_two_enlarge(window: BrowserContext, scene: dict[str,
     assert across == pytest.approx(50, rel=0.05)
 
 
+def test_a_pinch_begins_no_line_and_a_measured_line_can_be_removed(
+    window: BrowserContext, scene: dict[str, Any]
+) -> None:
+    """The first finger of a pinch was kept as the beginning of the next measured length."""
+    page = opened(window, address(scene["thing"], f"p={scene['VF'].pk}&x=150&y=100&across=100"))
+    touch = window.new_cdp_session(page)
+
+    def fingers(kind: str, *spots: tuple[int, int]) -> None:
+        points = [{"x": x, "y": y, "id": place} for place, (x, y) in enumerate(spots)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    page.get_by_label("Measure").check()
+    fingers("touchStart", (400, 200))
+    fingers("touchStart", (400, 200), (500, 200))
+    fingers("touchMove", (350, 200), (550, 200))
+    fingers("touchEnd")
+    until(page, "!location.search.includes('across=100')")
+    across = float(page.evaluate("new URLSearchParams(location.search).get('across')"))
+    fingers("touchStart", (600, 300))
+    fingers("touchMove", (700, 300))
+    fingers("touchEnd")
+    until(page, "location.search.includes('measure=')")
+    line = page.evaluate("new URLSearchParams(location.search).get('measure')").split(",")
+    x1, y1, x2, y2 = map(float, line)
+    width = page.evaluate("document.querySelector('.look__pane').clientWidth")
+    assert (x2 - x1, y2 - y1) == pytest.approx((100 * across / width, 0), abs=0.2)
+    page.get_by_role("button", name="Remove the line").click()
+    until(page, "!location.search.includes('measure=')")
+    assert not page.get_by_role("button", name="Remove the line").is_visible()
+
+
+def test_turning_over_and_back_shows_the_same_two_pictures(
+    window: BrowserContext, scene: dict[str, Any]
+) -> None:
+    two = [str(scene["IR"].pk), str(scene["VF"].pk)]
+    page = opened(window, address(scene["thing"], f"mode=fade&p={two[0]}&p={two[1]}"))
+    page.keyboard.press("t")
+    until(page, "location.search.includes('face=B')")
+    page.keyboard.press("t")
+    until(page, "location.search.includes('face=F')")
+    assert page.evaluate("new URLSearchParams(location.search).getAll('p')") == two
+
+
 def test_a_narrow_window_shows_one_picture_at_a_time_with_its_words_below(
     window: BrowserContext, scene: dict[str, Any]
 ) -> None:

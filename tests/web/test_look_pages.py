@@ -247,6 +247,20 @@ def test_pictures_of_one_view_carry_their_grade_and_its_sentence(
         assert "fade" not in answer["modes"]
 
 
+def test_each_of_several_pictures_is_weighed_against_the_first(
+    thing: CollectionObject, oda: User
+) -> None:
+    one, infrared, later = (
+        pictured(thing, "VF"),
+        pictured(thing, "IR"),
+        pictured(thing, "VF", days=9),
+    )
+    query = "&".join(f"p={each.pk}" for each in (one, infrared, later))
+    page = text(signed_in(oda).get(at(thing, f"mode=side&{query}")))
+    assert "A and B: Two techniques" in page
+    assert "A and C: Grade " in page
+
+
 def test_two_pictures_that_may_not_be_compared_are_not_drawn_beside_each_other(
     thing: CollectionObject, oda: User
 ) -> None:
@@ -303,6 +317,7 @@ def test_the_page_asks_the_database_a_fixed_number_of_times(
         ("mix=1000", "A mix is 0 to 100 per cent; 1000 was brought to the nearer end"),
         ("measure=1,2,3", "A measure has four numbers"),
         ("note=x", "names no note"),
+        ("note=9999", "Note 9999 cannot be shown"),
         ("face=B", "There is no picture of the back yet"),
         ("p=1&p=2&p=3&p=4&p=5", "At most 4 pictures are shown"),
     ],

@@ -63,9 +63,13 @@ def complete(sight: Sight, gallery: Gallery) -> tuple[Sight, list[str]]:
     if not face:
         first = gallery.picture(chosen[0].picture_id) if chosen else None
         face = first.plane if first is not None else (planes[0] if planes else "")
+    note_id = sight.note_id
+    if note_id is not None and all(note.pk != note_id for note in gallery.notes):
+        refusals.append(f"Note {note_id} cannot be shown: it is not on a picture open to you here.")
+        note_id = None
     if not chosen:
         chosen = [Chosen(each.row.pk) for each in _first_pictures(gallery, face, sight.mode)]
-    return replace(sight, face=face, pictures=tuple(chosen)), refusals
+    return replace(sight, face=face, pictures=tuple(chosen), note_id=note_id), refusals
 
 
 def _first_pictures(gallery: Gallery, face: str, mode: str) -> list[Picture]:
@@ -85,6 +89,8 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
     together = [picture for _, picture in shown if picture is not None]
     pair = pair_of(together[0], together[1]) if len(together) > 1 else None
     sight, not_open = _in_open_mode(sight, pair)
+    others = [pair_of(together[0], each) for each in together[2:]] if sight.mode == "side" else []
+    pairs = [pair, *others] if pair is not None else []
     address = reverse("progress:look", args=[gallery.thing.pk])
     part = _part(gallery, sight, together)
     return {
@@ -109,6 +115,10 @@ def look_context(gallery: Gallery, sight: Sight, *, user: User) -> dict[str, Any
         "moves": plain.moves(sight, part) if part is not None else [],
         "rests_on": list(dict.fromkeys(each.rests_on for each in together)),
         "pair": pair,
+        "pairs": [
+            {"letter": letter, "pair": each}
+            for letter, each in zip(LETTERS[1:], pairs, strict=False)
+        ],
         "may_compare": may(user, COMPARE),
         "two": [each.picture_id for each in sight.pictures[:2]],
         "table": _table(gallery, sight),

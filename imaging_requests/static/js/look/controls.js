@@ -52,6 +52,7 @@ export class Controls {
     }
     strip.elements.mix.value = String(sight.mix);
     this.part("mix").hidden = !["fade", "split"].includes(sight.mode);
+    this.part("measure").hidden = !sight.measure;
     this.part("inverted").hidden = !shown.some(({ picture }) => picture.technique === "XR");
     strip.querySelector("[data-inverted]").checked = sight.inverted;
     strip.querySelector("[data-notes]").checked = sight.notes;

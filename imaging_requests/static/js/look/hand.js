@@ -4,17 +4,17 @@ const WHEEL = 0.0016;
 const TAP_PX = 5;
 
 export class Hand {
-  constructor(panes, camera, { start, move, end, point, twice }) {
+  constructor(panes, camera, { start, move, end, drop, point, twice }) {
     this.panes = panes;
     this.camera = camera;
-    this.on = { start, move, end, point, twice };
+    this.on = { start, move, end, drop, point, twice };
     this.fingers = new Map();
     this.isDrawing = false;
     this.last = null;
     panes.addEventListener("pointerdown", (event) => this.press(event));
     panes.addEventListener("pointermove", (event) => this.drag(event));
     panes.addEventListener("pointerup", (event) => this.lift(event));
-    panes.addEventListener("pointercancel", (event) => this.lift(event));
+    panes.addEventListener("pointercancel", (event) => this.cancel(event));
     panes.addEventListener("dblclick", (event) => this.on.twice(this.spot(event)));
     panes.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
   }
@@ -42,8 +42,21 @@ export class Hand {
       this.began = spot;
       this.isDrawing = this.on.start(spot, this.pane);
     } else {
-      this.isDrawing = false;
+      this.drop();
     }
+  }
+
+  // A second finger, or a browser that takes the finger away: what it had begun to draw is dropped.
+  drop() {
+    if (this.isDrawing) {
+      this.isDrawing = false;
+      this.on.drop();
+    }
+  }
+
+  cancel(event) {
+    this.drop();
+    this.lift(event);
   }
 
   spotIn(event) {

@@ -40,8 +40,9 @@ class Look {
     this.byId = new Map(data.pictures.map((each) => [each.id, each]));
     this.sides = [];
     this.shown = [];
+    this.chosenOn = new Map();
     this.allowed = data.pair?.modes ?? PAIRS;
-    this.pairOf = data.pair ? this.firstTwo() : "";
+    this.weighed = data.pair ? this.compared() : "";
     this.isBlinkedAway = false;
     this.panes = look.querySelector("[data-look-panes]");
     this.read = look.querySelector("[data-look-read]");
@@ -68,6 +69,7 @@ class Look {
       start: (spot, pane) => this.tools.start(spot, pane),
       move: (spot) => this.tools.move(spot),
       end: (spot, isTap) => this.tools.end(spot, isTap),
+      drop: () => this.tools.drop(),
       point: (spot) => this.point(spot),
       twice: (spot) => this.twice(spot),
     });
@@ -251,22 +253,26 @@ class Look {
   say() {
     const pictures = this.shown.map(({ picture }) => picture);
     this.look.querySelector("[data-look-rests]").textContent = restsOn(pictures);
-    if (this.firstTwo() !== this.pairOf) {
+    if (this.compared() !== this.weighed) {
       this.weigh();
     }
   }
 
-  firstTwo() {
-    return this.sight.pictures
-      .slice(0, 2)
-      .map((each) => each.id)
-      .join();
+  // The pictures that are held against each other: all that stand side by side, else the first two.
+  get together() {
+    return this.sight.pictures.slice(0, this.sight.mode === "side" ? LETTERS.length : 2);
   }
 
-  // Ask what a comparison of the first two pictures is worth, and keep to the answer.
+  compared() {
+    return this.together.map((each) => each.id).join();
+  }
+
+  // Ask what a comparison of each picture with the first is worth; the first two decide which
+  // ways of looking are open.
   async weigh() {
-    const two = this.sight.pictures.slice(0, 2);
-    this.pairOf = this.firstTwo();
+    const { together } = this;
+    const two = together.slice(0, 2);
+    this.weighed = this.compared();
     this.allowed = PAIRS;
     const honest = this.look.querySelector("[data-look-honest]");
     this.offerMap(two, false);
@@ -274,22 +280,26 @@ class Look {
       honest.textContent = "One picture; choose a second one to compare.";
       return;
     }
-    const query = new URLSearchParams(two.map((each) => ["p", String(each.id)]));
-    const asked = this.pairOf;
+    const asked = this.weighed;
     try {
-      const answer = await fetch(`${this.data.pairAddress}?${query}`);
-      const pair = await answer.json();
-      if (asked !== this.pairOf) {
+      const pairs = await Promise.all(together.slice(1).map((each) => this.pairWith(two[0], each)));
+      if (asked !== this.weighed) {
         return;
       }
-      honest.textContent = pair.sentence;
-      this.offerMap(two, pair.isOneView);
-      this.allowed = pair.modes;
+      honest.replaceChildren(...pairs.flatMap((pair, place) => sentence(pair, place, pairs.length)));
+      this.offerMap(two, pairs[0].isOneView);
+      this.allowed = pairs[0].modes;
     } catch {
       honest.textContent = "Not known: the answer about these two pictures did not come. Reload the page.";
       this.allowed = ["side"];
     }
     this.permit();
+  }
+
+  async pairWith(one, other) {
+    const query = new URLSearchParams([one, other].map((each) => ["p", String(each.id)]));
+    const answer = await fetch(`${this.data.pairAddress}?${query}`);
+    return answer.json();
   }
 
   // What changed can be asked for two pictures of one view only.
@@ -343,6 +353,7 @@ class Look {
         measure,
         region: this.tools.name === "measure" ? null : this.tools.outline,
         hasCross: this.tools.isDrawing,
+        isRaised: this.sides.length > 1 && !this.isStacked() && !this.narrow.is,
       });
     }
     if (!this.pointed || this.tools.isAtCross) {
@@ -451,6 +462,14 @@ class Look {
   measured(line) {
     this.sight.measure = line;
     this.readOut(line.slice(2), line);
+    this.controls.show(this.shown, this.allowed);
+    this.camera.changed();
+  }
+
+  // Take the measured line away again.
+  unmeasure() {
+    this.sight.measure = null;
+    this.controls.show(this.shown, this.allowed);
     this.camera.changed();
   }
 
@@ -484,10 +503,12 @@ class Look {
       return;
     }
     const flips = face !== "E" && sight.face !== "E" && this.data.sizeMm;
+    this.chosenOn.set(sight.face, sight.pictures);
     sight.face = face;
     const own = this.data.pictures.filter((each) => each.plane === face);
     const kept = sight.pictures.filter(({ id }) => this.byId.get(id).plane === face);
-    sight.pictures = kept.length ? kept : [{ id: own[0].id, ev: null }];
+    const begun = kept.length ? kept : [{ id: own[0].id, ev: null }];
+    sight.pictures = this.chosenOn.get(face) ?? begun;
     sight.measure = null;
     this.frame();
     this.controls.offer();
@@ -553,6 +574,7 @@ class Look {
           this.lay();
         }
       },
+      unmeasure: () => this.unmeasure(),
       link: () => this.copyLink(),
     };
   }
@@ -650,9 +672,20 @@ class Look {
       r: () => this.dialog && take("rectangle")(),
       o: () => this.dialog && take("polygon")(),
       Enter: (event) => (event.shiftKey ? tools.close() : tools.set()),
-      Escape: () => acts.tool("move"),
+      Escape: () => (tools.isDrawing ? acts.tool("move") : acts.unmeasure()),
+      Delete: acts.unmeasure,
+      Backspace: acts.unmeasure,
     };
   }
+}
+
+// One pair's sentence on a line of its own, with its letters where there are several.
+function sentence(pair, place, count) {
+  if (count === 1) {
+    return [pair.sentence];
+  }
+  const words = `A and ${LETTERS[place + 1]}: ${pair.sentence}`;
+  return place ? [document.createElement("br"), words] : [words];
 }
 
 const look = document.querySelector("[data-look]");

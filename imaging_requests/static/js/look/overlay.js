@@ -5,6 +5,8 @@ import { mirrorX, millimetres, roundLength } from "./geometry.js";
 const SVG = "http://www.w3.org/2000/svg";
 const BAR_SHARE = 0.25;
 const EDGE_PX = 14;
+// Above the line of numbers, which lies over the lower edge of the last picture.
+const RAISED_PX = 40;
 
 function make(name, className) {
   const element = document.createElementNS(SVG, name);
@@ -38,7 +40,7 @@ export class Overlay {
   }
 
   // Regions and drawn lines are kept in mm of the face looked at; only the drawing is in px.
-  draw(camera, { notes, chosenNote, measure, region, hasCross }) {
+  draw(camera, { notes, chosenNote, measure, region, hasCross, isRaised }) {
     this.drawRegions(camera, notes, chosenNote);
     this.drawn.replaceChildren();
     if (measure) {
@@ -47,7 +49,7 @@ export class Overlay {
     if (region?.length) {
       this.path(this.drawn, camera, region, region.length > 2);
     }
-    this.drawBar(camera);
+    this.drawBar(camera, isRaised ? RAISED_PX : EDGE_PX);
     const [x, y] = camera.size.map((side) => Math.round(side / 2) + 0.5);
     const path = hasCross ? `M${x - 12} ${y}H${x - 3}M${x + 3} ${y}H${x + 12}M${x} ${y - 12}V${y - 3}M${x} ${y + 3}V${y + 12}` : "";
     this.cross.forEach((each) => set(each, { d: path }));
@@ -85,10 +87,10 @@ export class Overlay {
     this.drawn.append(words);
   }
 
-  drawBar(camera) {
+  drawBar(camera, fromBelow) {
     const length = roundLength(camera.size[0] * BAR_SHARE * camera.now.scale);
     const width = length / camera.now.scale;
-    const y = camera.size[1] - EDGE_PX;
+    const y = camera.size[1] - fromBelow;
     const [under, over, words] = this.bar;
     const d = `M${EDGE_PX} ${y - 5}V${y}H${EDGE_PX + width}V${y - 5}`;
     set(under, { d });

@@ -12,6 +12,7 @@ export class Tools {
     this.points = [];
     this.free = null;
     this.isAtCross = false;
+    this.hasBegun = false;
   }
 
   take(name) {
@@ -49,11 +50,21 @@ export class Tools {
       return false;
     }
     this.isAtCross = false;
-    if (this.name !== "polygon" && this.points.length === 0) {
+    this.hasBegun = this.name !== "polygon" && this.points.length === 0;
+    if (this.hasBegun) {
       this.points = [this.camera.toMm(...spot)];
     }
     this.free = this.camera.toMm(...spot);
     return true;
+  }
+
+  // The hand lets go without having drawn: its own first point goes, one set before stays.
+  drop() {
+    if (this.hasBegun) {
+      this.points = [];
+    }
+    this.free = null;
+    this.on.changed();
   }
 
   move(spot) {
