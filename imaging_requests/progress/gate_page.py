@@ -116,6 +116,7 @@ def gate_context(moment: Moment, step: Intervention, speech: Speech) -> dict[str
         "missing": missing,
         "met": words.met,
         "unasked": words.unasked,
+        "preferred": words.preferred,
     }
 
 

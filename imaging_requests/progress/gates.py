@@ -99,6 +99,7 @@ class GateWords:
     missing: tuple[MissingView, ...]
     met: tuple[MissingView, ...]
     unasked: str = ""
+    preferred: str = ""
 
 
 def say(found: Gate, speech: Speech) -> GateWords:
@@ -134,6 +135,11 @@ def say(found: Gate, speech: Speech) -> GateWords:
         unasked=", ".join(
             inside(view_words(technique, face_of(surface), "", surface))
             for surface, technique in found.unasked
+        ),
+        preferred=", ".join(
+            f"{inside(name_view(status.view))}, {name_anchor(anchor, speech)}"
+            for status in found.preferred
+            if status.better is not None and (anchor := status.better.anchor) is not None
         ),
     )
 

@@ -261,6 +261,7 @@ def _true_demands(
             starts_at=now,
             ref=demand_ref(demand.entry_id, demand.protocol_line),
             catalogue=catalogue,
+            preferred=demand.preferred,
         )
         for catalogue in catalogues or (None,)
     )

@@ -103,6 +103,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
     picture = status.reason.picture
     wait = wait_of(status)
     until = status.reason.until
+    better = {} if status.better is None else {"preferred": str(status.better.stand)}
     return DerivedView(
         view_key=status.view.key,
         status=status.status,
@@ -112,6 +113,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
             "why": str(status.why) if status.why is not None else "",
             "until": until.isoformat() if until is not None else "",
             "events": [event.key for event in status.reason.events],
+            **better,
         },
         waits_for=wait.what if wait is not None else "",
         waits_for_role=" or ".join(f"the {who}" for who in wait.who) if wait is not None else "",

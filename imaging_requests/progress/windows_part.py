@@ -1,8 +1,11 @@
-"""Only-now windows on pages: how long a bared surface can still be seen, and what is not shot."""
+"""Only-now windows on pages: how long a bared surface can still be seen, and what is not shot.
+
+A preferred state that lasts only until a planned step is told in the same place.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -16,10 +19,18 @@ from imaging_requests.progress.models import ViewStatus
 from imaging_requests.progress.rules import MET
 from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.moment import Moment
+from imaging_requests.reckoning.truth.preferred_looks import preferred_looks
 from imaging_requests.reckoning.truth.status import statuses
-from imaging_requests.reckoning.truth.terms import Status
+from imaging_requests.reckoning.truth.terms import CLEANED, Status
 from imaging_requests.reckoning.truth.windows import Window, WindowState, views_in, windows
-from imaging_requests.reckoning.truth.words import Speech, inside, name_view
+from imaging_requests.reckoning.truth.words import (
+    PREFERRED_WORDS,
+    Speech,
+    capital,
+    inside,
+    name_anchor,
+    name_view,
+)
 from imaging_requests.requesting.models import Anchor
 from imaging_requests.requesting.words import numbers_of
 
@@ -50,7 +61,30 @@ def window_notices(
         if owed:
             lacking = [inside(name_view(each.view)) for each in owed if each.status not in DONE]
             found.append(_notice(window, len(owed), lacking, speech, moment.t))
-    return found
+    return [*found, *_preferred_notices(moment, speech, treatment_id)]
+
+
+def _preferred_notices(
+    moment: Moment, speech: Speech, treatment_id: int | None
+) -> Iterator[WindowNotice]:
+    """Say of preferred states that a planned step will end which pictures of them are missing."""
+    for look in preferred_looks(moment):
+        if look.ending is None:
+            continue
+        if treatment_id is not None and look.anchor.treatment != str(treatment_id):
+            continue
+        starts = look.ending.planned_start_at
+        when = f", planned for {speech.day(starts)}" if starts is not None else ""
+        views = ", ".join(inside(name_view(each.view)) for each in look.views)
+        yield WindowNotice(
+            kind="caution",
+            words="Only now:",
+            sentence=(
+                f"{capital(PREFERRED_WORDS[CLEANED])}, {name_anchor(look.anchor, speech)}, lasts "
+                f"until “{speech.event(look.ending)}”{when}. Preferred, with no accepted picture "
+                f"of it: {views}."
+            ),
+        )
 
 
 def _notice(

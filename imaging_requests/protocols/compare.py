@@ -52,9 +52,8 @@ def _keyed(
 def _parts(place: str, older: Document, newer: Document, *, skip: str) -> Iterator[Difference]:
     for part in dict.fromkeys([*newer, *older]):
         if part != skip and older.get(part) != newer.get(part):
-            yield Difference(
-                place, part.replace("_", " "), _said(older.get(part)), _said(newer.get(part))
-            )
+            before, after = (_said(row.get(part), part) for row in (older, newer))
+            yield Difference(place, part.replace("_", " "), before, after)
 
 
 def _whole(row: Document) -> str:
@@ -72,7 +71,9 @@ def _whole(row: Document) -> str:
     if "anchor" in parts:
         anchor = str(parts.pop("anchor"))
         said.append(words.ANCHORS.get(anchor, anchor))
-    said += [f"{name.replace('_', ' ')}: {_said(part)}" for name, part in parts.items() if part]
+    said += [
+        f"{name.replace('_', ' ')}: {_said(part, name)}" for name, part in parts.items() if part
+    ]
     return "; ".join(said)
 
 
@@ -88,7 +89,9 @@ def _view(line: Document) -> str:
     return f"{said}{from_}, {words.FACES.get(face, face)}"
 
 
-def _said(stored: Any) -> str:
+def _said(stored: Any, part: str = "") -> str:
+    if part == "preferred" and isinstance(stored, str):
+        return words.preferred(stored)
     if isinstance(stored, Mapping) and stored.keys() & {"fact", "all", "any", "not"}:
         return words.condition(stored, words.FactNames(None))
     return words.value(stored) or NOT_SET

@@ -9,6 +9,7 @@ from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
 
 from imaging_requests.protocols.models import RuleKind
+from imaging_requests.reckoning.shots.protocol import PREFERRED_STATES
 
 _TEXT = {"type": "string", "minLength": 1}
 _TEXTS = {"type": "array", "items": {"type": "string"}}
@@ -24,6 +25,7 @@ _PROTOCOL_LINE = {
         "when": {"type": "object"},
         "direction": {"type": "string"},
         "anchor": _TEXT,
+        "preferred": {"enum": list(PREFERRED_STATES)},
         "method": _TEXT,
         "mandatory": {"type": "boolean"},
         "waived_by": _TEXTS,

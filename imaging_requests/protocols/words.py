@@ -8,7 +8,7 @@ from typing import Any
 from imaging_requests.reckoning.shots.protocol import NotApplicableRule, ProtocolLine, Replacement
 from imaging_requests.reckoning.shots.settings import StudioSettings
 from imaging_requests.reckoning.shots.words import DIRECTION_NAMES, FACE_NAMES
-from imaging_requests.reckoning.truth.words import inside, view_words
+from imaging_requests.reckoning.truth.words import PREFERRED_WORDS, inside, view_words
 
 TECHNIQUES: Mapping[str, str] = {
     "VF": "visible light, flash",
@@ -112,6 +112,24 @@ def view(line: ProtocolLine) -> str:
     light = f" from the {DIRECTION_NAMES[line.direction]}" if line.direction else ""
     detail = f", detail “{line.detail.name}”" if line.detail is not None else ""
     return f"{technique}{light}, {FACES[line.face]}{detail}"
+
+
+def as_of(line: ProtocolLine) -> str:
+    """Say as of which state a line asks for its view, and which one it would rather have.
+
+    >>> from imaging_requests.reckoning.shots.protocol import read_line
+    >>> as_of(read_line({"id": "ir", "technique": "IR", "face": "painted", "preferred": "cleaned"}))
+    'preferably the cleaned state, before retouching; as second best as it is now'
+    """
+    anchor = ANCHORS.get(line.anchor, line.anchor)
+    if not line.preferred:
+        return anchor
+    return f"preferably {preferred(line.preferred)}; as second best {anchor}"
+
+
+def preferred(state: str) -> str:
+    """Say a state that a line may prefer."""
+    return PREFERRED_WORDS.get(state, state)
 
 
 def departures(line: ProtocolLine) -> str:

@@ -36,7 +36,13 @@ def view_key(view: OwedView) -> ViewKey:
 
 
 def _demand_key(demand: Demand) -> DemandKey:
-    return (demand.source, demand.entry_id, demand.protocol_line, demand.treatment_id)
+    return (
+        demand.source,
+        demand.entry_id,
+        demand.protocol_line,
+        demand.treatment_id,
+        demand.preferred,
+    )
 
 
 def _is_wish(demand: Demand) -> bool:
@@ -139,7 +145,8 @@ class Change:
         for demand in live:
             if not _is_wish(demand) and _demand_key(demand) not in want.demands:
                 self.over_demands.append(demand.pk)
-        for source, entry_id, line, treatment_id in sorted(want.demands - known, key=str):
+        new = sorted(want.demands - known, key=str)
+        for source, entry_id, line, treatment_id, preferred in new:
             self.new_demands.append(
                 Demand(
                     owed_view=view,
@@ -147,6 +154,7 @@ class Change:
                     entry_id=entry_id,
                     protocol_line=line,
                     treatment_id=treatment_id,
+                    preferred=preferred,
                     since=self.now,
                 )
             )

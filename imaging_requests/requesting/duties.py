@@ -21,7 +21,8 @@ from imaging_requests.requesting.models import Anchor, Demand
 from imaging_requests.requesting.specs import Making, making_of, missing_facts
 
 ViewKey = tuple[int, str, str, str, str]
-DemandKey = tuple[str, int | None, str, int | None]
+#: Source, entry, protocol line, treatment, and the state that is preferred to the present one.
+DemandKey = tuple[str, int | None, str, int | None, str]
 PlaceKey = tuple[str, str, str]
 
 CURRENT = "CUR"
@@ -238,7 +239,7 @@ def by_protocol(known: Known) -> Duties:
                 as_of=AsOf(),
                 making=known.making(view, pin.protocol),
                 demands={
-                    (Demand.Source.PROTOCOL, entry_id, line_id, None)
+                    (Demand.Source.PROTOCOL, entry_id, line_id, None, view.preferred)
                     for entry_id in pin.entry_ids
                     for line_id in (view.line_id, *view.also_asked_by)
                 },

@@ -133,7 +133,7 @@ def by_treatment(known: Known, course: Course) -> Duties:
                 as_of=each.as_of,
                 making=known.making_for(each.item.technique, each.item.face, variant),
                 due_on=each.due_on,
-                demands={(Demand.Source.TREATMENT, None, "", course.treatment.pk)},
+                demands={(Demand.Source.TREATMENT, None, "", course.treatment.pk, "")},
             )
         )
     return duties

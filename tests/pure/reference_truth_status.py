@@ -16,6 +16,11 @@ from tests.pure.reference_truth import (
     steps_in_plan,
     verdict_on,
 )
+from tests.pure.reference_truth_preferred import (
+    how_it_stands,
+    is_cleaned_preferred,
+    newest_cleaned,
+)
 
 
 def views_in_force(history, table, t, u):
@@ -24,10 +29,15 @@ def views_in_force(history, table, t, u):
 
 def is_owed(history, table, view, t, u):
     """Whether anybody asks for the view at t; what events brought about holds as they happened."""
-    for demand in known(history, "demands", u):
-        if demand["view"] == view["key"] and is_asked(history, table, view, demand, t, u):
-            return True
-    return False
+    return asking(history, table, view, t, u) != []
+
+
+def asking(history, table, view, t, u):
+    return [
+        demand
+        for demand in known(history, "demands", u)
+        if demand["view"] == view["key"] and is_asked(history, table, view, demand, t, u)
+    ]
 
 
 def is_asked(history, table, view, demand, t, u):
@@ -195,7 +205,14 @@ def status(history, table, view, t, u):
         if waiver["view"] == view["key"] and waiver_holds(history, table, view, waiver, t, u):
             return "waived"
     pictures = matching(history, view, t, u)
-    carried = {(p["chain"], p["version"]): carry(history, table, p, view, t, u) for p in pictures}
+    preferred = preferred_view(history, table, view, t, u)
+    carried = {}
+    for picture in pictures:
+        words = [carry(history, table, picture, view, t, u)]
+        if preferred is not None:
+            words.append(carry(history, table, picture, preferred, t, u))
+        best = next(word for word in ("OK", "UNDEC", "OUT", "NONE") if word in words)
+        carried[picture["chain"], picture["version"]] = best
 
     def word(picture):
         return carried[picture["chain"], picture["version"]]
@@ -238,6 +255,30 @@ def status(history, table, view, t, u):
         return "blocked"
     # 12 out of date, 13 open
     return "out_of_date" if any(word(p) == "OUT" for p in good) else "open"
+
+
+def preferred_view(history, table, view, t, u):
+    """The view as of its preferred state, if all who ask for it have one and it was reached."""
+    if not is_cleaned_preferred(view, asking(history, table, view, t, u)):
+        return None
+    return newest_cleaned(history, table, view, t, u)
+
+
+def preferences(history, table, t, u):
+    """View → how its preferred state stands, for those that have one and are not decided away."""
+    found = {}
+    for view in views_in_force(history, table, t, u):
+        word = status(history, table, view, t, u)
+        if word in ("replaced", "not_applicable", "waived"):
+            continue
+        if is_cleaned_preferred(view, asking(history, table, view, t, u)):
+            of_it = newest_cleaned(history, table, view, t, u)
+            word_of_it = None
+            if of_it is not None:
+                alone = {**of_it, "replaced_by": None}
+                word_of_it = status(history, table, alone, t, u)
+            found[view["key"]] = how_it_stands(history, table, view, word, of_it, word_of_it, t, u)
+    return found
 
 
 def can_never_be_made(history, table, view, t, u):

@@ -17,11 +17,13 @@ from imaging_requests.reckoning.truth.decisions import cases
 from imaging_requests.reckoning.truth.gate import gate
 from imaging_requests.reckoning.truth.gate_needs import ScopeLine
 from imaging_requests.reckoning.truth.moment import look
+from imaging_requests.reckoning.truth.preferring import Stand
 from imaging_requests.reckoning.truth.status import statuses
 from imaging_requests.reckoning.truth.terms import Effect, Status
 from tests.pure import reference_truth as reference
 from tests.pure.reference_truth_gate import gate_missing
 from tests.pure.reference_truth_status import cases as reference_cases
+from tests.pure.reference_truth_status import preferences as reference_preferences
 from tests.pure.reference_truth_status import statuses as reference_statuses
 from tests.pure.truth_histories import SPAN, history
 from tests.pure.truth_histories_as_facts import as_case, as_event, when
@@ -73,6 +75,7 @@ def test_statuses_and_cases_equal_the_reference_on_random_histories(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     reached: Counter[str] = Counter()
+    preferred: Counter[str] = Counter()
     effects: Counter[str] = Counter()
     asked = compared = 0
     for seed in range(HISTORIES):
@@ -83,6 +86,10 @@ def test_statuses_and_cases_equal_the_reference_on_random_histories(
             ours = {s.view.key: str(s.status) for s in statuses(moment)}
             theirs = reference_statuses(data, TABLE_DATA, t, u)
             assert ours == theirs, f"history {seed} at t={t}, as known at u={u}"
+            stands = {s.view.key: str(s.better.stand) for s in statuses(moment) if s.better}
+            their_stands = reference_preferences(data, TABLE_DATA, t, u)
+            assert stands == their_stands, f"preferences of history {seed} at t={t}, u={u}"
+            preferred.update(their_stands.values())
             our_cases = {
                 (c.chain, c.event.key, str(c.proposal), c.verdict and str(c.verdict))
                 for c in cases(moment)
@@ -97,9 +104,11 @@ def test_statuses_and_cases_equal_the_reference_on_random_histories(
         print(  # noqa: T201
             f"\n{HISTORIES} histories, {compared} statuses and {asked} cases compared\n"
             f"statuses reached: {dict(sorted(reached.items()))}\n"
+            f"preferred states: {dict(sorted(preferred.items()))}\n"
             f"effects reached: {dict(sorted(effects.items()))}"
         )
     assert set(reached) == {str(status) for status in Status}
+    assert set(preferred) == {str(stand) for stand in Stand}
     assert set(effects) == {str(effect) for effect in Effect}
     assert asked > HISTORIES / 10
 

@@ -229,9 +229,10 @@ def views(
         last = chance.hour(first, SPAN) if chance.may(0.1) else None
         of_a_treatment = view["anchor"]["kind"] in ("BT", "DT", "AT", "WIN")
         kind = "treatment" if of_a_treatment and chance.may(0.7) else "protocol"
+        wish = chance.random.choice(["", "cleaned"])
         for _ in range(chance.random.choice([1, 1, 2])):
-            times = {"from": first, "to": last}
-            demand = chance.record("d", first, view=view["key"], kind=kind, ref="", **times)
+            asked = {"from": first, "to": last, "preferred": wish if chance.may(0.9) else ""}
+            demand = chance.record("d", first, view=view["key"], kind=kind, ref="", **asked)
             made["demands"] += correct(chance, demand, "from")
         if view["anchor"]["kind"] == "CUR" and surface[0] == "B":
             hand_over(chance, made, view)
@@ -259,15 +260,15 @@ def views(
 def hand_over(chance: Chance, made: dict[str, list[dict[str, Any]]], view: dict[str, Any]) -> None:
     """The same line asks for the face's next surface from the instant it stopped asking here."""
     first = last = chance.hour(0, 100)
-    ref = chance.key("l")
+    ref, wish = chance.key("l"), chance.random.choice(["", "cleaned"])
     for surface in chance.random.choice([["B.1", "B.2"], ["B.2", "B.1"], ["B.1", "B.2", "B.3"]]):
         other = {**view, "key": chance.key("v"), "surface": surface, "replaced_by": None}
         made["views"].append(other)
         first, last = last, last + chance.hour(GRID, 200)
         to = None if chance.may(0.2) else last
-        times = {"from": first, "to": to}
+        asked = {"from": first, "to": to, "preferred": wish}
         made["demands"].append(
-            chance.record("d", first, view=other["key"], kind="protocol", ref=ref, **times)
+            chance.record("d", first, view=other["key"], kind="protocol", ref=ref, **asked)
         )
 
 

@@ -160,6 +160,7 @@ def as_case(data: dict[str, Any]) -> f.ObjectCase:
                 view=d["view"],
                 kind=d["kind"],
                 ref=d["ref"],
+                preferred=d["preferred"],
                 starts_at=when(d["from"]),
                 ends_at=when(d["to"]),
                 **_base(d),

@@ -247,12 +247,19 @@ class Story:
                 replaced_at=day(more["replaced_at"]) if "replaced_at" in more else None,
             )
             self._add("views", view)
-            self.demand(view.key, since, until, catalogue=catalogue)
+            preferred = more.get("preferred", "")
+            self.demand(view.key, since, until, catalogue=catalogue, preferred=preferred)
             made.append(view)
         return made
 
     def demand(
-        self, view: str, since: str, until: str | None = None, *, catalogue: str | None = None
+        self,
+        view: str,
+        since: str,
+        until: str | None = None,
+        *,
+        catalogue: str | None = None,
+        preferred: str = "",
     ) -> Demand:
         """One more reason to owe a view."""
         return self._add(
@@ -265,6 +272,7 @@ class Story:
                 starts_at=day(since),
                 ends_at=day(until) if until else None,
                 catalogue=catalogue,
+                preferred=preferred,
             ),
         )
 

@@ -132,13 +132,13 @@ def _view_row(
 def _demand_row(
     subject: Subject,
     owed: Owed,
-    demand: tuple[str, int | None, str, int | None],
+    demand: DemandKey,
     rows: Rows,
     *,
     since: datetime,
     until: datetime | None = None,
 ) -> None:
-    source, entry_id, line, treatment_id = demand
+    source, entry_id, line, treatment_id, preferred = demand
     pk = rows.key(tables.DEMANDS)
     rows.add(
         tables.DEMANDS,
@@ -149,6 +149,7 @@ def _demand_row(
         line,
         treatment_id,
         None,
+        preferred,
         since,
         until,
     )
@@ -167,6 +168,7 @@ def _demand_row(
             starts_at=since,
             ref=demand_ref(entry_id, line),
             catalogue=catalogue,
+            preferred=preferred,
         )
         subject.note("demands", begun)
         if until is not None:
@@ -177,7 +179,7 @@ def ask_too(subject: Subject, owed: Owed, line_id: int, rows: Rows, *, since: da
     """Let an agreed line of a request ask for a view as well."""
     pk = rows.key(tables.DEMANDS)
     source = str(Demand.Source.REQUEST)
-    rows.add(tables.DEMANDS, pk, owed.pk, source, None, "", None, line_id, since, None)
+    rows.add(tables.DEMANDS, pk, owed.pk, source, None, "", None, line_id, "", since, None)
     subject.note(
         "demands",
         truth.Demand(

@@ -109,7 +109,8 @@ VIEWS = _table(
 )
 DEMANDS = _table(
     Demand,
-    "id owed_view_id source entry_id protocol_line treatment_id request_line_id since until",
+    "id owed_view_id source entry_id protocol_line treatment_id request_line_id preferred "
+    "since until",
 )
 NOT_APPLICABLE = _table(NotApplicable, "id object_id face technique variant rule reason since")
 WAIVERS = _table(

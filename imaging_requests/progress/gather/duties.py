@@ -82,6 +82,7 @@ def demands_of(ids: list[int]) -> ByObject[truth.Demand]:
                 "starts_at": row.since,
                 "ref": demand_ref(row.entry_id, row.protocol_line),
                 "catalogue": catalogue,
+                "preferred": row.preferred,
             }
             found[row.object_id].append(truth.Demand(recorded_at=row.since, **common))
             if row.until is not None:

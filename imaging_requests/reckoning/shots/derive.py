@@ -33,6 +33,9 @@ from imaging_requests.reckoning.shots.visit import (
 )
 
 NOTHING_MET: Mapping[str, str] = {}
+_PREFERRED: Mapping[str, str] = {
+    "cleaned": "Preferred is the cleaned state, before retouching; as it is now is second best.",
+}
 
 
 class BadFactsError(ValueError):
@@ -197,7 +200,7 @@ def _shot(
         light_lxh=spec.light_lxh,
         uv_minutes=spec.uv_minutes,
         cautions=view_cautions(facts, spec.technique, settings=settings),
-        notes=spec.notes,
+        notes=(*spec.notes, *dict.fromkeys(_PREFERRED[v.preferred] for v in group if v.preferred)),
     )
 
 

@@ -26,7 +26,8 @@ class OwedView:
     ``line`` is the protocol or request line it comes from, ``also_asked_by`` the ids of further
     lines that ask for the same. ``technique`` differs from the line's where a replacement applies
     (``replaced_by_rule`` then names it). ``provisional_on`` names missing facts that could still
-    change whether this view is owed.
+    change whether this view is owed. ``preferred`` is a state that every line that asks would
+    rather have.
     """
 
     line: ProtocolLine
@@ -38,6 +39,7 @@ class OwedView:
     provisional_on: tuple[str, ...] = ()
     also_asked_by: tuple[str, ...] = ()
     replaced_by_rule: str = ""
+    preferred: str = ""
 
     @property
     def code(self) -> str:
@@ -93,6 +95,7 @@ def derive_owed(
                     line.direction,
                     line.anchor,
                     provisional_on=provisional + unsure,
+                    preferred=line.preferred,
                 ),
                 facts,
                 protocol,
@@ -133,7 +136,10 @@ def _judge(view: OwedView, facts: ObjectFacts, protocol: Protocol) -> OwedView:
 
 
 def _joined(first: OwedView, second: OwedView) -> OwedView:
-    """The same duty from two lines: owed if either owes it, certain if either is certain."""
+    """The same duty from two lines: owed if either owes it, certain if either is certain.
+
+    A line that asks for the present state without more must be given that.
+    """
     if first.not_applicable is not None and second.not_applicable is None:
         return _with(second, also_asked_by=(*first.also_asked_by, first.line.id))
     provisional = first.provisional_on if second.provisional_on else ()
@@ -141,6 +147,7 @@ def _joined(first: OwedView, second: OwedView) -> OwedView:
         first,
         provisional_on=provisional,
         also_asked_by=(*first.also_asked_by, second.line.id),
+        preferred=first.preferred if first.preferred == second.preferred else "",
     )
 
 
@@ -192,6 +199,7 @@ def _with(
     provisional_on: tuple[str, ...] | None = None,
     also_asked_by: tuple[str, ...] | None = None,
     replaced_by_rule: str | None = None,
+    preferred: str | None = None,
 ) -> OwedView:
     """A changed copy; spelt out because it is several times quicker than dataclasses.replace."""
     return OwedView(
@@ -204,4 +212,5 @@ def _with(
         view.provisional_on if provisional_on is None else provisional_on,
         view.also_asked_by if also_asked_by is None else also_asked_by,
         view.replaced_by_rule if replaced_by_rule is None else replaced_by_rule,
+        view.preferred if preferred is None else preferred,
     )

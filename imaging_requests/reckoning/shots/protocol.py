@@ -19,6 +19,9 @@ FACE_SELECTORS: Final = ("painted", "unpainted_back", *FACES)
 
 DIRECTIONS: Final = ("L", "R", "T", "B")
 
+PREFERRED_STATES: Final = ("cleaned",)
+"""States of a treatment that a line may prefer to the present one, which then is second best."""
+
 
 class BadProtocolError(ValueError):
     """A protocol that cannot be read; the sentence says which line and what is wrong."""
@@ -45,6 +48,8 @@ class ProtocolLine:
     rule, bracket rule, minutes). ``px_per_mm``, ``tolerance_percent``, ``overlap`` and
     ``exposures_ev`` are set only where the line departs from that row. ``despite`` lists the
     not-applicable rules that this line overrides, as a request may where ``on_request`` allows it.
+    ``preferred`` names a state of a treatment whose picture meets a line as of ``CUR`` as well, and
+    better.
     """
 
     id: str
@@ -53,6 +58,7 @@ class ProtocolLine:
     when: Condition
     direction: str | None = None
     anchor: str = "CUR"
+    preferred: str = ""
     method: str = ""
     mandatory: bool = True
     waived_by: tuple[str, ...] = ()
@@ -162,13 +168,16 @@ def read_line(document: Mapping[str, Any]) -> ProtocolLine:
             f"Line {name}: the light direction is “{direction}”, "
             f"but must be one of {', '.join(DIRECTIONS)}."
         )
+    anchor, preferred = document.get("anchor", "CUR"), document.get("preferred", "")
+    _demand_preference(name, anchor, preferred, face)
     return ProtocolLine(
         id=name,
         technique=technique,
         face=face,
         when=_condition(document.get("when"), f"Line {name}"),
         direction=direction,
-        anchor=document.get("anchor", "CUR"),
+        anchor=anchor,
+        preferred=preferred,
         method=document.get("method") or technique.lower(),
         mandatory=document.get("mandatory", True),
         waived_by=tuple(document.get("waived_by", ())),
@@ -180,6 +189,28 @@ def read_line(document: Mapping[str, Any]) -> ProtocolLine:
         despite=tuple(document.get("despite", ())),
         why=document.get("why", ""),
     )
+
+
+def _demand_preference(name: str, anchor: object, preferred: object, face: object) -> None:
+    """Refuse a preferred state that is none, or that no treatment could ever bring about."""
+    if preferred == "":
+        return
+    if preferred not in PREFERRED_STATES:
+        raise BadProtocolError(
+            f"Line {name}: the preferred state is “{preferred}”, but must be a state of a "
+            f"treatment: {', '.join(PREFERRED_STATES)}."
+        )
+    if anchor != "CUR":
+        raise BadProtocolError(
+            f"Line {name}: a preferred state stands beside the present one (CUR), which counts as "
+            f"second best; this line asks for “{anchor}”."
+        )
+    if face in ("unpainted_back", "E"):
+        where = "a back without paint" if face == "unpainted_back" else "the edges"
+        raise BadProtocolError(
+            f"Line {name}: retouching ends the cleaned state of a painted face; there is none of "
+            f"{where}, so leave “preferred” out."
+        )
 
 
 def _exposures(values: Sequence[float] | None) -> tuple[float, ...] | None:

@@ -16,6 +16,7 @@ from .decisions import Case, open_cases
 from .facts import Event, OwedView, Picture
 from .gate import with_event
 from .moment import Moment, Standing, look
+from .preferred_looks import shown_as_preferred
 from .status import ViewStatus, statuses
 from .terms import Anchor, Carry, Effect, Status, Verdict
 
@@ -257,7 +258,9 @@ def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ..
     """Views that the steps touch and that no accepted picture shows as the object is today.
 
     What a step brings to light it does not make untrue: of a surface that it bares nothing is said.
+    A view that a picture of its preferred state meets asks for no picture of today.
     """
+    shown = shown_as_preferred(moment)
     older, today = set[tuple[str, str, str]](), set[tuple[str, str, str]]()
     for group in moment.pictures.values():
         for standing in group:
@@ -270,7 +273,7 @@ def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ..
     found: dict[tuple[str, str, str], Unmade] = {}
     for view in moment.views:
         asked = (view.surface, view.technique, view.variant)
-        if asked in today or asked in found:
+        if asked in today or asked in found or view.key in shown:
             continue
         effects = [
             then.effect(event, view.surface, view.technique)

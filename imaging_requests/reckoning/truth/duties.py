@@ -15,6 +15,7 @@ from enum import StrEnum
 from .decisions import Case, cases_after
 from .facts import Event, Picture
 from .moment import Moment, ViewKey
+from .preferred_looks import shown_as_preferred
 from .stateline import steps_of
 from .status import ReasonCode, ViewStatus
 from .terms import Anchor, AnchorKind, Effect, Validity, Verdict, face_of
@@ -108,8 +109,9 @@ def _out_of_date(moment: Moment, event: Event, number: int) -> tuple[Picture, ..
 def duties_after(moment: Moment, event: str) -> tuple[Duty, ...]:
     """The re-shoot duties of one finished event: effect O, or decided out of date.
 
-    Covers every view that is owed as it is now (or after this treatment) and every view with an
-    accepted picture; surfaces that are gone owe nothing more.
+    Covers every view that is owed as it is now (or after this treatment), unless a picture of its
+    preferred state meets it, and every view with an accepted picture; surfaces that are gone owe
+    nothing more.
     """
     number = moment.index.get(event)
     if number is None:
@@ -148,10 +150,11 @@ def duty_of(moment: Moment, status: ViewStatus) -> Duty | None:
 
 
 def _owed_now(moment: Moment, event: Event) -> set[ViewKey]:
+    shown = shown_as_preferred(moment)
     return {
         (view.surface, view.technique, view.variant)
         for view in moment.views
-        if view.anchor.kind is AnchorKind.CUR
+        if (view.anchor.kind is AnchorKind.CUR and view.key not in shown)
         or (view.anchor.kind is AnchorKind.AT and view.anchor.treatment == event.treatment)
     }
 

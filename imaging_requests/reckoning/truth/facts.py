@@ -185,7 +185,8 @@ class OwedView:
 class Demand:
     """A reason why a view is owed: a protocol line, a trigger, or somebody's request.
 
-    ``catalogue`` is set when the demand counts for that catalogue's entries.
+    ``catalogue`` is set when the demand counts for that catalogue's entries. ``preferred`` names
+    a state that whoever asks for the view as it is now would rather have (:mod:`.preferring`).
     """
 
     key: str
@@ -196,6 +197,7 @@ class Demand:
     ends_at: datetime | None = None
     ref: str = ""
     catalogue: str | None = None
+    preferred: str = ""
     withdrawn: bool = False
 
 

@@ -35,6 +35,7 @@ from enum import StrEnum
 from .facts import Event, ObjectCase, Override, OwedView, Waiver
 from .gate_needs import Need, Plan, ScopeLine, need_first, needs_of, plan_of, unasked_last_looks
 from .moment import Moment
+from .preferred_looks import ended_unseen
 from .status import ViewStatus, has_lapsed, judge
 from .terms import EDGES, THROUGH, Anchor, AnchorKind, Status, face_of
 
@@ -89,6 +90,7 @@ class Gate:
 
     ``unasked``: ``(surface, technique)`` of last looks of this step outside the documentation's
     scope, of which there is no accepted picture either; they do not shut the gate.
+    ``preferred``: views whose preferred state would end with this step unshown; nor do they.
     """
 
     event: Event
@@ -98,6 +100,7 @@ class Gate:
     is_first_step: bool
     override: Override | None = None
     unasked: tuple[tuple[str, str], ...] = ()
+    preferred: tuple[ViewStatus, ...] = ()
 
 
 #: How far a view is from being met, the nearest first; what is not named is farther, lost last.
@@ -147,6 +150,17 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
         plan.is_first,
         override,
         unasked_last_looks(plan, lines),
+        _preferred(moment, event, missing),
+    )
+
+
+def _preferred(moment: Moment, event: Event, missing: list[Missing]) -> tuple[ViewStatus, ...]:
+    """Preferred states that would end unseen, but for the views that the gate asks for anyway."""
+    asked = {(each.line.surface, each.line.technique, each.line.variant) for each in missing}
+    return tuple(
+        status
+        for status in ended_unseen(moment, event)
+        if (status.view.surface, status.view.technique, status.view.variant) not in asked
     )
 
 

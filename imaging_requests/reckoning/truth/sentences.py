@@ -1,4 +1,4 @@
-"""One plain sentence for every reason why a view has its status.
+"""One plain sentence for every reason why a view has its status, one more on a preferred state.
 
 Dates are given in the studio's zone; keys of treatments, sessions and views are replaced by the
 words that :class:`.words.Speech` knows for them.
@@ -8,16 +8,73 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from .preferring import Better, Stand
 from .status import DECIDED, Reason, ReasonCode, ViewStatus
-from .words import Speech, capital, inside, list_events, name_anchor, name_view
+from .terms import CLEANED, Status
+from .words import PREFERRED_WORDS, Speech, capital, inside, list_events, name_anchor, name_view
 
 _Sentence = Callable[[str, ViewStatus, Speech], str]
 
 
 def explain(status: ViewStatus, speech: Speech) -> str:
-    """One sentence that says why the view has its status."""
+    """One sentence that says why the view has its status, and one on its preferred state."""
     view = name_view(status.view)
-    return _SENTENCES[status.reason.code](view, status, speech)
+    said = _SENTENCES[status.reason.code](view, status, speech)
+    return said if status.better is None else f"{said} {_better(status, status.better, speech)}"
+
+
+_PREFERRED = PREFERRED_WORDS[CLEANED]
+_HOW_FAR = {
+    Status.ACCEPTED: "is accepted and not yet in a sealed package",
+    Status.UNDECIDED: "waits for a conservator's decision",
+    Status.TO_REVIEW: "waits for a reviewer",
+    Status.SENT_BACK: "was sent back by the reviewer",
+    Status.CAPTURED: "has not been handed in for review yet",
+    Status.RECALLED: "was accepted and later recalled",
+}
+
+
+def _better(status: ViewStatus, better: Better, speech: Speech) -> str:
+    """Which state is preferred, and whether its picture was made, can be made, or is lost."""
+    where = "" if better.anchor is None else f", {name_anchor(better.anchor, speech)}"
+    state = f"{_PREFERRED}{where}"
+    if better.stand is Stand.MET:
+        return f"It shows the preferred state: {state}."
+    is_met = status.status in (Status.FILED, Status.ACCEPTED)
+    known = "It counts as second best; preferred" if is_met else "Preferred"
+    if better.stand is Stand.NONE:
+        return f"{known} is {state}, which no treatment has or plans."
+    return f"{known} is {state}: {_how_it_stands(better, speech)}."
+
+
+def _how_it_stands(better: Better, speech: Speech) -> str:
+    if better.stand is Stand.TO_COME:
+        due = f", planned for {speech.day(better.until)}" if better.until is not None else ""
+        return f"still to come{due}"
+    if better.stand is Stand.SHOT:
+        assert better.picture is not None
+        assert better.status is not None
+        return (
+            f"its picture, captured on {speech.day(better.picture.captured_at)}, "
+            f"{_HOW_FAR[better.status]}"
+        )
+    none = "no picture of it was accepted"
+    if better.stand is Stand.POSSIBLE:
+        if better.status is Status.BLOCKED:
+            return f"{none}; it lasts, but cannot be got at now"
+        return f"{none}; one can be made {say_until(better, speech)}"
+    since = list_events(better.events, speech)
+    if better.stand is Stand.LOST:
+        return f"{none}, and it is lost since {since}"
+    return f"{none}, and since {since} a new one shows it only if a conservator decides so"
+
+
+def say_until(better: Better, speech: Speech) -> str:
+    """Until when a preferred state lasts: ``until “retouching”, planned for 5 May 2026``."""
+    if not better.events:
+        return "as long as no step changes it; none is planned"
+    when = f", planned for {speech.day(better.until)}" if better.until is not None else ""
+    return f"until “{speech.event(better.events[0])}”{when}"
 
 
 def _unstopped(words: str) -> str:
@@ -42,6 +99,8 @@ def _captured_on(status: ViewStatus, speech: Speech) -> str:
 
 
 def _filed(view: str, status: ViewStatus, speech: Speech) -> str:
+    if status.better is not None:
+        return f"{view}{_captured_on(status, speech)} is filed."
     return f"{view}{_captured_on(status, speech)} is filed and speaks for this state."
 
 

@@ -5,34 +5,28 @@
 13 open.
 
 A picture *qualifies* when it is accepted and not recalled, complete, of the same surface,
-technique and variant, dense and covering enough, and carries to the anchor.
-
->>> from datetime import UTC, datetime
->>> day = datetime(2026, 4, 1, tzinfo=UTC)
->>> view = OwedView(key="v", recorded_at=day, surface="F.1", technique="UV", px_per_mm=12.0,
-...                 tolerance=0.05, min_coverage=0.995)
->>> def shot(px): return Picture(chain="c", version=1, recorded_at=day, surface="F.1",
-...                              technique="UV", captured_at=day, px_per_mm=px)
->>> is_dense_enough(view, shot(11.4)), is_dense_enough(view, shot(11.3))
-(True, False)
+technique and variant, dense and covering enough, and carries to the anchor. A view with a
+preferred state (:mod:`.preferring`) is owed as it is now, and a picture that carries to either
+state qualifies; a new one can be made as long as one of the present state can.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
 from ..records import record
-from .carry import Carried, carry
+from .carry import Carried
 from .facts import Event, OwedView, Picture, Waiver
-from .moment import Moment, Standing
+from .moment import Moment
+from .preferring import Better, better_of, newest, preferred_of
+from .scanning import Scan, either, scan_pictures, why_of
 from .stateline import Point, in_plan
 from .surfaces import Life, acts_on
-from .terms import AnchorKind, Carry, Effect, Status, Verdict, Why, face_of
+from .terms import AnchorKind, Effect, Status, Verdict, Why, face_of
 from .triggers import SurfaceAct
 
-_ROUNDING = 1e-9
 DECIDED = "decided"
 
 
@@ -86,12 +80,16 @@ class Reason:
 @record
 @dataclass(frozen=True, slots=True)
 class ViewStatus:
-    """One view with its status. ``why`` is ``None`` once nothing is owed any more."""
+    """One view with its status. ``why`` is ``None`` once nothing is owed any more.
+
+    ``better`` says how its preferred state stands, if everybody who asks for it prefers one.
+    """
 
     view: OwedView
     status: Status
     reason: Reason
     why: Why | None = None
+    better: Better | None = None
 
     @property
     def is_resolved(self) -> bool:
@@ -100,20 +98,6 @@ class ViewStatus:
 
 
 _RESOLVED = frozenset((Status.FILED, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED))
-
-
-@dataclass(slots=True)
-class _Scan:
-    """What one pass over the matching pictures found; each field holds the newest such one."""
-
-    filed: Standing | None = None
-    accepted: Standing | None = None
-    undecided: tuple[Standing, Carried] | None = None
-    out: tuple[Standing, Carried] | None = None
-    too_coarse: Standing | None = None
-    candidate: Standing | None = None
-    recalled: bool = False
-    pending: bool = False
 
 
 def statuses(moment: Moment) -> tuple[ViewStatus, ...]:
@@ -131,7 +115,28 @@ def judge(moment: Moment, view: OwedView) -> ViewStatus:
     if decided is not None:
         return decided
     point = moment.point(view.anchor)
-    scan = _scan(moment, view, point)
+    scan = scan_pictures(moment, view, point)
+    if preferred_of(moment, view):
+        return _with_preference(moment, view, point, scan)
+    return _by_pictures(moment, view, point, scan)
+
+
+def _with_preference(moment: Moment, view: OwedView, point: Point, scan: Scan) -> ViewStatus:
+    """A picture of the preferred state meets the view, and one of the present state does too."""
+    found = newest(moment, view)
+    of_it = None
+    if found is not None:
+        cleaned, at = found
+        preferred = scan_pictures(moment, view, at)
+        asked = replace(view, key="", anchor=cleaned.anchor)
+        of_it = _by_pictures(moment, asked, at, preferred)
+        scan = either(preferred, scan)
+    status = _by_pictures(moment, view, point, scan)
+    return replace(status, better=better_of(moment, status, of_it))
+
+
+def _by_pictures(moment: Moment, view: OwedView, point: Point, scan: Scan) -> ViewStatus:
+    """Rules 4 to 13: what the pictures say that there are, and what can still be made."""
     if scan.filed is not None:
         return ViewStatus(view, Status.FILED, Reason(ReasonCode.FILED, picture=scan.filed.picture))
     if scan.accepted is not None:
@@ -141,25 +146,12 @@ def judge(moment: Moment, view: OwedView) -> ViewStatus:
         return ViewStatus(view, Status.ACCEPTED, reason)
     lost = _lost(moment, view, point, scan)
     if lost is not None:
-        return ViewStatus(view, Status.LOST, lost, _why(scan))
+        return ViewStatus(view, Status.LOST, lost, why_of(scan))
     if scan.undecided is not None:
         standing, carried = scan.undecided
         reason = Reason(ReasonCode.CASE_OPEN, carried.events, standing.picture)
         return ViewStatus(view, Status.UNDECIDED, reason, Why.UNDECIDED)
     return _in_hand(view, scan) or _to_make(moment, view, point, scan)
-
-
-def is_dense_enough(view: OwedView, picture: Picture) -> bool:
-    """``px/mm >= (1 - tolerance) * required``, computed without losing exact limits to rounding."""
-    return picture.px_per_mm >= view.px_per_mm * (1.0 - view.tolerance) * (1.0 - _ROUNDING)
-
-
-def _meets_spec(view: OwedView, picture: Picture) -> bool:
-    return (
-        picture.complete
-        and picture.coverage >= view.min_coverage
-        and is_dense_enough(view, picture)
-    )
 
 
 def _by_decision(moment: Moment, view: OwedView) -> ViewStatus | None:
@@ -197,50 +189,7 @@ def has_lapsed(moment: Moment, view: OwedView, waiver: Waiver) -> bool:
     return False
 
 
-def _scan(moment: Moment, view: OwedView, point: Point) -> _Scan:
-    """Look at every matching picture once, the newest first; one that is filed settles it."""
-    scan = _Scan()
-    for standing in moment.pictures.get((view.surface, view.technique, view.variant), ()):
-        carried = carry(moment, standing, point) if point.reached else Carried(Carry.OUT)
-        verdict = carried.verdict
-        accepted = standing.verdict is Verdict.ACCEPTED
-        meets = accepted and _meets_spec(view, standing.picture)
-        if verdict is not Carry.OUT:
-            if scan.candidate is None:
-                scan.candidate = standing
-            if not accepted and (standing.verdict is None or standing.frames_good):
-                scan.pending = True
-            if accepted and not meets and scan.too_coarse is None:
-                scan.too_coarse = standing
-        if standing.verdict is Verdict.RECALLED:
-            scan.recalled = True
-        if not meets:
-            continue
-        if verdict is Carry.OK:
-            if standing.is_filed:
-                scan.filed = standing
-                break
-            scan.accepted = scan.accepted or standing
-        elif verdict is Carry.UNDECIDED:
-            scan.undecided = scan.undecided or (standing, carried)
-        elif scan.out is None and point.reached:
-            scan.out = (standing, carried)
-    return scan
-
-
-def _why(scan: _Scan) -> Why:
-    if scan.undecided is not None:
-        return Why.UNDECIDED
-    if scan.out is not None:
-        return Why.OUT_OF_DATE
-    if scan.recalled:
-        return Why.RECALLED
-    if scan.too_coarse is not None:
-        return Why.SPEC_RAISED
-    return Why.NEVER_MADE
-
-
-def _lost(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> Reason | None:
+def _lost(moment: Moment, view: OwedView, point: Point, scan: Scan) -> Reason | None:
     """Rule 6: the anchor is past, and no picture, made or still to make, can ever meet it."""
     if scan.undecided is not None or scan.pending or not point.reached:
         return None
@@ -271,7 +220,7 @@ def _closing(moment: Moment, life: Life) -> tuple[Event, ...]:
     return tuple(moment.line.openers[start - 1 : start]) if start > 0 else ()
 
 
-def _in_hand(view: OwedView, scan: _Scan) -> ViewStatus | None:
+def _in_hand(view: OwedView, scan: Scan) -> ViewStatus | None:
     """Rules 8 and 9: the newest picture that could meet the view is under way or withdrawn."""
     standing = scan.candidate
     if standing is None or standing.verdict is Verdict.ACCEPTED:
@@ -284,12 +233,12 @@ def _in_hand(view: OwedView, scan: _Scan) -> ViewStatus | None:
         status, code = Status.TO_REVIEW, ReasonCode.TO_REVIEW
     else:
         status, code = Status.CAPTURED, ReasonCode.CAPTURED
-    return ViewStatus(view, status, Reason(code, picture=standing.picture), _why(scan))
+    return ViewStatus(view, status, Reason(code, picture=standing.picture), why_of(scan))
 
 
-def _to_make(moment: Moment, view: OwedView, point: Point, scan: _Scan) -> ViewStatus:
+def _to_make(moment: Moment, view: OwedView, point: Point, scan: Scan) -> ViewStatus:
     """Rules 10 to 13: nothing is in hand; a picture has to be made."""
-    why = _why(scan)
+    why = why_of(scan)
     shot = moment.planned.get(view.key)
     if shot is not None and shot.shot_at is not None and shot.shot_at <= moment.t:
         reason = Reason(

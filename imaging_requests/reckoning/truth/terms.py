@@ -21,6 +21,8 @@ BACK = "B"
 EDGES = "E"
 THROUGH = "T"
 INTAKE_LAYERS = ("F.1", "B.1", "E.1", "T.1")
+#: The state that retouching starts from; the trigger table's last looks call it so too.
+CLEANED = "cleaned"
 
 
 class AnchorKind(StrEnum):

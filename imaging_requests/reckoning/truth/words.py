@@ -15,7 +15,7 @@ from datetime import datetime, tzinfo
 from functools import lru_cache
 
 from .facts import Event, OwedView, Picture
-from .terms import Anchor, AnchorKind, Status, face_of
+from .terms import CLEANED, Anchor, AnchorKind, Status, face_of
 from .triggers import Tables
 
 TECHNIQUE_WORDS = {
@@ -33,6 +33,7 @@ DIRECTION_WORDS = {
     "T": "from the top",
     "B": "from below",
 }
+PREFERRED_WORDS = {CLEANED: "the cleaned state, before retouching"}
 STATUS_WORDS = {
     Status.REPLACED: "replaced",
     Status.NOT_APPLICABLE: "not applicable",

@@ -135,6 +135,11 @@ class Demand(models.Model):
     request_line = models.ForeignKey(
         RequestLine, null=True, blank=True, on_delete=models.PROTECT, related_name="demands"
     )
+    preferred = models.CharField(
+        max_length=12,
+        blank=True,
+        help_text="The state of a treatment that is preferred to the present one.",
+    )
     since = models.DateTimeField(default=timezone.now)
     until = models.DateTimeField(null=True, blank=True)
 
