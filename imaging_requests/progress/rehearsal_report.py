@@ -191,7 +191,7 @@ class Tally:
             for each in tried
             for side in (each.now, each.then)
             for want in side.wants.values()
-            for _, entry_id, _, _ in want.demands
+            for _, entry_id, *_ in want.demands
             if entry_id is not None
         } - self.titles.keys()
         found = Entry.objects.filter(pk__in=entries).values_list("pk", "catalogue__title")
@@ -221,7 +221,7 @@ class Tally:
 
     def _view(self, what: str, key: ViewKey, want: Want | None, number: str) -> None:
         words = _words(key)
-        entries = [e for _, e, _, _ in want.demands if e is not None] if want else []
+        entries = [e for _, e, *_ in want.demands if e is not None] if want else []
         titles = sorted({self.titles[e] for e in entries if e in self.titles})
         self.views[what, words, ", ".join(titles) or "asked by a treatment"] += 1
         if len(self.rows) < LISTED:

@@ -91,7 +91,7 @@ def test_two_versions_are_compared_in_words() -> None:
         (
             "Line painted.ir",
             "preferred",
-            "not set",
+            "–",
             "the cleaned state, before retouching",
         )
     ]

@@ -84,11 +84,11 @@ def newest_cleaned(history, table, view, t, u):
     return None if best is None else best[1]
 
 
-def how_it_stands(history, table, view, word, of_it, word_of_it, t, u):
+def how_it_stands(history, table, view, word, of_it, words_of_it, t, u):
     """The word for the preferred state beside the word of the view itself."""
     said = "none"
     if of_it is not None:
-        said = how_the_reached_one_stands(history, table, of_it, word, word_of_it, t, u)
+        said = how_the_reached_one_stands(history, table, of_it, word, words_of_it, t, u)
     if said in ("none", "ended", "lost"):
         for anchor in cleaned_anchors(history, table, view["surface"][0], t, u):
             if not anchor_states(history, table, {**view, "anchor": anchor}, t, u)[1]:
@@ -96,10 +96,12 @@ def how_it_stands(history, table, view, word, of_it, word_of_it, t, u):
     return said
 
 
-def how_the_reached_one_stands(history, table, of_it, word, word_of_it, t, u):
+def how_the_reached_one_stands(history, table, of_it, word, words_of_it, t, u):
+    """`words_of_it`: the word of it alone, and the same without doubtful pictures made later."""
+    word_of_it, word_then = words_of_it
     if word_of_it in ("filed", "accepted"):
         return "met" if word == word_of_it else "shot"
-    if word_of_it in EVER_SHOT:
+    if word_then in EVER_SHOT:
         return "shot"
     if word_of_it == "lost":
         return "lost"

@@ -191,8 +191,11 @@ def may_still_qualify(history, picture, t, u):
     return review is None or (review["verdict"] != "accepted" and review["frames_good"])
 
 
-def status(history, table, view, t, u):
-    """The thirteen rules, one after the other."""
+def status(history, table, view, t, u, without_later=False):
+    """The thirteen rules, one after the other.
+
+    Without later: pictures made after the states of the anchor that wait for a decision left out.
+    """
     # 1 replaced
     if view["replaced_by"] is not None and view["replaced_at"] <= t:
         return "replaced"
@@ -213,6 +216,15 @@ def status(history, table, view, t, u):
             words.append(carry(history, table, picture, preferred, t, u))
         best = next(word for word in ("OK", "UNDEC", "OUT", "NONE") if word in words)
         carried[picture["chain"], picture["version"]] = best
+    if without_later:
+        openers = opening_events(history, table, t, u)
+        last = max(anchor_states(history, table, view, t, u)[0])
+        pictures = [
+            p
+            for p in pictures
+            if carried[p["chain"], p["version"]] != "UNDEC"
+            or state_in_force(openers, p["captured"]) <= last
+        ]
 
     def word(picture):
         return carried[picture["chain"], picture["version"]]
@@ -273,11 +285,12 @@ def preferences(history, table, t, u):
             continue
         if is_cleaned_preferred(view, asking(history, table, view, t, u)):
             of_it = newest_cleaned(history, table, view, t, u)
-            word_of_it = None
+            words_of_it = []
             if of_it is not None:
                 alone = {**of_it, "replaced_by": None}
-                word_of_it = status(history, table, alone, t, u)
-            found[view["key"]] = how_it_stands(history, table, view, word, of_it, word_of_it, t, u)
+                for without_later in (False, True):
+                    words_of_it.append(status(history, table, alone, t, u, without_later))
+            found[view["key"]] = how_it_stands(history, table, view, word, of_it, words_of_it, t, u)
     return found
 
 

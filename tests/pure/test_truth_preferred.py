@@ -121,9 +121,10 @@ def test_the_sentence_says_until_when_the_cleaned_state_can_still_be_shot() -> N
     retouched_before = story.status("IR-F", "2026-03-20")
     assert retouched_before.status is Status.UNDECIDED
     assert said(story, "2026-03-20") == (
-        "Varnish removed on 9 Mar 2026 may have changed infrared of the front; a conservator has "
-        "not decided yet. Preferred is the cleaned state, before retouching, after step 2 of "
-        "treatment T4: its picture, captured on 6 Oct 2025, waits for a conservator's decision."
+        "Varnish thinned or removed on 9 Mar 2026 may have changed infrared of the front; a "
+        "conservator has not decided yet. Preferred is the cleaned state, before retouching, after "
+        "step 2 of treatment T4: a picture, captured on 6 Oct 2025, may show it; a conservator has "
+        "not decided yet."
     )
     other = treated(until="2026-03-10")
     assert said(other, "2026-03-20") == (
@@ -182,7 +183,7 @@ def test_a_picture_that_waits_for_its_review_is_told_beside_the_one_that_counts(
     story.picture("IR-F", "2026-05-10")
     assert story.status("IR-F", "2026-06-01").status is Status.FILED
     assert said(story, "2026-06-01").endswith(
-        "after step 2 of treatment T4: its picture, captured on 12 Mar 2026, waits for a reviewer."
+        "after step 2 of treatment T4: a picture, captured on 12 Mar 2026, waits for a reviewer."
     )
 
 

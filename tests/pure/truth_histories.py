@@ -54,6 +54,9 @@ def history(seed: int) -> dict[str, Any]:
     chance = Chance(seed)
     first = chance.random.sample(VIEWS[:5], 2)
     pool = first + chance.random.sample(VIEWS[5:], chance.random.randint(0, 3))
+    retouches = chance.may(0.4)
+    if retouches:
+        pool = [*first, *2 * [("F.1", "IR", ""), ("T.1", "XR", "")]]
     made: dict[str, Any] = {
         "two_sided": chance.may(0.2),
         "height": 800,
@@ -64,7 +67,7 @@ def history(seed: int) -> dict[str, Any]:
             else ["F.1", "B.1", "E.1", "T.1"]
         ),
     }
-    made["events"] = events(chance)
+    made["events"] = events(chance, retouches=retouches)
     made |= pictures(chance, pool)
     made |= views(chance, pool, made["events"])
     made["decisions"] = decisions(chance, made)
@@ -89,12 +92,17 @@ def correct(chance: Chance, record: dict[str, Any], *names: str) -> list[dict[st
     return [record, later] if chance.may(0.8) else [later, record]
 
 
-def events(chance: Chance) -> list[dict[str, Any]]:
+def events(chance: Chance, *, retouches: bool) -> list[dict[str, Any]]:
+    """Up to seven events; one that retouches works in one phase: cleans, retouches, goes on."""
     made = []
+    plan = [chance.random.choice([1, 2, 3, 4]), 6, chance.random.choice([3, 4, 7, 26])]
+    plan = plan if retouches else []
     hour = chance.hour(0, 150)
     orders = chance.random.sample(range(1, 100), 7)
     for number in range(1, chance.random.randint(0, 7) + 1):
         row = chance.random.choice(COMMON_ROWS if chance.may(0.8) else list(range(1, 33)))
+        is_planned = len(plan) >= number and chance.may(0.9)
+        row = plan[number - 1] if is_planned else row
         started: int | None = hour
         ended: int | None = hour + chance.hour(GRID, 40)
         if row == 32:
@@ -122,6 +130,8 @@ def events(chance: Chance) -> list[dict[str, Any]]:
             phase=chance.random.choice([None, 1, 2]),
             step=number,
         )
+        if is_planned:
+            event |= {"treatment": "T1", "phase": 1}
         hour = max(hour, ended or 0) + (0 if chance.may(0.2) else chance.hour(0, 120))
         made += correct(chance, event, "started", "ended")
     return made

@@ -260,7 +260,7 @@ def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ..
     What a step brings to light it does not make untrue: of a surface that it bares nothing is said.
     A view that a picture of its preferred state meets asks for no picture of today.
     """
-    shown = shown_as_preferred(moment)
+    preferred = shown_as_preferred(moment)
     older, today = set[tuple[str, str, str]](), set[tuple[str, str, str]]()
     for group in moment.pictures.values():
         for standing in group:
@@ -273,7 +273,7 @@ def _unmade(moment: Moment, then: Moment, done: list[Event]) -> tuple[Unmade, ..
     found: dict[tuple[str, str, str], Unmade] = {}
     for view in moment.views:
         asked = (view.surface, view.technique, view.variant)
-        if asked in today or asked in found or view.key in shown:
+        if asked in today or asked in found or view.key in preferred:
             continue
         effects = [
             then.effect(event, view.surface, view.technique)

@@ -45,11 +45,10 @@ if TYPE_CHECKING:
 _OTHER = {FRONT: BACK, BACK: FRONT}
 _TOUCHES = frozenset((Effect.OUT, Effect.ASK_OUT, Effect.ASK_VALID))
 _ENDS = frozenset((*_TOUCHES, Effect.HIDDEN))
-#: A picture of the preferred state exists and is on its way, or stopped on it.
+_MET = frozenset((Status.FILED, Status.ACCEPTED))
+#: A picture that may be one of the preferred state is on its way, or stopped on it.
 _SHOT = frozenset(
     (
-        Status.FILED,
-        Status.ACCEPTED,
         Status.UNDECIDED,
         Status.TO_REVIEW,
         Status.SENT_BACK,
@@ -86,8 +85,8 @@ class Stand(StrEnum):
 class Better:
     """The preferred state of a view, beside the view's own status.
 
-    * MET: the picture that meets the view shows it. SHOT: another picture of it exists and stands
-      as ``status`` says.
+    * MET: the picture that meets the view shows it. SHOT: a picture of it exists and stands as
+      ``status`` says; one made later that waits for a decision is none.
     * POSSIBLE: nothing has touched the view since; ``events`` holds the step that will end it,
       ``until`` is that step's planned start. ``status`` is BLOCKED while nobody can get at it.
     * TO_COME: it is planned, for ``until``.
@@ -167,14 +166,22 @@ def ends_cleaned(moment: Moment, event: Event, face: str) -> bool:
     return False
 
 
-def better_of(moment: Moment, status: ViewStatus, of_it: ViewStatus | None) -> Better:
-    """How the preferred state stands beside a view's ``status``.
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """A view that prefers a state that was reached.
 
-    ``of_it`` is the status that the view would have if it were owed as of the newest cleaned
-    state alone; ``None`` if none was reached.
+    ``status`` is the view's own, ``of_it`` the one that it would have if it were owed as of that
+    state alone, ``shot`` the same without pictures made later that wait for a decision.
     """
-    view = status.view
-    found = _of_reached(moment, status, of_it) if of_it is not None else Better(Stand.NONE)
+
+    status: ViewStatus
+    of_it: ViewStatus
+    shot: ViewStatus
+
+
+def better_of(moment: Moment, view: OwedView, reached: Reached | None = None) -> Better:
+    """How the preferred state of a view stands; without ``reached`` there was none yet."""
+    found = Better(Stand.NONE) if reached is None else _of_reached(moment, reached)
     if found.stand not in (Stand.NONE, Stand.ENDED, Stand.LOST):
         return found
     ahead = [
@@ -192,19 +199,19 @@ def _due(each: Cleaned) -> datetime | None:
     return each.after.planned_end_at or each.after.planned_start_at
 
 
-def _of_reached(moment: Moment, status: ViewStatus, of_it: ViewStatus) -> Better:
-    anchor, picture = of_it.view.anchor, of_it.reason.picture
-    if of_it.status in _SHOT:
-        is_it = of_it.status in (Status.FILED, Status.ACCEPTED) and of_it.status is status.status
-        return Better(Stand.MET if is_it else Stand.SHOT, anchor, of_it.status, picture)
+def _of_reached(moment: Moment, reached: Reached) -> Better:
+    of_it, shot = reached.of_it, reached.shot
+    view, anchor = of_it.view, of_it.view.anchor
+    if of_it.status in _MET:
+        stand = Stand.MET if of_it.status is reached.status.status else Stand.SHOT
+        return Better(stand, anchor, of_it.status, of_it.reason.picture)
+    if shot.status in _SHOT:
+        return Better(Stand.SHOT, anchor, shot.status, shot.reason.picture)
     if of_it.status is Status.LOST:
         return Better(Stand.LOST, anchor, events=of_it.reason.events)
-    view, point = of_it.view, moment.point(anchor)
-    doubtful = [
-        event
-        for number, event, _ in moment.touching(view.surface, view.technique)
-        if number >= point.last
-    ]
+    last = moment.point(anchor).last
+    touching = moment.touching(view.surface, view.technique)
+    doubtful = [event for number, event, _ in touching if number >= last]
     doubtful += [
         event
         for event in moment.events

@@ -37,12 +37,18 @@ class Scan:
     pending: bool = False
 
 
-def scan_pictures(moment: Moment, view: OwedView, point: Point) -> Scan:
-    """Look at every matching picture once, the newest first; one that is filed settles it."""
+def scan_pictures(moment: Moment, view: OwedView, point: Point, *, made_later: bool = True) -> Scan:
+    """Look at every matching picture once, the newest first; one that is filed settles it.
+
+    Without those ``made_later``, a picture that was made after the anchor's state and waits for a
+    decision whether it still shows it is left out.
+    """
     scan = Scan()
     for standing in moment.pictures.get((view.surface, view.technique, view.variant), ()):
         carried = carry(moment, standing, point) if point.reached else Carried(Carry.OUT)
         verdict = carried.verdict
+        if not made_later and verdict is Carry.UNDECIDED and standing.state > point.last:
+            continue
         accepted = standing.verdict is Verdict.ACCEPTED
         meets = accepted and _meets_spec(view, standing.picture)
         if verdict is not Carry.OUT:

@@ -26,7 +26,7 @@ def explain(status: ViewStatus, speech: Speech) -> str:
 _PREFERRED = PREFERRED_WORDS[CLEANED]
 _HOW_FAR = {
     Status.ACCEPTED: "is accepted and not yet in a sealed package",
-    Status.UNDECIDED: "waits for a conservator's decision",
+    Status.UNDECIDED: "may show it; a conservator has not decided yet",
     Status.TO_REVIEW: "waits for a reviewer",
     Status.SENT_BACK: "was sent back by the reviewer",
     Status.CAPTURED: "has not been handed in for review yet",
@@ -55,7 +55,7 @@ def _how_it_stands(better: Better, speech: Speech) -> str:
         assert better.picture is not None
         assert better.status is not None
         return (
-            f"its picture, captured on {speech.day(better.picture.captured_at)}, "
+            f"a picture, captured on {speech.day(better.picture.captured_at)}, "
             f"{_HOW_FAR[better.status]}"
         )
     none = "no picture of it was accepted"

@@ -20,7 +20,7 @@ from ..records import record
 from .carry import Carried
 from .facts import Event, OwedView, Picture, Waiver
 from .moment import Moment
-from .preferring import Better, better_of, newest, preferred_of
+from .preferring import Better, Reached, better_of, newest, preferred_of
 from .scanning import Scan, either, scan_pictures, why_of
 from .stateline import Point, in_plan
 from .surfaces import Life, acts_on
@@ -124,15 +124,17 @@ def judge(moment: Moment, view: OwedView) -> ViewStatus:
 def _with_preference(moment: Moment, view: OwedView, point: Point, scan: Scan) -> ViewStatus:
     """A picture of the preferred state meets the view, and one of the present state does too."""
     found = newest(moment, view)
-    of_it = None
-    if found is not None:
-        cleaned, at = found
-        preferred = scan_pictures(moment, view, at)
-        asked = replace(view, key="", anchor=cleaned.anchor)
-        of_it = _by_pictures(moment, asked, at, preferred)
-        scan = either(preferred, scan)
-    status = _by_pictures(moment, view, point, scan)
-    return replace(status, better=better_of(moment, status, of_it))
+    if found is None:
+        status = _by_pictures(moment, view, point, scan)
+        return replace(status, better=better_of(moment, view))
+    cleaned, at = found
+    preferred = scan_pictures(moment, view, at)
+    status = _by_pictures(moment, view, point, either(preferred, scan))
+    asked = replace(view, key="", anchor=cleaned.anchor)
+    of_it = _by_pictures(moment, asked, at, preferred)
+    made_then = scan_pictures(moment, view, at, made_later=False)
+    shot = _by_pictures(moment, asked, at, made_then)
+    return replace(status, better=better_of(moment, view, Reached(status, of_it, shot)))
 
 
 def _by_pictures(moment: Moment, view: OwedView, point: Point, scan: Scan) -> ViewStatus:
