@@ -13,6 +13,10 @@ from imaging_requests.config.settings import *  # noqa: E402, F403
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
 
+# A lease is extended on a connection of its own, which on SQLite would wait half a minute for the
+# transaction of the test. The tests of leases choose their own.
+JOB_LEASE_SECONDS = 600
+
 # WhiteNoise warns of a folder that is not there, and a warning fails a test.
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405
 
