@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, path
@@ -19,6 +20,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, path
 from imaging_requests.people.actions import open_account
 from imaging_requests.people.models import Role, User
 from imaging_requests.people.policies import Act
+
+pytestmark = pytest.mark.slow
 
 #: Routes of libraries, with the reason why they need no act of ours.
 FOREIGN: dict[str, str] = {}
@@ -130,6 +133,18 @@ def everybody(db: None) -> dict[str, User]:
     return people
 
 
+def ask(client: Client, user: User, method: str, name: str, address: str) -> HttpResponse:
+    """Ask as somebody who is signed in, and who is not sent to sign in."""
+    held = client.cookies.get(settings.SESSION_COOKIE_NAME)
+    if held is None or not held.value:
+        client.force_login(user)
+    answer: HttpResponse = getattr(client, method)(address)
+    if name != "people:sign_out":
+        sent_to = answer.headers.get("Location", "")
+        assert "/people/sign-in/" not in sent_to, f"{name} {method} lost {user.name}"
+    return answer
+
+
 def test_each_role_is_answered_as_declared(everybody: dict[str, User]) -> None:
     visited = 0
     nobody, clients = Client(), {role: Client() for role in everybody}
@@ -145,8 +160,7 @@ def test_each_role_is_answered_as_declared(everybody: dict[str, User]) -> None:
             if answer.status_code == 302:
                 assert "/people/sign-in/" in answer["Location"], f"{name} {method} as nobody"
             for role, user in everybody.items():
-                clients[role].force_login(user)
-                answer = getattr(clients[role], method)(address)
+                answer = ask(clients[role], user, method, name, address)
                 assert answer.status_code < 500, f"{name} {method} as {role}"
                 if role in act.roles:
                     assert answer.status_code != 403, f"{name} {method} as {role} was refused"
@@ -169,8 +183,7 @@ def test_a_number_that_no_row_can_have_is_not_found(
             continue
         asked += 1
         for role, client in clients.items():
-            client.force_login(everybody[role])
             for method in ("get", "post"):
-                answer = getattr(client, method)(address)
+                answer = ask(client, everybody[role], method, name, address)
                 assert answer.status_code in {403, 404, 405}, f"{name} {method}"
     assert asked >= 60, "the walk saw too few routes to mean anything"
