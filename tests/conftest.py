@@ -21,16 +21,19 @@ _FLUSH_SQLITE = SqliteOperations.execute_sql_flush
 _FLUSH_POSTGRES = PostgresOperations.execute_sql_flush
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     """Begin with what takes longest, and keep each file's tests in one process.
 
-    Two processes then end at about the same time, and what the tests of a file share is built once.
+    The processes then end at about the same time, and what the tests of a file share is built once.
+    The order is made after everybody else's, because pytest-django puts tests without a database
+    last, and some of those take longest.
     """
-    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
     for item in items:
         if item.get_closest_marker("xdist_group") is None:
             item.add_marker(pytest.mark.xdist_group(item.path.name))
+    yield
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
 
 
 @pytest.fixture(autouse=True)
@@ -79,7 +82,8 @@ def django_db_modify_db_settings(
 
 def _flushed_without_guards(self: SqliteOperations, sql_list: list[str]) -> None:
     guards.take_down(self.connection)
-    _FLUSH_SQLITE(self, sql_list)
+    # Keys begin anew too, as they do where a test's transaction is rolled back.
+    _FLUSH_SQLITE(self, [*sql_list, "DELETE FROM sqlite_sequence"])
     guards.put_up(self.connection)
 
 

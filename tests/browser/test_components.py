@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.browser.specimen import AXE, BOARD_ROWS, show
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 PAGES = ("board", "sheet", "easel", "slate")
 WIDTHS = (360, 1280, 2560)
 #: Every status stands in one of them, and every odd cell.

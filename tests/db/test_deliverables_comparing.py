@@ -29,7 +29,11 @@ from tests import factory
 from tests.factory import LONG_AGO, hours
 from tests.pure import comparison_scenes as scenes
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("comparing pictures")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.any_database,
+    pytest.mark.xdist_group("comparing pictures"),
+]
 CARD = {
     "tilt_deg": 0,
     "sensor_to_object_mm": 2400,

@@ -35,7 +35,7 @@ from tests.db.test_deliverables_joins import CUT, place, work_off
 from tests.factory import hours
 from tests.joining_scene import cut_tiles, scene_size, texture
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 
 @pytest.fixture(scope="module")

@@ -34,7 +34,7 @@ from tests import factory
 from tests.factory import NOW, hours
 from tests.joining_scene import Cut, cut_tiles, scene_size, texture, write_tiles
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 LATER = NOW + hours(6)
 CUT = Cut(columns=2, rows=2, tile_px=(230, 270), overlap=0.1, is_whole=True)
 

@@ -21,7 +21,11 @@ from tests import factory
 from tests.intake_scene import bring, open_drop, settle, tiff
 from tests.pure.measure_samples import shoot
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+]
 EVS = (-1, 0)
 
 

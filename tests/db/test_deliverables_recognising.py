@@ -22,7 +22,7 @@ from imaging_requests.intake.models import Derivative, FileCheck, Frame, FrameLo
 from tests import factory
 from tests.factory import NOW, hours
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 
 def shows(frame: Frame, composition: int, folder: Path) -> Frame:

@@ -21,7 +21,7 @@ from imaging_requests.intake.models import Derivative, Frame, FrameLook
 from tests import factory
 from tests.db.test_deliverables_recognising import face, glowing, look
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 
 def in_tiles(grey: np.ndarray, *, are_looked_at: bool = True) -> list[Frame]:

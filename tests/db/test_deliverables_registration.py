@@ -35,7 +35,7 @@ from imaging_requests.intake.jobs import Outcome, enqueue, run
 from imaging_requests.intake.models import Derivative, FileCheck, FrameLook, Job
 from tests import factory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 MATRIX = [[0.1, 0.0, -20.0], [0.0, 0.1, -20.0], [0.0, 0.0, 1.0]]
 
 

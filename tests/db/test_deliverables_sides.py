@@ -30,7 +30,11 @@ from imaging_requests.intake.models import Derivative, FileCheck
 from tests import factory
 from tests.intake_scene import bring, open_drop, settle, tiff
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+]
 WIDTH_MM, HEIGHT_MM, DENSITY = 300.0, 240.0, 2.5
 
 

@@ -29,7 +29,11 @@ from tests import factory
 from tests.factory import NOW, hours
 from tests.joining_scene import SETTINGS, Cut, cut_tiles, scene_size, texture, write_tiles
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+]
 PAIR = Cut(columns=2, rows=1, tile_px=(400, 360), overlap=0.3, is_whole=True)
 NARROW = Cut(columns=2, rows=1, tile_px=(400, 360), overlap=0.1, is_whole=True)
 FOUR = Cut(columns=2, rows=2, tile_px=(260, 280), overlap=0.15, is_whole=True)

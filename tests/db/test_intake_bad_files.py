@@ -31,7 +31,11 @@ from imaging_requests.people.models import AuditEvent, User
 from tests import factory
 from tests.intake_scene import ZONE, bracket, bring, frame_of, open_drop, pixels, settle, tiff
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+]
 GOOD = tiff(1, at=factory.NOW)
 NOON = factory.IN_AN_HOUR + factory.hours(0.5)
 

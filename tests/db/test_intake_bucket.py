@@ -31,6 +31,7 @@ from tests.intake_scene import bring, frame_of, open_drop, settle, tiff
 pytestmark = [
     pytest.mark.django_db,
     pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
     pytest.mark.filterwarnings("ignore::DeprecationWarning"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
 ]

@@ -15,7 +15,12 @@ from imaging_requests.people.models import User
 from tests import drop_fixture, factory
 from tests.intake_scene import bring, open_drop, settle
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+    pytest.mark.slow,
+]
 FILES = 70
 REASONS = {
     "clock": "outside the session",

@@ -18,7 +18,11 @@ from imaging_requests.people.models import User
 from tests import factory
 from tests.intake_scene import bring, frame_of, open_drop, settle, tiff
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("stores"),
+    pytest.mark.any_database,
+]
 FAST = timedelta(minutes=37)
 
 

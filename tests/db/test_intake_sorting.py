@@ -74,6 +74,7 @@ def test_a_bracket_finds_its_places_whatever_its_files_are_called(
     assert (assemble.subject_id, assemble.queue) == (raking.pk, "pixels")
 
 
+@pytest.mark.any_database
 def test_a_missing_middle_is_named_while_the_object_is_on_the_easel(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -88,6 +89,7 @@ def test_a_missing_middle_is_named_while_the_object_is_on_the_easel(
     assert gaps(drop) == ["complete"]
 
 
+@pytest.mark.any_database
 def test_two_steps_of_three_wait_and_the_likely_gap_is_named(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -108,6 +110,7 @@ def test_two_steps_of_three_wait_and_the_likely_gap_is_named(
     )
 
 
+@pytest.mark.any_database
 def test_the_set_up_card_tells_the_likely_steps_but_does_not_place(
     amaro: User, session: Session
 ) -> None:
@@ -157,6 +160,7 @@ def test_a_repeated_exposure_proposes_the_newest_and_keeps_the_other(
     )
 
 
+@pytest.mark.any_database
 def test_one_frame_more_than_a_full_line_is_a_spare_to_be_decided(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -173,6 +177,7 @@ def test_one_frame_more_than_a_full_line_is_a_spare_to_be_decided(
     )
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize(
     ("minutes", "is_inside"),
     [(-14, True), (-16, False), (194, True), (196, False)],
@@ -209,6 +214,7 @@ def test_a_clock_that_was_an_hour_slow_is_corrected_once_per_drop(
     assert frame.wall_clock, "what the camera wrote is kept verbatim"
 
 
+@pytest.mark.any_database
 def test_a_bracket_that_took_too_long_waits(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -222,6 +228,7 @@ def test_a_bracket_that_took_too_long_waits(
     assert "taken over 16 minutes; 15 are allowed" in frame.waiting_because
 
 
+@pytest.mark.any_database
 def test_ultraviolet_has_twenty_minutes(amaro: User, session: Session) -> None:
     line = factory.shot_line(session, factory.museum_object(), "UV")
     drop = open_drop(amaro, line=line)
@@ -231,6 +238,7 @@ def test_ultraviolet_has_twenty_minutes(amaro: User, session: Session) -> None:
     assert None not in places(drop).values()
 
 
+@pytest.mark.any_database
 def test_another_camera_than_the_card_names_waits(amaro: User, session: Session) -> None:
     card = factory.setup_card(technique="VF", body_serial="FO-100413")
     line = factory.shot_line(session, factory.museum_object(), "VF", setup_card=card)
@@ -260,6 +268,7 @@ def test_a_session_without_a_line_places_only_what_leaves_no_doubt(
     assert Frame.objects.filter(shot_line=uv).count() == 4
 
 
+@pytest.mark.any_database
 def test_one_bracket_that_two_lines_could_take_is_not_guessed(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -275,6 +284,7 @@ def test_one_bracket_that_two_lines_could_take_is_not_guessed(
         assert words in frame.waiting_because
 
 
+@pytest.mark.any_database
 def test_a_line_that_was_closed_as_not_done_takes_nothing(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -298,6 +308,7 @@ def test_without_a_session_frames_find_the_one_of_their_time(
     assert Frame.objects.filter(shot_line=raking).count() == 3
 
 
+@pytest.mark.any_database
 def test_without_a_session_and_outside_every_one_frames_wait_and_say_so(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -323,6 +334,7 @@ def test_two_sessions_at_once_are_told_apart_by_the_camera(amaro: User, session:
     assert [frame_of(each).shot_line_id for each in (own, infrared)] == [line.pk for line in lines]
 
 
+@pytest.mark.any_database
 def test_two_sessions_at_once_that_nothing_tells_apart_are_asked_about(
     amaro: User, session: Session
 ) -> None:
@@ -352,6 +364,7 @@ def test_the_same_name_at_the_same_time_with_other_bytes_is_asked_about(
     assert "came before with other bytes. Both are stored" in frame.waiting_because
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("second", [{"body_serial": "IR-7"}, {"minutes": 11}], ids=str)
 def test_of_two_sessions_at_once_the_line_that_the_drop_names_gets_its_frames(
     amaro: User, session: Session, second: dict[str, Any]
@@ -367,6 +380,7 @@ def test_of_two_sessions_at_once_the_line_that_the_drop_names_gets_its_frames(
         assert (frame.state, frame.shot_line_id) == (FrameState.PLACED, line.pk), number
 
 
+@pytest.mark.any_database
 def test_frames_that_lay_without_a_session_find_their_place_when_brought_for_a_line(
     amaro: User, session: Session, raking: ShotLine
 ) -> None:
@@ -378,6 +392,7 @@ def test_frames_that_lay_without_a_session_find_their_place_when_brought_for_a_l
     assert Frame.objects.filter(shot_line=raking, state=FrameState.PLACED).count() == 3
 
 
+@pytest.mark.any_database
 def test_tiles_are_laid_out_row_by_row_and_empty_ones_are_left_out(
     amaro: User, session: Session
 ) -> None:

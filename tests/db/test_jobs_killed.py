@@ -13,6 +13,8 @@ import pytest
 
 from tests.intake_world import BEAT, WORKER, World, ended_afterwards, kill, new_world, shared_tables
 
+pytestmark = [pytest.mark.slow, pytest.mark.any_database]
+
 
 @pytest.fixture(scope="module")
 def template(tmp_path_factory: pytest.TempPathFactory) -> Path:

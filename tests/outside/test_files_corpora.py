@@ -25,7 +25,7 @@ from imaging_requests.imaging.files.refusals import Reason, Unreadable
 from imaging_requests.imaging.files.structure import read_structure
 from tests.pure.files_samples import limits, recipe
 
-pytestmark = pytest.mark.xdist_group("picture files of others")
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("picture files of others")]
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 CORPORA = Path(os.environ.get("IMAGING_CORPORA_DIR", CHECKOUT / "var" / "corpora"))

@@ -24,7 +24,7 @@ from imaging_requests.treatments.models import Intervention
 from tests.story import studio
 from tests.story.pages import Person
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 NUMBER = "AR 0015"
 LONG_AGO = datetime(1990, 1, 1, tzinfo=UTC)
 

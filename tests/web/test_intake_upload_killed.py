@@ -20,6 +20,8 @@ from tests import factory
 from tests.intake_scene import pixels, tiff
 from tests.intake_world import World, ended_afterwards, kill, new_world, shared_tables
 
+pytestmark = pytest.mark.slow
+
 BODY = "application/offset+octet-stream"
 MASTER = (4800, 3600)
 
