@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -57,6 +58,8 @@ class Receipt:
     bytes_kept: int
     printed_at: datetime
     share_one_disk: bool
+    offered: int
+    trouble: str
 
     @property
     def kept(self) -> int:
@@ -72,25 +75,40 @@ class Receipt:
 def receipt_of(drop: Drop, *, now: datetime | None = None) -> Receipt:
     """Gather the receipt; the number of queries does not depend on the number of files."""
     good = Copy.objects.filter(is_good=True)
+    if store.are_one_folder():
+        good = good.filter(place=store.FIRST)
     arrivals = (
         Arrival.objects.filter(drop=drop)
-        .exclude(state=ArrivalState.GIVEN_UP)
         .select_related("frame")
         .prefetch_related(Prefetch("frame__copies", queryset=good, to_attr="good_copies"))
         .order_by("name", "pk")
     )
-    rows = tuple(_row(arrival) for arrival in arrivals)
+    rows = tuple(_row(arrival) for arrival in _without_superseded(arrivals))
     kept = {row.sha256: row for row in rows if row.is_kept}
+    count = queries.count_of(drop.pk)
     return Receipt(
         drop=drop,
-        card=may_format(queries.count_of(drop.pk)),
+        card=may_format(count),
         rows=rows,
         places=tuple(_place(number, list(kept.values())) for number in range(len(store.PLACES))),
         lines=queries.progress_by_line(queries.lines_of(drop)),
         bytes_kept=sum(row.size_bytes for row in kept.values()),
         printed_at=now or timezone.now(),
         share_one_disk=store.share_one_disk(),
+        offered=count.offered,
+        trouble=" ".join(store.troubles_of_settings()),
     )
+
+
+def _without_superseded(arrivals: Iterable[Arrival]) -> list[Arrival]:
+    """Leave out what was given up and came whole under the same name after all."""
+    listed = list(arrivals)
+    kept = {(each.name, each.size_bytes) for each in listed if each.frame_id is not None}
+    return [
+        each
+        for each in listed
+        if each.state != ArrivalState.GIVEN_UP or (each.name, each.size_bytes) not in kept
+    ]
 
 
 def _row(arrival: Arrival) -> ReceiptRow:

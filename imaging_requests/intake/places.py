@@ -22,6 +22,7 @@ from imaging_requests.imaging.files.fixity import CHUNK_BYTES, hash_stream, sync
 READ_ONLY = 0o444
 DAMAGED = "damaged"
 MARK = "PLACE.txt"
+MARK_SHOWN = 120
 MARK_WORDS = (
     "This folder is the {name} of the imaging requests. Leave this file where it is: without it "
     "the disk is taken for one that is not mounted, and nothing is stored here.\n"
@@ -107,16 +108,35 @@ class Folder:
     @property
     def is_marked(self) -> bool:
         """Whether this is the folder itself, and not the empty place where its disk belongs."""
-        return (self.root / MARK).is_file()
+        return self._mark_words.startswith(self._own_words)
+
+    @property
+    def strange_mark(self) -> str:
+        """What the mark says if it is the mark of something else than this place."""
+        words = self._mark_words.strip()
+        return "" if self.is_marked else words.partition(". ")[0][:MARK_SHOWN]
+
+    @property
+    def _own_words(self) -> str:
+        return MARK_WORDS.format(name=self.name).partition(". ")[0] + "."
+
+    @property
+    def _mark_words(self) -> str:
+        try:
+            return (self.root / MARK).read_text(encoding="utf-8", errors="replace")
+        except OSError:
+            return ""
 
     def mark(self) -> None:
         """Make the folder if it is not there, and mark it as this place."""
         with self.errors():
             make_folder(self.root)
-            with suppress(FileExistsError), open(self.root / MARK, "x", encoding="utf-8") as mark:
+            scratch = self.root / f".{uuid.uuid4()}.part"
+            with open(scratch, "x", encoding="utf-8") as mark:
                 mark.write(MARK_WORDS.format(name=self.name))
                 mark.flush()
                 os.fsync(mark.fileno())
+            os.replace(scratch, self.root / MARK)
             sync_folder(self.root)
 
     def holds(self, key: Key) -> bool:

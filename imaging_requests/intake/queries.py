@@ -109,28 +109,50 @@ def of_another_object(drop_id: int) -> int:
 
 
 def count_of(drop_id: int) -> DropCount:
-    """How the files of a drop stand, for the sentence about the card."""
+    """How the files of a drop stand, for the sentence about the card.
+
+    A frame that is not whole holds the card up, set aside or not, until its file was copied again:
+    with the same bytes, for then the card has no better ones, or as a whole file of its name.
+    """
     found = Arrival.objects.filter(drop=drop_id).aggregate(
         offered=Count("pk", filter=~Q(state=ArrivalState.GIVEN_UP)),
         under_way=Count("pk", filter=Q(state__in=UNDER_WAY)),
         refused=Count("pk", filter=Q(state=ArrivalState.REFUSED)),
     )
     proven = _in_all_places(_good_copies("pk"))
-    broken = Exists(
-        FileCheck.objects.filter(
-            frame=OuterRef("pk"),
-            rule=WHOLE,
-            rule_version=file_checks().version,
-            verdict=FileCheck.Verdict.FAIL,
-        )
-    )
-    wanted = frames_of(drop_id).exclude(state=FrameState.SET_ASIDE)
+    frames = frames_of(drop_id)
+    broken = frames.filter(_is_broken("pk"))
+    spare = broken.filter(_copied_again(drop_id), state=FrameState.SET_ASIDE).count()
     return DropCount(
         **found,
-        unproven=frames_of(drop_id).exclude(proven).count(),
-        unread=wanted.filter(read_at=None).count(),
-        broken=wanted.filter(broken).count(),
+        unproven=(frames if store.are_one_folder() else frames.exclude(proven)).count(),
+        unread=frames.filter(read_at=None).count(),
+        broken=broken.count() - spare,
+        spare_broken=spare,
     )
+
+
+def _is_broken(frame: str) -> Exists:
+    failed = FileCheck.objects.filter(
+        frame=OuterRef(frame),
+        rule=WHOLE,
+        rule_version=file_checks().version,
+        verdict=FileCheck.Verdict.FAIL,
+    )
+    return Exists(failed)
+
+
+def _copied_again(drop_id: int) -> Q:
+    """Whether the file of a frame came again: the same bytes anywhere, or whole in the drop."""
+    same = Arrival.objects.filter(frame=OuterRef("pk"), state=ArrivalState.ALREADY_HERE)
+    whole = Arrival.objects.filter(
+        ~_is_broken("frame"),
+        drop=drop_id,
+        name=OuterRef("first_name"),
+        state__in=ANSWERED,
+        frame__read_at__isnull=False,
+    ).exclude(frame=OuterRef("pk"))
+    return Q(Exists(same)) | Q(Exists(whole))
 
 
 def _good_copies(frame: str) -> QuerySet[Copy]:

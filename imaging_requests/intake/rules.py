@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,10 +11,13 @@ from imaging_requests.people.errors import DomainError, IllegalStep
 from imaging_requests.people.names import CONTROL, ReceivedName
 
 NAME_MOST = 255
+UNKEPT = re.compile("[\x00\ud800-\udfff]")
 
 #: What may become of an offered file; a refused one may be given up, so that it counts no more.
 ARRIVAL_STEPS: Mapping[str, frozenset[str]] = {
-    ArrivalState.ARRIVING: frozenset({ArrivalState.RECEIVED, ArrivalState.GIVEN_UP}),
+    ArrivalState.ARRIVING: frozenset(
+        {ArrivalState.RECEIVED, ArrivalState.REFUSED, ArrivalState.GIVEN_UP}
+    ),
     ArrivalState.RECEIVED: frozenset(
         {ArrivalState.CHECKED, ArrivalState.ALREADY_HERE, ArrivalState.REFUSED}
     ),
@@ -72,19 +76,36 @@ def demand_taken(name: str, *, state: str) -> None:
     )
 
 
+def written_out(name: str) -> str:
+    """Return a name that every database keeps: U+0000 and bytes that are no text in brackets.
+
+    A byte of a name that is not UTF-8 reaches Python as U+DC80 to U+DCFF (PEP 383).
+    """
+    return UNKEPT.sub(_in_brackets, name)
+
+
+def _in_brackets(found: re.Match[str]) -> str:
+    number = ord(found.group())
+    return f"[0x{number - 0xDC00:02X}]" if 0xDC80 <= number <= 0xDCFF else f"[U+{number:04X}]"
+
+
 def clean_name(offered: str) -> ReceivedName:
     """Return a file's name as it was received; it is data and leads nowhere.
 
     Before a slash stand folders: no system has one in a name. A backslash or a line break may be
     part of one and is kept. A `ReceivedName` writes out line breaks and what turns the order when
-    it is shown. The one character that no database keeps, U+0000, is written out in the name.
+    it is shown. What no database keeps, U+0000 and bytes that are no text, is written out in the
+    name.
+
+    >>> clean_name(b"caf\xe9.tif".decode("utf-8", "surrogateescape"))
+    'caf[0xE9].tif'
     """
     own = offered.rpartition("/")[2]
     if not CONTROL.sub("", own).strip(" ."):
         raise DomainError(
             "This file has no name.", code="intake.no_name", next_step="Give it one and try again."
         )
-    name = own.replace("\x00", "[U+0000]")
+    name = written_out(own)
     if len(name) > NAME_MOST:
         stem, dot, ending = name.rpartition(".")
         name = f"{stem[: NAME_MOST - len(ending) - 1]}{dot}{ending}" if stem else name[:NAME_MOST]
@@ -97,6 +118,7 @@ class DropCount:
 
     `under_way`: not yet answered. `unproven`: answered, but not good in two places.
     `unread`: proven, but not yet opened to the last pixel. `broken`: opened and found not whole.
+    `spare_broken`: not whole either, but copied again from the card since and set aside.
     """
 
     offered: int
@@ -105,7 +127,7 @@ class DropCount:
     unproven: int
     unread: int
     broken: int
-    stuck: int = 0
+    spare_broken: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +141,8 @@ class CardAnswer:
 def may_format(count: DropCount) -> CardAnswer:
     """Say whether the card may be formatted; only after two proven copies of everything.
 
-    >>> may_format(DropCount(2, 0, 0, 0, 0, 0)).sentence[:35]
-    'You may format the card: all 2 file'
+    >>> may_format(DropCount(2, 0, 0, 0, 0, 0)).sentence[:36]
+    'You may format the card: all 2 files'
     """
     if not count.offered:
         return CardAnswer(False, "Nothing has arrived yet. Keep the card as it is.")
@@ -134,10 +156,26 @@ def may_format(count: DropCount) -> CardAnswer:
     found = [f"{_files(number)} {what}" for number, what in obstacles if number]
     if found:
         return CardAnswer(False, f"Do not format the card yet: {'; '.join(found)}.")
-    return CardAnswer(
-        True,
-        f"You may format the card: all {_files(count.offered)} of this drop are proven in two "
-        "places and open completely. Files on the card that are not in this list are not.",
+    return CardAnswer(True, f"You may format the card: {_proven_words(count)}")
+
+
+def _proven_words(count: DropCount) -> str:
+    is_one = count.offered == 1
+    files = "the one file" if is_one else f"all {_files(count.offered)}"
+    who = f"{files} of this drop {'is' if is_one else 'are'}"
+    if not count.spare_broken:
+        opens = "opens" if is_one else "open"
+        return (
+            f"{who} proven in two places and {opens} completely. Files on the card that are not in "
+            "this list are not."
+        )
+    one_broken = count.spare_broken == 1
+    return (
+        f"{who} proven in two places. {_files(count.spare_broken)} "
+        f"{'does' if one_broken else 'do'} not open completely, {'was' if one_broken else 'were'} "
+        f"copied again from the card, and {'is' if one_broken else 'are'} set aside as "
+        f"{'a spare' if one_broken else 'spares'}. Files on the card that are not in this list are "
+        "not kept."
     )
 
 

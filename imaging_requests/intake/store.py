@@ -6,7 +6,8 @@ read again and matched. The first place is a folder, since pixels are read from 
 folder on another disk or a bucket.
 
 A folder carries a mark. Where the mark is missing although copies were put there, the disk is not
-mounted: nothing is written to the empty folder in its stead, and no copy is called lost.
+mounted: nothing is written to the empty folder in its stead, and no copy is called lost. Where the
+mark is another place's, or both places are one folder, nothing is written either.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from django.conf import settings
 from imaging_requests.imaging.files.fixity import hash_stream
 from imaging_requests.intake.models import Copy, MadeCopy
 from imaging_requests.intake.places import (
+    MARK,
     Folder,
     Key,
     NotTheSameError,
@@ -71,11 +73,58 @@ def _mounted(folder: Folder) -> Folder:
 
     So is one without a mark that holds any of the latest copies, as a restored disk may.
     """
+    if trouble := trouble_of_folder(folder):
+        raise StoreError(
+            f"{trouble} Nothing is written there before, and what was received stays safe in "
+            "quarantine.",
+            trouble=trouble,
+        )
     if not folder.is_marked:
         if not _is_known(folder):
             raise _not_mounted(folder)
         folder.mark()
     return folder
+
+
+def trouble_of_folder(folder: Folder) -> str:
+    """Say why a folder cannot be the place that it is set to be; nothing if it can.
+
+    Two copies in one folder are one file, and two disks that were mounted in each other's place
+    would each be filled with what it does not lack.
+    """
+    if are_one_folder():
+        return (
+            "The store and the second copy are one and the same folder, "
+            f"{settings.STORE_DIR}, so a file would lie there once and be lost with it. Set "
+            "IMAGING_SECOND_STORE to a folder on another disk."
+        )
+    if strange := folder.strange_mark:
+        return (
+            f"The folder {folder.root} is set to be the {folder.name}, but its {MARK} says: "
+            f"“{strange}.” Look whether two disks were mounted in each other's place or "
+            "IMAGING_STORE and IMAGING_SECOND_STORE are exchanged. If this is the right folder "
+            f"all the same, remove its {MARK}: it is marked anew by what it holds."
+        )
+    return ""
+
+
+def are_one_folder() -> bool:
+    """Tell whether both places are one folder, by whatever path or link each is reached."""
+    second = _described(SECOND)
+    if not isinstance(second, Folder):
+        return False
+    first = Path(settings.STORE_DIR)
+    try:
+        return os.path.samefile(first, second.root)
+    except OSError:
+        return os.path.realpath(first) == os.path.realpath(second.root)
+
+
+def troubles_of_settings() -> list[str]:
+    """Say what is wrong with the places as they are set; asks no bucket and writes nothing."""
+    folders = [each for each in map(_described, PLACES) if isinstance(each, Folder)]
+    found = [trouble_of_folder(folder) for folder in folders]
+    return list(dict.fromkeys(trouble for trouble in found if trouble))
 
 
 def _is_known(folder: Folder) -> bool:
@@ -111,6 +160,8 @@ def begin_anew(name: str) -> None:
     """Mark an empty folder as the new disk of a place; reading the store again fills it."""
     where = _described(name)
     if isinstance(where, Folder):
+        if trouble := trouble_of_folder(where):
+            raise StoreError(trouble, trouble=trouble)
         where.mark()
 
 
@@ -239,7 +290,9 @@ def free_bytes() -> dict[str, int]:
 def is_there(name: str) -> bool:
     """Tell whether the disk of a place is there; a bucket is only known by asking it."""
     where = _described(name)
-    return not isinstance(where, Folder) or where.is_marked or _is_known(where)
+    if not isinstance(where, Folder):
+        return True
+    return not trouble_of_folder(where) and (where.is_marked or _is_known(where))
 
 
 def share_one_disk() -> bool:

@@ -138,7 +138,28 @@ def test_a_file_that_breaks_inside_is_kept_and_said_not_to_be_whole(drop: Drop) 
     assert not answer.is_safe
     assert "1 file found not to be whole" in answer.sentence
     actions.set_aside(actor=drop.brought_by, frame_id=frame.pk, read_version=frame.row_version)
-    assert may_format(queries.count_of(drop.pk)).is_safe
+    answer = may_format(queries.count_of(drop.pk))
+    assert not answer.is_safe, "a person who sets it aside does not make the card's file whole"
+    assert "1 file found not to be whole" in answer.sentence
+
+
+@pytest.mark.parametrize("is_whole", [True, False])
+def test_a_spare_that_breaks_inside_frees_the_card_once_it_was_copied_again(
+    drop: Drop, is_whole: bool
+) -> None:
+    frame = frame_of(_brought(drop, "F1.tif", broken_inside()))
+    actions.set_aside(actor=drop.brought_by, frame_id=frame.pk, read_version=frame.row_version)
+    _brought(drop, "F1.tif", tiff(3, at=factory.NOW) if is_whole else broken_inside())
+    answer = may_format(queries.count_of(drop.pk))
+    assert answer.is_safe
+    assert "open completely" not in answer.sentence.partition(". ")[0]
+    assert "1 file does not open completely, was copied again" in answer.sentence
+
+
+def _brought(drop: Drop, name: str, data: bytes) -> Arrival:
+    arrival = bring(drop, name, data)
+    settle()
+    return arrival
 
 
 @pytest.fixture

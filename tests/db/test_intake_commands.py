@@ -42,7 +42,7 @@ def folder(tmp_path: Path, session: Session) -> Path:
     card.mkdir(parents=True)
     for name, data in bracket(session, (-1, 0, 1)):
         (card / name).write_bytes(data)
-    (card / ".hidden").write_bytes(b"left by another program")
+    (card / ".DS_Store").write_bytes(b"left by another program")
     return card.parent
 
 
@@ -70,9 +70,11 @@ def test_the_answer_for_programs_names_every_file_and_gap(
     (folder / "DCIM" / "F0101.tif").unlink()
     (folder / "DCIM" / "notes.tif").write_bytes(b"no picture, only words, only words")
     answer = json.loads(run(folder, "--session", session.pk, "--json"))
-    assert [file["name"] for file in answer["files"]] == ["F0100.tif", "F0102.tif", "notes.tif"]
-    assert [file["state"] for file in answer["files"]] == ["checked", "checked", "refused"]
-    assert [file["ev"] for file in answer["files"][:2]] == [-1.0, 1.0]
+    names = [file["name"] for file in answer["files"]]
+    assert names == [".DS_Store", "F0100.tif", "F0102.tif", "notes.tif"]
+    states = [file["state"] for file in answer["files"]]
+    assert states == ["given_up", "checked", "checked", "refused"]
+    assert [file["ev"] for file in answer["files"][1:3]] == [-1.0, 1.0]
     assert answer["lines"][0]["missing"] == "exposure 0 is missing; have −1 and +1"
     assert answer["card_may_be_formatted"] is False
 
@@ -80,7 +82,7 @@ def test_the_answer_for_programs_names_every_file_and_gap(
 def test_the_same_folder_again_is_already_here(folder: Path, raking: ShotLine) -> None:
     run(folder, "--line", raking.pk)
     answer = json.loads(run(folder, "--line", raking.pk, "--json"))
-    assert {file["state"] for file in answer["files"]} == {"already_here"}
+    assert {file["state"] for file in answer["files"][1:]} == {"already_here"}
     assert answer["card_may_be_formatted"] is True
 
 
@@ -110,7 +112,7 @@ def test_a_watched_folder_gives_its_new_files_to_the_same_drop(
     monkeypatch.setattr(command.time, "sleep", pause)
     answer = json.loads(run(folder, "--session", session.pk, "--watch", "--json"))
     assert [file["name"] for file in answer["files"]][-1] == "late.tif"
-    assert len(answer["files"]) == 4
+    assert len(answer["files"]) == 5
     assert Drop.objects.count() == 1
 
 
@@ -122,7 +124,9 @@ def test_a_file_that_is_still_being_written_is_left_until_it_rests(
 
     monkeypatch.setattr(command.time, "sleep", stop)
     answer = json.loads(run(folder, "--line", raking.pk, "--watch", "--json"))
-    assert answer["files"] == []
+    assert [file["state"] for file in answer["files"]] == ["given_up", *["refused"] * 3]
+    assert "had come to rest" in answer["files"][1]["answer"]
+    assert answer["card_may_be_formatted"] is False
 
 
 @pytest.mark.parametrize(
@@ -162,10 +166,12 @@ def test_a_file_that_cannot_be_read_does_not_hold_up_the_others(
 
     monkeypatch.setattr(command, "_pieces", failing)
     answer = json.loads(run(folder, "--line", raking.pk, "--json"))
-    assert answer["not_taken"] == [
-        {"name": "F0101.tif", "answer": "could be read only up to byte 4. Look at the card."}
+    needed = [each for each in answer["not_taken"] if each.pop("is_needed")]
+    assert needed == [
+        {"name": "F0101.tif", "answer": "Could be read only up to byte 4. Look at the card."}
     ]
-    assert [file["state"] for file in answer["files"]] == ["checked", "given_up", "checked"]
+    states = [file["state"] for file in answer["files"][1:]]
+    assert states == ["checked", "refused", "checked"]
     assert answer["card_may_be_formatted"] is False
 
 

@@ -17,9 +17,12 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from imaging_requests.intake import jobs, places, quarantine, store
+from imaging_requests.intake import jobs, places, quarantine, queries, store
 from imaging_requests.intake.actions.receiving import tidy_quarantine
+from imaging_requests.intake.checks import check_places
 from imaging_requests.intake.models import Arrival, ArrivalState, Copy, Frame, Job
+from imaging_requests.intake.pages_receipt import receipt_of
+from imaging_requests.intake.rules import may_format
 from imaging_requests.people.models import AuditEvent, Notice, User
 from tests import factory
 from tests.intake_scene import bring, far_future, frame_of, open_drop, settle, tiff
@@ -335,6 +338,41 @@ def test_a_restored_disk_without_its_mark_is_known_by_what_it_holds(
     (stores / "second" / places.MARK).unlink()
     assert sweep() == "2 copies read: 2 good, 0 repaired, 0 lost.\n"
     assert (stores / "second" / places.MARK).is_file()
+
+
+def test_one_folder_under_two_names_is_one_place(
+    frame: Frame, stores: Path, settings: Any, people: dict[str, User]
+) -> None:
+    link = stores / "elsewhere"
+    link.symlink_to(settings.STORE_DIR)
+    settings.SECOND_STORE_DIR = link
+    (found,) = check_places()
+    assert "one and the same folder" in found.msg
+    drop = frame.arrivals.get().drop
+    card = may_format(queries.count_of(drop.pk))
+    assert "1 file not proven in two places" in card.sentence
+    assert [place.proven for place in receipt_of(drop).places] == [1, 0]
+    arrival = bring(drop, "late.tif", tiff(8, at=factory.NOW))
+    jobs.run_due()
+    arrival.refresh_from_db()
+    assert arrival.state == ArrivalState.RECEIVED, "it waits in quarantine"
+    assert "one and the same folder" in Job.objects.get(subject_id=arrival.pk).last_error
+
+
+def test_disks_in_each_others_place_are_told_by_their_marks(
+    frame: Frame, stores: Path, settings: Any
+) -> None:
+    assert check_places() == []
+    first, second = settings.STORE_DIR, settings.SECOND_STORE_DIR
+    settings.STORE_DIR, settings.SECOND_STORE_DIR = second, first
+    found = check_places()
+    assert len(found) == 2
+    assert "says: “This folder is the second copy of the imaging requests.”" in found[0].msg
+    with pytest.raises(store.StoreError, match="in each other's place"):
+        store.place(store.FIRST)
+    with pytest.raises(CommandError, match="in each other's place"):
+        sweep("--new-disk", store.SECOND)
+    assert not store.is_there(store.SECOND)
 
 
 def test_the_sweep_may_be_cut_into_nights(frame: Frame) -> None:

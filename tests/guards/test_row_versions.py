@@ -57,6 +57,7 @@ WITHOUT: dict[str, str] = {
     "intake/actions/arrivals.py:receive_whole": ADDS,
     "intake/actions/arrivals.py:give_up_arrival": ENDS,
     "intake/actions/arrivals.py:clear_refused": ENDS,
+    "intake/actions/leaving.py:leave_behind": "adds a row, or ends its own upload",
     "intake/actions/clocks.py:decide_clock": "decides a proposal once; a second one is refused",
     "intake/actions/drops.py:open_drop": ADDS,
     "intake/actions/drops.py:ask_again": "asks for work that was given up",

@@ -16,6 +16,7 @@ from imaging_requests.intake.actions.drops import (
     open_drop,
     reopen_drop,
 )
+from imaging_requests.intake.actions.leaving import leave_behind
 from imaging_requests.intake.actions.placing import (
     place_frame,
     place_frames,
@@ -36,6 +37,7 @@ __all__ = [
     "correct_clock",
     "decide_clock",
     "give_up_arrival",
+    "leave_behind",
     "open_drop",
     "place_frame",
     "place_frames",

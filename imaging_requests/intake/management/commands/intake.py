@@ -10,15 +10,19 @@ import json
 import time
 from argparse import ArgumentParser
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 from django.core.management.base import BaseCommand, CommandError
 
 from imaging_requests.campaigns.models import Session
 from imaging_requests.intake import actions, jobs, queries
+from imaging_requests.intake.errors import TooLargeError
+from imaging_requests.intake.folders import Found, walk
 from imaging_requests.intake.models import Arrival, ArrivalState, Drop
-from imaging_requests.intake.rules import may_format
+from imaging_requests.intake.rules import may_format, written_out
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
 
@@ -26,6 +30,13 @@ PIECE_BYTES = 1024 * 1024
 LOOK_AGAIN_S = 2.0
 STILL_S = 2.0
 WAIT_S = 0.3
+NOT_AT_REST = (
+    "Not taken: the watch ended before this file had come to rest. Take the folder in again."
+)
+GREW = (
+    "Not taken: it was still being written to while it was read, for it grew meanwhile. Take the "
+    "folder in again once the file is complete."
+)
 
 
 class Command(BaseCommand):
@@ -49,18 +60,18 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         folder: Path = options["folder"]
         if not folder.is_dir():
-            raise CommandError(f"{folder} is no folder that can be read.")
+            raise CommandError(f"{written_out(str(folder))} is no folder that can be read.")
         try:
             drop = actions.open_drop(
                 actor=self._person(options),
                 session_id=options["session"],
                 shot_line_id=options["line"],
-                note=f"From the folder {folder.name}",
+                note=f"From the folder {written_out(folder.name)}",
             )
         except DomainError as error:
             raise CommandError(str(error)) from error
         self.is_quiet = options["json"]
-        self.refusals: list[dict[str, str]] = []
+        self.left: list[dict[str, Any]] = []
         try:
             self._bring_all(drop, folder, watch=options["watch"], wait=not options["no_wait"])
         except KeyboardInterrupt:
@@ -84,50 +95,72 @@ class Command(BaseCommand):
         return session.photographer
 
     def _bring_all(self, drop: Drop, folder: Path, *, watch: bool, wait: bool) -> None:
-        seen: set[tuple[Path, int, int]] = set()
-        while True:
-            for path in self._new_files(folder, seen, needs_rest=watch):
-                self._bring(drop, path)
-                if wait:
-                    jobs.run_due(["ingest"])
-            if wait:
-                self._wait_for(drop)
-            if not watch:
-                return
-            time.sleep(LOOK_AGAIN_S)
-
-    def _new_files(
-        self, folder: Path, seen: set[tuple[Path, int, int]], *, needs_rest: bool
-    ) -> Iterator[Path]:
-        """Yield files not brought yet, in order; a watched file must have come to rest."""
-        for path in sorted(path for path in folder.rglob("*") if path.is_file()):
-            if path.name.startswith("."):
-                continue
-            found = path.stat()
-            key = (path, found.st_size, found.st_mtime_ns)
-            if key in seen or (needs_rest and time.time() - found.st_mtime < STILL_S):
-                continue
-            seen.add(key)
-            yield path
-
-    def _bring(self, drop: Drop, path: Path) -> None:
+        waiting_room = _WaitingRoom(needs_rest=watch)
         try:
-            arrival = actions.receive_whole(
+            while True:
+                for found in waiting_room.news(folder):
+                    self._bring(drop, found)
+                    if wait:
+                        jobs.run_due(["ingest"])
+                if wait:
+                    self._wait_for(drop)
+                if not watch:
+                    return
+                time.sleep(LOOK_AGAIN_S)
+        finally:
+            for path in waiting_room.restless:
+                self._leave(drop, path, NOT_AT_REST)
+
+    def _bring(self, drop: Drop, found: Found) -> None:
+        """Take one file in, or say in the drop why it was not taken; the next ones follow."""
+        path, token = found.path, None
+        if found.because:
+            self._leave(drop, path, found.because, is_needed=found.is_needed)
+            return
+        try:
+            arrival = actions.begin_arrival(
                 actor=drop.brought_by,
                 drop_id=drop.pk,
                 name=path.name,
                 size_bytes=path.stat().st_size,
-                chunks=_pieces(path),
             )
-        except (DomainError, OSError) as error:
-            self.refusals.append({"name": path.name, "answer": str(error)})
-            self._say(f"{path.name}: {error}")
+            token = arrival.token
+            if arrival.size_bytes:
+                actions.append_bytes(
+                    actor=drop.brought_by, token=token, offset=0, chunks=_pieces(path)
+                )
+        except TooLargeError as error:
+            self._leave(drop, path, str(error) if token is None else GREW, token=token)
             return
+        except (DomainError, OSError) as error:
+            self._leave(drop, path, str(error), token=token)
+            return
+        arrival.refresh_from_db()
         if arrival.state == ArrivalState.ARRIVING:
-            actions.give_up_arrival(actor=drop.brought_by, token=arrival.token)
-            answer = f"could be read only up to byte {arrival.offset_bytes:,}. Look at the card."
-            self.refusals.append({"name": path.name, "answer": answer})
-            self._say(f"{path.name} {answer}")
+            because = f"Could be read only up to byte {arrival.offset_bytes:,}. Look at the card."
+            self._leave(drop, path, because, token=token)
+
+    def _leave(
+        self,
+        drop: Drop,
+        path: Path,
+        because: str,
+        *,
+        token: UUID | None = None,
+        is_needed: bool = True,
+    ) -> None:
+        """Name what is not taken in the drop, so that no receipt speaks as if it were."""
+        arrival = actions.leave_behind(
+            actor=drop.brought_by,
+            drop_id=drop.pk,
+            name=path.name or "folder",
+            because=because,
+            token=token,
+            is_needed=is_needed,
+        )
+        self.left.append({"name": str(arrival.name), "answer": because, "is_needed": is_needed})
+        if is_needed:
+            self._say(f"{arrival.name}: {because}")
 
     def _wait_for(self, drop: Drop) -> None:
         """Do what is due, beside any workers, until every file of the drop has its answer."""
@@ -150,7 +183,7 @@ class Command(BaseCommand):
             answer = {
                 "drop": drop.number,
                 "files": [_as_data(arrival) for arrival in arrivals],
-                "not_taken": self.refusals,
+                "not_taken": self.left,
                 "lines": [
                     {
                         "line": line.sheet.line_id,
@@ -161,7 +194,7 @@ class Command(BaseCommand):
                     }
                     for line in lines
                 ],
-                "card_may_be_formatted": card.is_safe and not self.refusals,
+                "card_may_be_formatted": card.is_safe,
                 "card": card.sentence,
             }
             self.stdout.write(json.dumps(answer, indent=1, ensure_ascii=False))
@@ -177,6 +210,49 @@ class Command(BaseCommand):
                 f"{line.sheet.words}: {line.placed} of {line.expected}, {line.sentence}"
             )
         self.stdout.write(card.sentence)
+
+
+@dataclass
+class _WaitingRoom:
+    """Files that were seen, and when by our own clock; the clock of a card may say anything."""
+
+    needs_rest: bool
+    seen: set[tuple[Path, int, int]] = field(default_factory=set)
+    since: dict[tuple[Path, int, int], float] = field(default_factory=dict)
+    restless: list[Path] = field(default_factory=list)
+
+    def news(self, folder: Path) -> Iterator[Found]:
+        """Yield what was not brought yet, in order; a watched file must have come to rest."""
+        self.restless = []
+        for found in walk(folder):
+            try:
+                key = _key(found)
+            except FileNotFoundError:
+                continue
+            except OSError as error:
+                found = Found(found.path, f"It cannot be looked at ({error.strerror}).")
+                key = _key(found)
+            if key in self.seen:
+                continue
+            if self.needs_rest and not found.because and not self._rests(key):
+                self.restless.append(found.path)
+                continue
+            self.seen.add(key)
+            yield found
+
+    def _rests(self, key: tuple[Path, int, int]) -> bool:
+        """Tell whether a file is old by its own time, or has stayed the same under our eyes."""
+        first_seen = self.since.setdefault(key, time.monotonic())
+        age_s = time.time() - key[2] / 1e9
+        return age_s >= STILL_S or time.monotonic() - first_seen >= STILL_S
+
+
+def _key(found: Found) -> tuple[Path, int, int]:
+    """Return by what a file that changed is told from the same file as before."""
+    if found.because:
+        return (found.path, 0, 0)
+    stands = found.path.stat()
+    return (found.path, stands.st_size, stands.st_mtime_ns)
 
 
 def _pieces(path: Path) -> Iterator[bytes]:
