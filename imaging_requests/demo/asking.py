@@ -82,7 +82,7 @@ class _Wish:
                 face=view.face,
                 direction=view.variant,
                 detail_mm=tuple(line["detail_mm"]) if "detail_mm" in line else None,
-                px_per_mm=line["px_per_mm"] / self.world.scenario.reduction
+                px_per_mm=line["px_per_mm"] / self.world.scenario.reduction_of(view.technique)
                 if "px_per_mm" in line
                 else None,
             )

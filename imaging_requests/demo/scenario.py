@@ -84,6 +84,11 @@ class Scenario:
         """By how much every picture is smaller than it would be in a real studio."""
         return self.asked_reduction or float(self["pictures"]["reduction"])
 
+    def reduction_of(self, technique: str) -> float:
+        """By how much pictures of one technique are smaller: X-ray plates are made finer."""
+        finer = self["pictures"]["reduced_settings"]["finer"]
+        return finer_reduction(finer, technique, self.reduction)
+
     @cached_property
     def studio_document(self) -> dict[str, Any]:
         """The studio's settings for cameras with fewer and larger pixels; all else unchanged."""
@@ -125,17 +130,22 @@ def reduced_settings(
     is as wide as one of 966.7 px at 1 px/mm.
     """
     values = {name: dict(row) for name, row in document["values"].items()}
-    for name, factor in (
-        *((name, 1 / reduction) for name in rules["divide"]),
-        *((name, reduction) for name in rules["multiply"]),
-    ):
+    finer = rules["finer"]
+    for name in (*rules["divide"], *rules["multiply"]):
+        by = finer_reduction(finer, finer["settings"].get(name, ""), reduction)
+        factor = by if name in rules["multiply"] else 1 / by
         values[name]["value"] = _scaled(values[name]["value"], factor)
-        values[name]["source"] = rules["source"].format(reduction=f"{reduction:g}")
+        values[name]["source"] = rules["source"].format(reduction=f"{by:g}")
     return {
         **document,
         "title": rules["title"].format(reduction=f"{reduction:g}"),
         "values": values,
     }
+
+
+def finer_reduction(finer: Mapping[str, Any], technique: str, reduction: float) -> float:
+    """Return by how much a technique's pictures are smaller; none is larger than in the studio."""
+    return max(1.0, reduction / float(finer["by"].get(technique, 1)))
 
 
 def _scaled(value: Any, factor: float) -> Any:

@@ -105,7 +105,8 @@ def test_smaller_pictures_need_the_same_frames_minutes_and_focus(scenario: Scena
             assert (small.tiles, small.orientation) == (large.tiles, large.orientation)
             assert (small.focus_slices, small.minutes) == (large.focus_slices, large.minutes)
             # Edges lower their density by themselves, rounded to hundredths.
-            assert small.px_per_mm == pytest.approx(large.px_per_mm / scenario.reduction, abs=0.01)
+            reduction = scenario.reduction_of(view.technique)
+            assert small.px_per_mm == pytest.approx(large.px_per_mm / reduction, abs=0.01)
             frames += small.frames
             infrared += small.tile_count if view.technique == "IR" else 0
             plates += small.tile_count if view.technique == "XR" else 0
