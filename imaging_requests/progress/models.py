@@ -24,6 +24,9 @@ class ViewStatus(models.Model):
     waits_for_role = models.CharField(max_length=80, blank=True)
     is_met = models.BooleanField(default=False)
     is_present = models.BooleanField(default=True, help_text="Owed as of now, not of a state.")
+    is_only_now = models.BooleanField(
+        default=False, help_text="Of a surface that is bared for a while, and still to be made."
+    )
     chain = models.CharField(max_length=36, blank=True)
     picture_version = models.PositiveSmallIntegerField(null=True, blank=True)
 
@@ -32,6 +35,9 @@ class ViewStatus(models.Model):
         indexes = (
             models.Index(fields=("object", "status"), name="view_status_by_object"),
             models.Index(fields=("status", "is_present", "object"), name="view_by_status"),
+            models.Index(
+                fields=("object",), name="view_only_now", condition=models.Q(is_only_now=True)
+            ),
         )
 
     def __str__(self) -> str:

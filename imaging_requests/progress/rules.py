@@ -32,6 +32,8 @@ MET = frozenset((Status.ACCEPTED, Status.FILED))
 RESOLVED = frozenset((Status.FILED, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED))
 NOT_OWED = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
 DONE = RESOLVED - NOT_OWED
+#: Nothing can or need be shot for these.
+SETTLED = RESOLVED | MET | {Status.LOST}
 #: What treatments have made untrue or doubtful.
 DEBT = frozenset((Status.OUT_OF_DATE, Status.UNDECIDED))
 FACT_WORDS = {
@@ -59,6 +61,7 @@ class DerivedView:
     waits_for_role: str
     is_met: bool
     is_present: bool
+    is_only_now: bool
     chain: str
     picture_version: int | None
 
@@ -119,6 +122,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
         waits_for_role=" or ".join(f"the {who}" for who in wait.who) if wait is not None else "",
         is_met=status.status in MET,
         is_present=status.view.anchor.kind is AnchorKind.CUR,
+        is_only_now=status.view.anchor.kind is AnchorKind.WIN and status.status not in SETTLED,
         chain=picture.chain if picture is not None else "",
         picture_version=picture.version if picture is not None else None,
     )

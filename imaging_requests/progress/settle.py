@@ -176,6 +176,7 @@ def _store_objects(derived: dict[int, Derived], now: datetime) -> None:
                 waits_for_role=view.waits_for_role,
                 is_met=view.is_met,
                 is_present=view.is_present,
+                is_only_now=view.is_only_now,
                 chain=view.chain,
                 picture_version=view.picture_version,
             )

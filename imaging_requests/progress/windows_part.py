@@ -31,7 +31,6 @@ from imaging_requests.reckoning.truth.words import (
     name_anchor,
     name_view,
 )
-from imaging_requests.requesting.models import Anchor
 from imaging_requests.requesting.words import numbers_of
 
 #: A view of a window that nobody has to shoot any more.
@@ -138,9 +137,7 @@ def only_now(user: User, now: datetime) -> Section:
     ahead = periods(now).windows_ahead
     bared = Q(owed_view__anchor_event__finished_at__lte=now)
     soon = Q(owed_view__anchor_event__planned_on__lte=today + ahead)
-    views = ViewStatus.objects.filter(bared | soon, owed_view__anchor=Anchor.WIN).exclude(
-        status__in=DONE
-    )
+    views = ViewStatus.objects.filter(bared | soon, is_only_now=True)
     if not {Role.LEAD, Role.HEAD} & set(user.roles):
         views = views.filter(owed_view__treatment__conservator=user)
     groups = list(

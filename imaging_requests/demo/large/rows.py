@@ -149,8 +149,8 @@ CASES = _table(
 VERDICTS = _table(DecisionVerdict, "id case_id verdict reason by_id recorded_at")
 VIEW_STATUSES = _table(
     ViewStatus,
-    "owed_view_id object_id status why reason waits_for waits_for_role is_met is_present chain "
-    "picture_version",
+    "owed_view_id object_id status why reason waits_for waits_for_role is_met is_present "
+    "is_only_now chain picture_version",
 )
 OBJECT_STATUSES = _table(
     ObjectStatus,

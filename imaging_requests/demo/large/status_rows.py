@@ -31,6 +31,7 @@ def keep_object(object_id: int, derived: Derived, rows: Rows, *, now: datetime) 
             view.waits_for_role,
             view.is_met,
             view.is_present,
+            view.is_only_now,
             view.chain,
             view.picture_version,
         )
