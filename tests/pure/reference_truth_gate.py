@@ -26,18 +26,17 @@ def last_looks(history, table, event):
 def gate_missing(history, table, event, scope, t, u):
     """Set of (surface, technique, variant, anchor kinds) that keep the step from starting.
 
-    A step is judged on the surfaces that will be there when it starts: steps under way count as
-    done, and of the steps of its own plan those before it. Each view is asked for once.
+    A step is judged on the surfaces that are there when it starts: steps under way count as done,
+    those that are only planned come after it. Each view is asked for once.
     """
     plan = plan_of(history, event, t, u)
     path, starts = sequence(history, table, event, plan, t, u)
     every = stacks(history, table, path)
     first = all(step["started"] is None or step["started"] > t for step in plan["others"])
     missing = set()
-    for line in scope:
+    for line in with_what_lies_there(scope, every[starts[event["key"]]]):
         asked = []
-        comes_first = starts[(plan["before"] + [event])[0]["key"]]
-        is_there = is_shown(every[comes_first], line["surface"])
+        is_there = is_shown(every[starts[event["key"]]], line["surface"])
         if first and is_there:
             asked += asked_first(history, table, event, plan, line, every, starts)
         if not first or not is_there:
@@ -52,7 +51,7 @@ def gate_missing(history, table, event, scope, t, u):
         unmet = [
             anchors
             for anchors, last in asked
-            if not any(is_met(history, table, line, anchor, last, t, u) for anchor in anchors)
+            if not any(is_met(history, table, line, a, last, t, u) for a in anchors)
         ]
         if unmet:
             kinds = may_be_named(history, table, line, unmet, t, u)
@@ -71,6 +70,30 @@ def may_be_named(history, table, line, unmet, t, u):
     return frozenset(possible or {anchors[0]["kind"] for anchors in unmet})
 
 
+def with_what_lies_there(scope, stack):
+    """What is asked of a face is asked of the outermost surface there, under a cover or not."""
+    lines = list(scope)
+    for line in scope:
+        face = line["surface"][0]
+        if not line["is_of_face"] or face not in "FB":
+            continue
+        surfaces = [layer for layer in stack[face] if layer != "COVER"]
+        if surfaces == []:
+            continue
+        other = {**line, "surface": surfaces[-1]}
+        view = [other[name] for name in ("surface", "technique", "variant")]
+        if view not in [[x["surface"], x["technique"], x["variant"]] for x in lines]:
+            lines.append(other)
+    return lines
+
+
+def lies_under_a_cover_only(stack, surface):
+    """Whether a surface is hidden, and by nothing but a facing or a board."""
+    if surface[0] in "ET" or not exists(stack, surface) or is_seen(stack, surface):
+        return False
+    return not lies_under_a_surface(stack, surface)
+
+
 def plan_of(history, event, t, u):
     """The step's treatment (or phase) in the order of its plan, and what else is under way."""
     others = [
@@ -79,8 +102,7 @@ def plan_of(history, event, t, u):
         if step["key"] != event["key"]
     ]
     in_order = sorted([*others, event], key=lambda step: (step["step"] or 0, step["order"]))
-    place = in_order.index(event)
-    waits = [step["started"] is None or step["started"] > t for step in in_order]
+    waiting = [step for step in in_order if step["started"] is None or step["started"] > t]
     running = [
         other
         for other in known(history, "events", u)
@@ -89,8 +111,7 @@ def plan_of(history, event, t, u):
     return {
         "others": others,
         "in_order": in_order,
-        "before": [step for n, step in enumerate(in_order) if n < place and waits[n]],
-        "after": [step for n, step in enumerate(in_order) if n > place and waits[n]],
+        "after": [step for step in waiting if step["key"] != event["key"]],
         "running": sorted(running, key=lambda step: (step["started"], step["order"])),
     }
 
@@ -99,7 +120,7 @@ def sequence(history, table, event, plan, t, u):
     """The events that open states, done and to be done; and in which state each step starts."""
     path = opening_events(history, table, t, u)
     starts = {}
-    for step in [*plan["running"], *plan["before"], event, *plan["after"]]:
+    for step in [*plan["running"], event, *plan["after"]]:
         starts[step["key"]] = len(path)
         if "opens no state" not in row_of(table, step)["flags"]:
             path = [*path, step]
@@ -156,11 +177,12 @@ def asked_first(history, table, event, plan, line, every, starts):
 
 def asked_own(history, table, event, plan, line, every, starts, path, t):
     start = starts[event["key"]]
-    if not is_shown(every[start], line["surface"]):
+    covered = lies_under_a_cover_only(every[start], line["surface"])
+    if not is_shown(every[start], line["surface"]) and not covered:
         return []
     asked = []
     as_of = last_look_at(history, table, event, line, every[start])
-    over = [*steps_done(plan, t), *own_running(plan), *plan["before"]]
+    over = [*steps_done(plan, t), *own_running(plan)]
     during = [make_anchor("DT", treatment=event["treatment"], step=s["step"]) for s in over]
     if as_of == "cleaned" and during:
         asked.append(([during[-1]], True))
@@ -231,21 +253,58 @@ def word_of(history, table, line, anchor, t, u):
 
 def is_given_up(history, table, line, anchor, two, t, u):
     """A waiver lets a view go; for a last look a conservator and the lead must both have signed."""
-    view, word = word_of(history, table, line, anchor, t, u)
-    if word != "waived":
-        return False
-    return not two or any(
-        waiver["view"] == view["key"]
-        and waiver_holds(history, table, view, waiver, t, u)
-        and waiver["conservator"]
-        and waiver["lead"]
-        and waiver["conservator"] != waiver["lead"]
-        for waiver in known(history, "waivers", u)
-    )
+    view, _ = word_of(history, table, line, anchor, t, u)
+    return is_signed_away(history, table, view, two, t, u)
+
+
+def is_signed_away(history, table, view, two, t, u):
+    for waiver in known(history, "waivers", u):
+        if waiver["view"] != view["key"]:
+            continue
+        if not waiver_holds(history, table, view, waiver, t, u):
+            continue
+        conservator, lead = waiver["conservator"], waiver["lead"]
+        if not two or (conservator and lead and conservator != lead):
+            return True
+    return False
 
 
 def is_met(history, table, line, anchor, is_last_look, t, u):
-    _, word = word_of(history, table, line, anchor, t, u)
-    if word == "waived":
-        return is_given_up(history, table, line, anchor, is_last_look, t, u)
-    return word in ("accepted", "filed", "not_applicable", "replaced")
+    view, word = word_of(history, table, line, anchor, t, u)
+    return meets(history, table, view, word, is_last_look, t, u)
+
+
+def meets(history, table, view, word, is_last_look, t, u):
+    """Accepted or given up; what one person ruled out is no way round a last look."""
+    if word in ("accepted", "filed") or is_signed_away(history, table, view, is_last_look, t, u):
+        return True
+    if word == "not_applicable" and not is_last_look:
+        return True
+    if word == "replaced":
+        other = end_of_the_chain(history, table, view, t, u)
+        if other is not None and (not is_last_look or is_same_column(view, other)):
+            word_there = status(history, table, other, t, u)
+            if meets(history, table, other, word_there, is_last_look, t, u):
+                return True
+    if word in ("replaced", "not_applicable"):
+        bare = {**view, "key": "", "replaced_by": None}
+        return status(history, table, bare, t, u) in ("accepted", "filed")
+    return False
+
+
+def end_of_the_chain(history, table, view, t, u):
+    """What stands for a replaced view, as of its own anchor; nothing if the chain breaks off."""
+    owed = {each["key"]: each for each in views_in_force(history, table, t, u)}
+    passed = [view["key"]]
+    while view["replaced_by"] is not None and view["replaced_at"] <= t:
+        if view["replaced_by"] in passed or view["replaced_by"] not in owed:
+            return None
+        view = {**owed[view["replaced_by"]], "anchor": view["anchor"]}
+        passed.append(view["key"])
+    return view
+
+
+def is_same_column(view, other):
+    return view["surface"] == other["surface"] and column_of(
+        view["technique"], view["surface"][0]
+    ) == column_of(other["technique"], other["surface"][0])

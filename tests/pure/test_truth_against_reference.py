@@ -126,6 +126,7 @@ def scope_of(data: dict[str, Any], chance: random.Random) -> list[dict[str, Any]
             "px_per_mm": 12.0,
             "tolerance": 0.05,
             "min_coverage": 0.995,
+            "is_of_face": chance.random() < 0.3,
         }
         for surface, technique, variant in lines
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
-from imaging_requests.reckoning.truth.facts import Event
+from imaging_requests.reckoning.truth.facts import Event, NotApplicable
 from imaging_requests.reckoning.truth.gate import Gate, GateState, gate, scope_of, with_event
 from imaging_requests.reckoning.truth.moment import look
 from imaging_requests.reckoning.truth.terms import Effect
@@ -371,12 +371,18 @@ def test_a_step_behind_a_lining_that_is_coming_off_waits_for_the_bared_back() ->
     assert ask(story, residue).state is GateState.OPEN
 
 
-def test_a_step_that_is_taken_before_its_turn_waits_for_what_the_steps_before_it_bare() -> None:
+def test_a_step_that_is_taken_before_its_turn_is_judged_on_what_lies_there_now() -> None:
     story = lined_back()
-    story.step(12, step=1, key="off")
-    residue = story.step(13, step=2)
+    story.step(30, "2026-04-02", step=1)
+    story.step(12, step=2, key="off")
+    label = story.step(24, step=3)
     story.picture("VF-B", "2026-03-01", surface="B.2")
-    assert missing(ask(story, residue)) == {"VF-B.1"}
+    for code in ("VF-B", "UV-B", "IR-B"):
+        story.picture(code, "2019-03-01", surface="B.1")
+    assert missing(ask(story, label)) == {"UV-B.2", "IR-B.2"}, "the lining is still on"
+    for code in ("UV-B", "IR-B"):
+        story.picture(code, "2026-03-01", surface="B.2")
+    assert ask(story, label).state is GateState.OPEN
 
 
 def test_the_first_step_of_a_relining_asks_nothing_of_steps_that_come_when_its_back_is_gone() -> (
@@ -439,3 +445,141 @@ def test_a_last_look_outside_the_documentation_is_told_although_it_shuts_no_gate
     assert ask(story, overpaint).unasked == (("F.1", "UV"),), "one visible picture will do"
     joint = story.step(20, step=2)
     assert ask(story, joint).unasked == ()
+
+
+def before_overpaint() -> tuple[Story, Event]:
+    """Overpaint is to come off; nothing is pictured but infrared, all is owed before."""
+    story = Story()
+    story.owe("VF-F", "VC-F", "UV-F", "IR-F", anchor=Anchor.before("T"), prefix="BT ")
+    for code in ("VF-F", "VC-F", "IR-F"):
+        story.picture(code, "2026-02-01")
+    return story, story.step(3, step=1)
+
+
+def replace_by(story: Story, key: str, by: str) -> None:
+    story.told["views"] = [
+        replace(view, replaced_by=by, replaced_at=day("2026-03-01")) if view.key == key else view
+        for view in story.told["views"]
+    ]
+
+
+def test_a_last_look_replaced_by_another_view_is_not_met_by_the_link_alone() -> None:
+    story, event = before_overpaint()
+    story.owe("VF-B", anchor=Anchor.before("T"), prefix="BT ")
+    replace_by(story, "BT UV-F", "BT VF-B")
+    answer = ask(story, event)
+    assert (answer.state, missing(answer)) == (GateState.SHUT, {"UV-F.1"})
+    (found,) = answer.missing
+    said = say_missing(found, SPEECH)
+    assert "In its place stands visible light (flash) of the back, which is open" in said
+    assert found.waivable_key == "BT UV-F"
+    story.picture("VF-B", "2026-02-01")
+    answer = ask(story, event)
+    assert missing(answer) == {"UV-F.1"}, "a picture of the back shows no varnish of the front"
+    assert "which does not show what is lost" in say_missing(answer.missing[0], SPEECH)
+    story.waive("BT UV-F", "2026-03-02", lead="Signe")
+    assert ask(story, event).state is GateState.SHUT, "one signature is not enough"
+    story.waive("BT UV-F", "2026-03-03", lead="Signe", conservator="Runa")
+    assert ask(story, event).state is GateState.OPEN
+
+
+def test_a_replaced_view_is_met_by_the_end_of_its_chain_as_of_the_state_that_is_asked() -> None:
+    story, event = before_overpaint()
+    story.picture("UV-F", "2026-02-01")
+    story.told["pictures"] = [p for p in story.told["pictures"] if p.technique != "VC"]
+    assert missing(ask(story, event)) == {"VC-F.1"}
+    story.owe("VF-F")
+    replace_by(story, "BT VC-F", "VF-F")
+    answer = ask(story, event)
+    assert answer.state is GateState.OPEN, "flash and continuous light are one column"
+    assert say_gate(answer, SPEECH).endswith("accepted, waived or replaced by one that is.")
+    story.step(1, "2026-04-01", treatment="T0", step=1)
+    assert missing(ask(story, event)) == {"VF-F.1", "VC-F.1", "UV-F.1"}
+    replace_by(story, "VF-F", "BT VC-F")
+    assert "VC-F.1" in missing(ask(story, event)), "a circle meets nothing"
+
+
+def rule_out(story: Story, key: str, *, by_rule: bool = False) -> None:
+    story.tell(
+        "not_applicable",
+        NotApplicable(
+            key=f"na {key}",
+            recorded_at=day("2026-03-01"),
+            view=key,
+            starts_at=day("2026-03-01"),
+            reason="not wanted",
+            by_rule=by_rule,
+        ),
+    )
+
+
+def test_a_last_look_that_does_not_apply_still_needs_its_picture_or_two_signatures() -> None:
+    for by_rule in (False, True):
+        story, event = before_overpaint()
+        rule_out(story, "BT UV-F", by_rule=by_rule)
+        answer = ask(story, event)
+        assert (answer.state, missing(answer)) == (GateState.SHUT, {"UV-F.1"})
+        said = say_missing(answer.missing[0], SPEECH)
+        assert "is not applicable; needed because of: overpaint removed" in said
+        assert "That it does not apply is no reason to lose a last look." in said
+        story.waive("BT UV-F", "2026-03-02", lead="Signe")
+        assert ask(story, event).state is GateState.SHUT
+        signed, _ = before_overpaint()
+        rule_out(signed, "BT UV-F", by_rule=by_rule)
+        signed.waive("BT UV-F", "2026-03-03", lead="Signe", conservator="Runa")
+        assert ask(signed, event).state is GateState.OPEN
+        story.picture("UV-F", "2026-03-04")
+        assert ask(story, event).state is GateState.OPEN, "the picture was made all the same"
+
+
+def test_a_view_that_can_be_made_again_may_be_ruled_out_by_the_lead() -> None:
+    story = Story()
+    story.owe("VF-F", "UV-F", anchor=Anchor.before("T"), prefix="BT ")
+    story.picture("VF-F", "2026-02-01")
+    cleaning = story.step(1, step=1)
+    assert missing(ask(story, cleaning)) == {"UV-F.1"}
+    rule_out(story, "BT UV-F")
+    answer = ask(story, cleaning)
+    assert answer.state is GateState.OPEN
+    assert say_gate(answer, SPEECH).endswith("accepted, waived or not applicable.")
+
+
+def test_work_under_a_facing_needs_the_last_look_taken_before_it_was_put_on() -> None:
+    story = Story()
+    story.step(9, "2026-02-10", treatment="T8", step=1)
+    story.owe("VF-F", "UV-F", "IR-F", anchor=Anchor.before("T"), prefix="BT ")
+    for code in ("VF-F", "UV-F"):
+        story.picture(code, "2026-02-01")
+    overpaint = story.step(3, step=1)
+    answer = ask(story, overpaint)
+    assert (answer.state, missing(answer)) == (GateState.SHUT, {"IR-F.1"})
+    assert answer.missing[0].is_last_look
+    story.picture("IR-F", "2026-02-02")
+    assert ask(story, overpaint).state is GateState.OPEN
+
+
+def test_work_behind_a_board_needs_the_last_look_taken_before_it_was_fitted() -> None:
+    story = Story()
+    story.owe("VF-B", anchor=Anchor.before("T"), prefix="BT ")
+    story.step(25, "2026-03-01", step=1, puts_on=True)
+    cleaning = story.step(23, step=2)
+    assert missing(ask(story, cleaning)) == {"VF-B.1"}
+    story.picture("VF-B", "2026-02-01")
+    assert ask(story, cleaning).state is GateState.OPEN
+
+
+def test_what_is_asked_of_a_face_is_asked_of_what_an_emergency_brought_there() -> None:
+    story = Story()
+    story.owe("VF-B", anchor=Anchor.before("T"), prefix="BT ")
+    lining = story.step(11, started="2026-04-10", step=1)
+    cleaning = story.step(23, step=2)
+    (found,) = ask(story, cleaning).missing
+    assert (found.line.surface, found.is_last_look) == ("B.2", True)
+    assert "It comes to light with “lining applied”, which is under way." in say_missing(
+        found, SPEECH
+    )
+    story.correct(lining, "2026-04-12", ended_at=day("2026-04-12"))
+    answer = ask(story, cleaning)
+    assert (missing(answer), answer.unasked) == ({"VF-B.2"}, ())
+    story.picture("VF-B", "2026-04-13", surface="B.2")
+    assert ask(story, cleaning).state is GateState.OPEN

@@ -57,14 +57,24 @@ class Ahead:
         if face_of(surface) in (EDGES, THROUGH):
             return _ALWAYS_SEEN
         life = self._life(surface)
-        for span in life.visible if life is not None else ():
-            if span.first <= state and (span.until is None or state < span.until):
-                return span
-        return None
+        return life.span_in(state) if life is not None else None
 
     def seen_at(self, event: Event, surface: str) -> Visible | None:
         """The interval in which a surface can be seen when a step begins, if it can."""
         return self.seen_in(self.starts[event.key], surface)
+
+    def is_covered_at(self, event: Event, surface: str) -> bool:
+        """Whether a surface is its face's outermost when a step begins, under a facing or board."""
+        life, state = self._life(surface), self.starts[event.key]
+        return life is not None and life.is_outermost(state) and life.span_in(state) is None
+
+    def lying_at(self, event: Event, face: str) -> str | None:
+        """The outermost surface of the front or the back when a step begins, covered or not."""
+        state = self.starts[event.key]
+        for life in self.surfaces.lives.values():
+            if face_of(life.code) == face and life.is_outermost(state):
+                return life.code
+        return None
 
     def touches(self, event: Event, surface: str) -> bool:
         """Whether a surface is there for a step to change: come already, and not gone yet."""

@@ -8,21 +8,17 @@
   step already done (as of the cleaned state: after the latest step done), and the surfaces it
   hides must be accepted as seen in their present visible interval.
 
-Both are asked of the surfaces that will be there when a step begins (:mod:`.ahead`): steps under
-way count as done, and so do those that stand before it in the plan. A step on the back that waits
-for a lining to come off needs the canvas, which cannot be photographed before it is bare.
+Both are asked of the surfaces that are there when the step begins (:mod:`.ahead`): steps under way
+count as done, those that are only planned do not. So a step that is started before its turn is
+judged on what lies there now. A surface under a facing or a board cannot be seen and is changed all
+the same: its last look must have been taken before it was covered. A view that is asked for of a
+face is asked of whatever lies there when the step begins.
 
 A view is listed once, with all its reasons. A missing last look can only be waived by a
 conservator and the imaging lead together; such a waiver stands for the view in every state that
 would have served. In an
 emergency the step may start against a shut gate with two named people, the second within the
 time that the table sets; what is missing stays listed.
-
->>> from datetime import UTC, datetime
->>> signed = Waiver(key="w", recorded_at=datetime(2026, 4, 1, tzinfo=UTC), view="v",
-...                 granted_at=datetime(2026, 4, 1, tzinfo=UTC), lead="Signe")
->>> is_signed_by_two(signed), is_signed_by_two(replace(signed, conservator="Runa"))
-(False, True)
 """
 
 from __future__ import annotations
@@ -32,11 +28,21 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from enum import StrEnum
 
-from .facts import Event, ObjectCase, Override, OwedView, Waiver
-from .gate_needs import Need, Plan, ScopeLine, need_first, needs_of, plan_of, unasked_last_looks
+from .facts import Event, ObjectCase, Override, OwedView
+from .gate_met import in_its_place, is_given_up, is_met
+from .gate_needs import (
+    Need,
+    Plan,
+    ScopeLine,
+    is_needed_before,
+    lines_at,
+    needs_of,
+    plan_of,
+    unasked_last_looks,
+)
 from .moment import Moment
 from .preferred_looks import ended_unseen
-from .status import ViewStatus, has_lapsed, judge
+from .status import ViewStatus, judge
 from .terms import EDGES, THROUGH, Anchor, AnchorKind, Status, face_of
 
 
@@ -59,7 +65,8 @@ class Missing:
     owed as the object is now, or while the surface is bare, whose picture would meet this one too;
     empty if there is none.
     ``others`` are the keys of further views in force that stand for the same; ``bared_by`` is the
-    step not done yet that brings the surface to light.
+    step under way that brings the surface to light. ``in_place`` is the view that stands in the
+    place of one that was replaced, as of the same anchor.
     """
 
     line: ScopeLine
@@ -71,6 +78,7 @@ class Missing:
     stand_in: str = ""
     others: tuple[str, ...] = ()
     bared_by: Event | None = None
+    in_place: ViewStatus | None = None
 
     @property
     def owed_key(self) -> str:
@@ -115,13 +123,14 @@ _FAR = {
             Status.SENT_BACK,
             Status.RECALLED,
             Status.PLANNED,
+            Status.REPLACED,
+            Status.NOT_APPLICABLE,
             Status.OUT_OF_DATE,
             Status.OPEN,
             Status.BLOCKED,
         )
     )
 }
-_MET = frozenset((Status.ACCEPTED, Status.FILED, Status.NOT_APPLICABLE, Status.REPLACED))
 
 
 def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
@@ -130,7 +139,8 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     ``event`` may be a step that is not recorded yet. ``scope`` holds the views that the
     treatment's documentation asks for; lines whose column no rule needs are ignored.
     """
-    plan, lines = plan_of(moment, event), tuple(scope)
+    plan = plan_of(moment, event)
+    lines = lines_at(plan, tuple(scope))
     needed: list[ViewStatus] = []
     missing: list[Missing] = []
     for needs in needs_of(plan, lines):
@@ -167,14 +177,20 @@ def _preferred(moment: Moment, event: Event, missing: list[Missing]) -> tuple[Vi
 def needed_first(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> list[ScopeLine]:
     """The scope lines that a treatment needs "before", were ``event`` its first step."""
     plan = plan_of(moment, event)
-    return [need.line for line in scope if (need := need_first(plan, line)) is not None]
+    return [line for line in scope if is_needed_before(plan, line)]
 
 
 def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
-    """Scope lines from owed views: each surface, technique and variant once, densest first."""
+    """Scope lines from owed views: each surface, technique and variant once, densest first.
+
+    What is owed before a treatment is asked of the face, whatever may come to lie there.
+    """
     best: dict[tuple[str, str, str], OwedView] = {}
+    of_faces = set()
     for view in views:
         key = (view.surface, view.technique, view.variant)
+        if view.anchor.kind is AnchorKind.BT:
+            of_faces.add(key)
         if key not in best or view.px_per_mm > best[key].px_per_mm:
             best[key] = view
     return tuple(
@@ -185,8 +201,9 @@ def scope_of(views: Iterable[OwedView]) -> tuple[ScopeLine, ...]:
             px_per_mm=view.px_per_mm,
             tolerance=view.tolerance,
             min_coverage=view.min_coverage,
+            is_of_face=key in of_faces,
         )
-        for view in best.values()
+        for key, view in best.items()
     )
 
 
@@ -204,14 +221,10 @@ def _answer(plan: Plan, needs: list[Need]) -> tuple[ViewStatus, Missing | None]:
     window = _in_its_window(plan, line)
     standing = [each for statuses in found for each in statuses] + window
     for status in standing:
-        if status.status is Status.WAIVED and _is_met(moment, status, is_last_look):
+        if is_given_up(moment, status, is_last_look=is_last_look):
             return status, None
-    best = [_best(moment, need, statuses) for need, statuses in zip(needs, found, strict=True)]
-    unmet = [
-        number
-        for number, need in enumerate(needs)
-        if not _is_met(moment, best[number], need.is_last_look)
-    ]
+    best = [_best(plan, need, statuses) for need, statuses in zip(needs, found, strict=True)]
+    unmet = [n for n, need in enumerate(needs) if not _is_met(plan, best[n], need)]
     if not unmet:
         return best[0], None
     asked = [best[number] for number in unmet]
@@ -228,6 +241,7 @@ def _answer(plan: Plan, needs: list[Need]) -> tuple[ViewStatus, Missing | None]:
         _stand_in(moment, line, status, window),
         tuple(dict.fromkeys(each.view.key for each in rivals if each.view.key)),
         _bared_by(plan, line),
+        in_its_place(moment, status) if status.status is Status.REPLACED else None,
     )
 
 
@@ -241,13 +255,18 @@ def _in_its_window(plan: Plan, line: ScopeLine) -> list[ViewStatus]:
     return [judge(plan.moment, view)] if view.key else []
 
 
-def _best(moment: Moment, need: Need, found: list[ViewStatus]) -> ViewStatus:
+def _is_met(plan: Plan, status: ViewStatus, need: Need) -> bool:
+    table = plan.moment.tables[plan.event.table_version]
+    return is_met(plan.moment, table, status, is_last_look=need.is_last_look)
+
+
+def _best(plan: Plan, need: Need, found: list[ViewStatus]) -> ViewStatus:
     """The status as of an anchor that is met; else of the best that a picture can still meet.
 
     The nearer a picture is to being accepted, the better; of equals the earliest anchor.
     """
     for status in found:
-        if _is_met(moment, status, need.is_last_look):
+        if _is_met(plan, status, need):
             return status
     return min(found, key=_far)
 
@@ -282,10 +301,9 @@ def _stand_in(moment: Moment, line: ScopeLine, status: ViewStatus, window: list[
 
 
 def _bared_by(plan: Plan, line: ScopeLine) -> Event | None:
-    """The step under way or still to do that brings a surface to light before this one begins."""
+    """The step under way that brings a surface to light before this one begins."""
     span = plan.ahead.seen_at(plan.event, line.surface)
-    waited = (*plan.running, *plan.earlier)
-    return next((e for e in waited if span is not None and e.key == span.opened_by), None)
+    return next((e for e in plan.running if span is not None and e.key == span.opened_by), None)
 
 
 def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:
@@ -320,23 +338,6 @@ def _is_same(moment: Moment, one: Anchor, other: Anchor) -> bool:
         and (one.phase is None or other.phase is None)
         and moment.point(one) == moment.point(other)
     )
-
-
-def _is_met(moment: Moment, status: ViewStatus, is_last_look: bool) -> bool:
-    if status.status is Status.WAIVED:
-        if not is_last_look:
-            return True
-        return any(
-            is_signed_by_two(waiver)
-            for waiver in moment.waivers.get(status.view.key, ())
-            if not has_lapsed(moment, status.view, waiver)
-        )
-    return status.status in _MET
-
-
-def is_signed_by_two(waiver: Waiver) -> bool:
-    """Whether a conservator and the lead, two different people, have both signed."""
-    return bool(waiver.conservator and waiver.lead and waiver.conservator != waiver.lead)
 
 
 def _override(moment: Moment, event: Event) -> Override | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..records import record
 from .ahead import Ahead, look_ahead
@@ -16,7 +16,10 @@ from .terms import EDGES, THROUGH, Anchor, Effect, Verdict, face_of
 @record
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScopeLine:
-    """One view that the treatment's documentation asks for."""
+    """One view that the treatment's documentation asks for.
+
+    One that ``is_of_face`` is asked of every surface that comes to lie at its face.
+    """
 
     surface: str
     technique: str
@@ -24,6 +27,7 @@ class ScopeLine:
     px_per_mm: float
     tolerance: float
     min_coverage: float
+    is_of_face: bool = False
 
 
 @dataclass(slots=True)
@@ -39,18 +43,16 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The step asked about among its own: what is done, under way, before and after it.
+    """The step asked about among its own, read as if it began now.
 
-    ``opens_in`` is the state in force once the steps under way are done.
+    ``running`` are the steps under way, of whatever treatment; they count as done.
     """
 
     moment: Moment
     event: Event
     steps: tuple[Event, ...]
-    earlier: tuple[Event, ...]
     running: tuple[Event, ...]
     ahead: Ahead
-    opens_in: int
 
     @property
     def is_first(self) -> bool:
@@ -60,20 +62,18 @@ class Plan:
 
 
 def plan_of(moment: Moment, event: Event) -> Plan:
-    """Put a step among its own, and read the surfaces of its plan in sequence."""
+    """Put a step among its own, and read the surfaces as they lie if it is the next to begin.
+
+    The steps planned before it that have not begun come after it, in the order of the plan.
+    """
     steps = _group(moment, event)
-    place = next(n for n, step in enumerate(steps) if step.key == event.key)
-    ahead = [step for step in steps if not _has_begun(step, moment) and step.key != event.key]
-    earlier = [step for step in ahead if steps.index(step) < place]
-    later = [step for step in ahead if steps.index(step) > place]
+    others = [step for step in steps if not _has_begun(step, moment) and step.key != event.key]
     running = sorted(
         (e for e in moment.events if is_running(e, moment.t) and e.key != event.key),
         key=lambda step: (step.started_at, step.order),
     )
-    sequence = [*running, *earlier, event, *later]
-    found = look_ahead(moment, sequence)
-    opens_in = found.starts[(earlier[0] if earlier else event).key]
-    return Plan(moment, event, tuple(steps), tuple(earlier), tuple(running), found, opens_in)
+    found = look_ahead(moment, [*running, event, *others])
+    return Plan(moment, event, tuple(steps), tuple(running), found)
 
 
 def _group(moment: Moment, event: Event) -> list[Event]:
@@ -89,12 +89,25 @@ def _has_begun(step: Event, moment: Moment) -> bool:
     return step.started_at is not None and step.started_at <= moment.t
 
 
+def lines_at(plan: Plan, scope: tuple[ScopeLine, ...]) -> tuple[ScopeLine, ...]:
+    """The scope, with what it asks of a face asked of the surface that lies there at the start."""
+    asked = {(line.surface, line.technique, line.variant) for line in scope}
+    more = []
+    for line in scope:
+        surface = plan.ahead.lying_at(plan.event, face_of(line.surface))
+        key = (surface, line.technique, line.variant)
+        if line.is_of_face and surface is not None and key not in asked:
+            asked.add(key)
+            more.append(replace(line, surface=surface))
+    return (*scope, *more)
+
+
 def needs_of(plan: Plan, scope: tuple[ScopeLine, ...]) -> Iterator[list[Need]]:
     """What is asked of each line: at a first step the whole plan, later the step's own."""
     for line in scope:
         first = need_first(plan, line) if plan.is_first else None
         needs = [first] if first is not None else []
-        is_own = not plan.is_first or plan.ahead.seen_in(plan.opens_in, line.surface) is None
+        is_own = not plan.is_first or plan.ahead.seen_at(plan.event, line.surface) is None
         if is_own:
             needs += _needs_own(plan, line)
         if needs:
@@ -107,7 +120,7 @@ def need_first(plan: Plan, line: ScopeLine) -> Need | None:
     Each step counts for the surfaces that are there when it begins, those before it done.
     """
     ahead, event = plan.ahead, plan.event
-    if ahead.seen_in(plan.opens_in, line.surface) is None:
+    if ahead.seen_at(event, line.surface) is None:
         return None
     need = Need(line, (Anchor.before(event.treatment or event.key, phase=event.phase),), [])
     for step in plan.steps:
@@ -122,11 +135,27 @@ def need_first(plan: Plan, line: ScopeLine) -> Need | None:
     return need if need.steps else None
 
 
+def is_needed_before(plan: Plan, line: ScopeLine) -> bool:
+    """Whether a first step asks for a view "before", or a later one will find it covered."""
+    ahead = plan.ahead
+    if ahead.seen_at(plan.event, line.surface) is not None:
+        return need_first(plan, line) is not None
+    for step in plan.steps:
+        look = ahead.last_look(step, line.surface, line.technique)
+        is_of_later = look is not None and look[0] == "cleaned" and step.key != plan.event.key
+        if look is not None and not is_of_later and ahead.is_covered_at(step, line.surface):
+            return True
+    return False
+
+
 def _needs_own(plan: Plan, line: ScopeLine) -> Iterator[Need]:
-    """The step's own last looks, and the surfaces that it hides, as they lie when it begins."""
+    """The step's own last looks, and the surfaces that it hides, as they lie when it begins.
+
+    A surface under a cover can be looked at no more; the last look of it was due before.
+    """
     ahead, event = plan.ahead, plan.event
     span = ahead.seen_at(event, line.surface)
-    if span is None:
+    if span is None and not ahead.is_covered_at(event, line.surface):
         return
     look = ahead.last_look(event, line.surface, line.technique)
     if look is not None:
@@ -134,7 +163,7 @@ def _needs_own(plan: Plan, line: ScopeLine) -> Iterator[Need]:
         after = _after(plan)
         anchors = (after[-1],) if look[0] == "cleaned" and after else (before, *after)
         yield Need(line, anchors, [event], True, look[1])
-    if ahead.cell(event, line.surface, line.technique) is Effect.HIDDEN:
+    if span is not None and ahead.cell(event, line.surface, line.technique) is Effect.HIDDEN:
         window = Anchor.in_window(line.surface, opened_by=span.opened_by)
         yield Need(line, (window,), [event], look is not None)
 
@@ -146,7 +175,7 @@ def _after(plan: Plan) -> list[Anchor]:
     done = [step for step in others if step.ended_at is not None and step.ended_at <= t]
     done.sort(key=lambda step: (step.ended_at, step.order))
     keys = {step.key for step in others}
-    over = [*done, *(step for step in plan.running if step.key in keys), *plan.earlier]
+    over = [*done, *(step for step in plan.running if step.key in keys)]
     treatment = event.treatment or event.key
     return [Anchor.during(treatment, step=s.step) for s in over if s.step is not None]
 
@@ -172,7 +201,8 @@ def unasked_last_looks(plan: Plan, scope: tuple[ScopeLine, ...]) -> tuple[tuple[
     }
     found: dict[tuple[str, str], tuple[str, str]] = {}
     for surface in [*plan.ahead.surfaces.lives, f"{EDGES}.1", f"{THROUGH}.1"]:
-        if plan.ahead.seen_at(event, surface) is None:
+        is_seen = plan.ahead.seen_at(event, surface) is not None
+        if not is_seen and not plan.ahead.is_covered_at(event, surface):
             continue
         for technique, family in table.families.items():
             face = face_of(surface)

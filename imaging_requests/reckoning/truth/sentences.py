@@ -203,6 +203,15 @@ def _spec_raised(view: str, status: ViewStatus, speech: Speech) -> str:
     )
 
 
+def _replaced(view: str, status: ViewStatus, speech: Speech) -> str:
+    other = status.reason.other
+    if other is None:
+        return f"{view} was replaced by a view that nobody owes any more."
+    return (
+        f"{view} was replaced by {inside(name_view(other))} {name_anchor(other.anchor, speech)}."
+    )
+
+
 def _never_made(view: str, status: ViewStatus, speech: Speech) -> str:
     return f"{view} {name_anchor(status.view.anchor, speech)} has not been made yet."
 
@@ -215,9 +224,7 @@ def _in_hand(words: str) -> _Sentence:
 
 
 _SENTENCES: dict[ReasonCode, _Sentence] = {
-    ReasonCode.REPLACED: lambda view, s, speech: (
-        f"{view} was replaced by {speech.name(s.reason.word)}."
-    ),
+    ReasonCode.REPLACED: _replaced,
     ReasonCode.NOT_APPLICABLE: lambda view, s, speech: (
         f"{view} does not apply: {_unstopped(s.reason.word) or 'a rule says so'}."
     ),

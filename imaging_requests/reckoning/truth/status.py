@@ -64,9 +64,10 @@ class ReasonCode(StrEnum):
 class Reason:
     """Code and data: events that caused it, the picture it is about, an instant, a word.
 
-    ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, a view's key, or
+    ``word`` is a waiver's or a rule's text, a session's key, a kind of absence, or
     :data:`DECIDED` when a conservator's decision, not a rule, put a picture out of date.
-    ``files`` are those that a line which was shot still owes.
+    ``files`` are those that a line which was shot still owes; ``other`` is the view that stands in
+    the place of one that was replaced, if anybody still owes it.
     """
 
     code: ReasonCode
@@ -75,6 +76,7 @@ class Reason:
     until: datetime | None = None
     word: str = ""
     files: int = 0
+    other: OwedView | None = None
 
 
 @record
@@ -159,7 +161,8 @@ def _by_pictures(moment: Moment, view: OwedView, point: Point, scan: Scan) -> Vi
 def _by_decision(moment: Moment, view: OwedView) -> ViewStatus | None:
     """Rules 1 to 3: what a rule or a person decided, whatever pictures there are."""
     if view.replaced_by is not None and (view.replaced_at is None or view.replaced_at <= moment.t):
-        reason = Reason(ReasonCode.REPLACED, until=view.replaced_at, word=view.replaced_by)
+        other = next((each for each in moment.views if each.key == view.replaced_by), None)
+        reason = Reason(ReasonCode.REPLACED, until=view.replaced_at, other=other)
         return ViewStatus(view, Status.REPLACED, reason)
     rule = moment.not_applicable.get(view.key)
     if rule is not None:

@@ -79,6 +79,20 @@ class Life:
                 return span
         return None
 
+    def span_in(self, state: int) -> Visible | None:
+        """The visible interval that holds a state, if the surface can be seen in it."""
+        for span in self.visible:
+            if span.first <= state and (span.until is None or state < span.until):
+                return span
+        return None
+
+    def is_outermost(self, state: int) -> bool:
+        """Whether the surface exists in a state with no other surface over it (covers apart)."""
+        is_there = self.opened <= state and (self.gone is None or state < self.gone)
+        return is_there and not any(
+            a <= state and (b is None or state < b) for a, b in self.buried
+        )
+
     def is_buried(self, state: int) -> bool:
         """Whether another surface lay over this one when ``state`` was opened."""
         return any(a < state and (b is None or state < b) for a, b in self.buried)

@@ -96,8 +96,8 @@ def say_missing(missing: Missing, speech: Speech) -> str:
         anchors = ", ".join(name_anchor(each.view.anchor, speech) for each in missing.lost)
         text += f" It is lost {anchors}, but this one is still possible and would do."
     if missing.bared_by is not None:
-        doing = "under way" if missing.bared_by.started_at is not None else "still to be done"
-        text += f" It comes to light with “{speech.event(missing.bared_by)}”, which is {doing}."
+        text += f" It comes to light with “{speech.event(missing.bared_by)}”, which is under way."
+    text += _ruled_out(missing, speech)
     if missing.status.status is Status.WAIVED:
         return f"{text} It is waived with one signature; as a last look it needs a second one."
     if missing.is_last_look:
@@ -105,13 +105,43 @@ def say_missing(missing: Missing, speech: Speech) -> str:
     return text
 
 
+def _ruled_out(missing: Missing, speech: Speech) -> str:
+    """Why a ruling that one person can make does not open the gate."""
+    status = missing.status.status
+    if status is Status.NOT_APPLICABLE:
+        return " That it does not apply is no reason to lose a last look."
+    if status is not Status.REPLACED:
+        return ""
+    other = missing.in_place
+    if other is None:
+        return " Nothing that is still owed stands in its place."
+    name = inside(name_view(other.view))
+    if other.status in (Status.ACCEPTED, Status.FILED, Status.WAIVED, Status.NOT_APPLICABLE):
+        return f" In its place stands {name}, which does not show what is lost."
+    return (
+        f" In its place stands {name}, which is {STATUS_WORDS[other.status]} "
+        f"{name_anchor(other.view.anchor, speech)}."
+    )
+
+
+def _met_by(gate: Gate) -> str:
+    """How the views that a gate asks for are met: accepted or waived, and by which ruling."""
+    found = {status.status for status in gate.needed}
+    ways = ["accepted", "waived"]
+    if Status.NOT_APPLICABLE in found:
+        ways.append("not applicable")
+    if Status.REPLACED in found:
+        ways.append("replaced by one that is")
+    return f"{', '.join(ways[:-1])} or {ways[-1]}"
+
+
 def say_gate(gate: Gate, speech: Speech) -> str:
     """The answer to "may this step start?" in one or two sentences."""
     row = speech.tables[gate.event.table_version].row(gate.event.row)
     if gate.state is GateState.OPEN:
         return (
-            f"“{row.name}” may start: every view that its documentation asks for is accepted or "
-            "waived."
+            f"“{row.name}” may start: every view that its documentation asks for is "
+            f"{_met_by(gate)}."
         )
     names = ", ".join(inside(name_view(missing.status.view)) for missing in gate.missing)
     count = len(gate.missing)
