@@ -3,7 +3,9 @@
 * Before (BT): every view of the scope whose column any planned step changes, puts in doubt, hides
   or destroys; the same union as the gate's, so that the gate finds a duty for each of its views.
 * During (DT): once the treatment is under way, views the scope asks for after a numbered step, and
-  last looks as of the cleaned state, after the step before the one that ends them.
+  last looks as of the cleaned state, after the step before the one that ends them. So are last
+  looks of a surface that was not there before the treatment and that no window brought to light,
+  such as the back of a new lining.
 * After (AT): once every step of a phase has ended, the views that its steps made out of date or
   put in doubt with that proposal. Where the conservator decides "still valid", the picture from
   before meets the duty by itself.
@@ -159,6 +161,15 @@ def _surface(moment: Moment, face: str) -> str | None:
     return None if top is None else top.code
 
 
+def _lying(moment: Moment, face: str) -> str | None:
+    """The outermost surface of a face, under a facing or a board too."""
+    if face not in (FRONT, BACK):
+        return f"{face}.1"
+    state, lives = moment.line.current, moment.surfaces.lives.values()
+    found = (life.code for life in lives if face_of(life.code) == face and life.is_outermost(state))
+    return next(found, None)
+
+
 def _surfaces(moment: Moment, scope: Iterable[ScopeItem]) -> dict[str, str | None]:
     """What can be seen at every face of a scope."""
     return {face: _surface(moment, face) for face in {item.face for item in scope}}
@@ -172,14 +183,10 @@ def _before(
     course: Course, phase: int, steps: tuple[Intervention, ...], scope: tuple[ScopeItem, ...]
 ) -> Iterator[_Asked]:
     """The union of the gate before the first step, as of just before that step."""
-    started = [step for step in steps if step.started_at is not None]
-    first = min(started, key=lambda step: (step.started_at, step.step)) if started else steps[0]
-    at = first.started_at - _JUST_BEFORE if first.started_at is not None else course.now
-    moment = course.moment(at)
-    seen = _surfaces(moment, scope)
+    first, moment = _first_of(course, steps)
     lines: dict[tuple[str, str, str], ScopeItem] = {}
     for item in scope:
-        surface = seen[item.face]
+        surface = _lying(moment, item.face)
         if item.asks(BEFORE) and surface is not None:
             lines[surface, item.technique, item.direction or ""] = item
     needed = needed_first(moment, course.event(first), [_line(*key) for key in lines])
@@ -188,6 +195,14 @@ def _before(
     for line in needed:
         item = lines[line.surface, line.technique, line.variant]
         yield _Asked(item=item, surface=line.surface, as_of=as_of, due_on=due_on)
+
+
+def _first_of(course: Course, steps: tuple[Intervention, ...]) -> tuple[Intervention, Moment]:
+    """The step that began first, or is to, and the object just before it."""
+    started = [step for step in steps if step.started_at is not None]
+    first = min(started, key=lambda step: (step.started_at, step.step)) if started else steps[0]
+    at = first.started_at - _JUST_BEFORE if first.started_at is not None else course.now
+    return first, course.moment(at)
 
 
 @cache
@@ -209,21 +224,27 @@ def _during(
     """Views after numbered steps, and last looks as of the cleaned state."""
     if course.treatment.state not in _UNDER_WAY:
         return
+    before = _first_of(course, steps)[1]
     for place, step in enumerate(steps):
         following = steps[place + 1] if place + 1 < len(steps) else None
-        cleans = following is not None and _looks_at_the_cleaned(course, following)
-        if not cleans and not any(step.step in item.steps for item in scope):
+        ends_looks = following is not None and _ends_looks(course, following)
+        if not ends_looks and not any(step.step in item.steps for item in scope):
             continue
         moment = course.moment(step.finished_at or course.now)
         as_of = course.anchor(Anchor.DT, phase, step.step)
         for item in scope:
-            is_last_look = (
-                not item.steps
-                and following is not None
-                and _has_cleaned_look(moment, course.event(following), item)
-            )
             surface = _surface(moment, item.face)
-            if surface is not None and (step.step in item.steps or is_last_look):
+            is_asked = step.step in item.steps and surface is not None
+            if not is_asked and following is not None and not item.steps:
+                surface = _lying(moment, item.face)
+                looks = _last_looks(moment, course.event(following), item)
+                is_asked = "cleaned" in looks or bool(
+                    looks
+                    and item.asks(BEFORE)
+                    and surface != _lying(before, item.face)
+                    and not _is_bared(course, moment, surface)
+                )
+            if surface is not None and is_asked:
                 yield _Asked(
                     item=item,
                     surface=surface,
@@ -232,20 +253,28 @@ def _during(
                 )
 
 
-def _looks_at_the_cleaned(course: Course, step: Intervention) -> bool:
-    """Whether a step ends for ever anything of the cleaned state."""
+def _ends_looks(course: Course, step: Intervention) -> bool:
+    """Whether a step ends for ever anything that pictures show."""
     event = course.event(step)
-    row = course.tables[event.table_version].row(event.row)
-    return any(look.as_of == "cleaned" for look in row.last_look)
+    return bool(course.tables[event.table_version].row(event.row).last_look)
 
 
-def _has_cleaned_look(moment: Moment, event: Event, item: ScopeItem) -> bool:
-    """Whether a step ends for ever what this view shows of the cleaned state."""
+def _last_looks(moment: Moment, event: Event, item: ScopeItem) -> set[str]:
+    """As of which states a step ends for ever what this view shows."""
     table = moment.tables[event.table_version]
     mirrored = moment.two_sided and event.face == BACK
     column = table.column(item.technique, item.face, mirrored=mirrored)
+    return {look.as_of for look in moment.row(event).last_look if look.column == column}
+
+
+def _is_bared(course: Course, moment: Moment, surface: str | None) -> bool:
+    """Whether the treatment owes a surface already for the time in which it can be seen."""
+    own = str(course.treatment.pk)
     return any(
-        look.column == column and look.as_of == "cleaned" for look in moment.row(event).last_look
+        window.surface == surface
+        and window.opened_by.treatment == own
+        and window.state is not WindowState.TO_COME
+        for window in windows(moment)
     )
 
 

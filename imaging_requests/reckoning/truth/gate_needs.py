@@ -95,8 +95,10 @@ def lines_at(plan: Plan, scope: tuple[ScopeLine, ...]) -> tuple[ScopeLine, ...]:
     more = []
     for line in scope:
         surface = plan.ahead.lying_at(plan.event, face_of(line.surface))
+        if not line.is_of_face or surface is None:
+            continue
         key = (surface, line.technique, line.variant)
-        if line.is_of_face and surface is not None and key not in asked:
+        if key not in asked:
             asked.add(key)
             more.append(replace(line, surface=surface))
     return (*scope, *more)

@@ -207,9 +207,7 @@ def _replaced(view: str, status: ViewStatus, speech: Speech) -> str:
     other = status.reason.other
     if other is None:
         return f"{view} was replaced by a view that nobody owes any more."
-    return (
-        f"{view} was replaced by {inside(name_view(other))} {name_anchor(other.anchor, speech)}."
-    )
+    return f"{view} was replaced by {inside(name_view(other))} {name_anchor(other.anchor, speech)}."
 
 
 def _never_made(view: str, status: ViewStatus, speech: Speech) -> str:

@@ -89,9 +89,7 @@ class Life:
     def is_outermost(self, state: int) -> bool:
         """Whether the surface exists in a state with no other surface over it (covers apart)."""
         is_there = self.opened <= state and (self.gone is None or state < self.gone)
-        return is_there and not any(
-            a <= state and (b is None or state < b) for a, b in self.buried
-        )
+        return is_there and not any(a <= state and (b is None or state < b) for a, b in self.buried)
 
     def is_buried(self, state: int) -> bool:
         """Whether another surface lay over this one when ``state`` was opened."""

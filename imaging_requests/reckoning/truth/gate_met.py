@@ -1,0 +1,92 @@
+"""Whether a view that a gate asks for is met: accepted, or given up by those who may.
+
+A picture meets it that is accepted and speaks for the state asked for. Else it must be waived: by
+the lead, and a last look by a conservator and the lead together. Two more rulings are not enough
+for a last look, since one person can make them:
+
+* *not applicable* meets a view that can be made again; a last look still needs its picture or the
+  two signatures;
+* *replaced* is met by what stands in its place, if that is met as of the state asked for. In the
+  place of a last look only a view of the same surface and the same column of the table counts.
+
+What such a ruling covers is looked at all the same: an accepted picture of the view itself opens
+the gate, and so does a waiver with the signatures that it needs.
+
+>>> from datetime import UTC, datetime
+>>> signed = Waiver(key="w", recorded_at=datetime(2026, 4, 1, tzinfo=UTC), view="v",
+...                 granted_at=datetime(2026, 4, 1, tzinfo=UTC), lead="Signe")
+>>> is_signed_by_two(signed), is_signed_by_two(replace(signed, conservator="Runa"))
+(False, True)
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from .facts import Waiver
+from .moment import Moment
+from .status import ViewStatus, has_lapsed, judge
+from .terms import Status, face_of
+from .triggers import TriggerTable
+
+_MADE = frozenset((Status.ACCEPTED, Status.FILED))
+_RULED_OUT = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
+
+
+def is_signed_by_two(waiver: Waiver) -> bool:
+    """Whether a conservator and the lead, two different people, have both signed."""
+    return bool(waiver.conservator and waiver.lead and waiver.conservator != waiver.lead)
+
+
+def is_given_up(moment: Moment, status: ViewStatus, *, is_last_look: bool) -> bool:
+    """Whether a waiver in force lets the view go, with the signatures that it needs."""
+    return any(
+        is_signed_by_two(waiver) or not is_last_look
+        for waiver in moment.waivers.get(status.view.key, ())
+        if not has_lapsed(moment, status.view, waiver)
+    )
+
+
+def is_met(moment: Moment, table: TriggerTable, status: ViewStatus, *, is_last_look: bool) -> bool:
+    """Whether nothing is missing of a view, as of the anchor that its status is told for."""
+    if status.status in _MADE or is_given_up(moment, status, is_last_look=is_last_look):
+        return True
+    if status.status not in _RULED_OUT:
+        return False
+    if status.status is Status.NOT_APPLICABLE and not is_last_look:
+        return True
+    if status.status is Status.REPLACED:
+        other = in_its_place(moment, status)
+        if (
+            other is not None
+            and (not is_last_look or shows_the_same(table, status, other))
+            and is_met(moment, table, other, is_last_look=is_last_look)
+        ):
+            return True
+    bare = replace(status.view, key="", replaced_by=None, replaced_at=None)
+    return judge(moment, bare).status in _MADE
+
+
+def in_its_place(moment: Moment, status: ViewStatus) -> ViewStatus | None:
+    """The view at the end of a chain of replacements, judged as of the anchor of the first.
+
+    ``None``: the chain runs in a circle, or ends in a view that nobody owes any more.
+    """
+    owed = {view.key: view for view in moment.views}
+    seen, found = {status.view.key}, status
+    while found.status is Status.REPLACED:
+        following = owed.get(found.view.replaced_by or "")
+        if following is None or following.key in seen:
+            return None
+        seen.add(following.key)
+        found = judge(moment, replace(following, anchor=status.view.anchor))
+    return found
+
+
+def shows_the_same(table: TriggerTable, status: ViewStatus, other: ViewStatus) -> bool:
+    """Whether two views show one surface in techniques of one column of the table."""
+    one, two = status.view, other.view
+    face = face_of(one.surface)
+    return one.surface == two.surface and table.column(
+        one.technique, face, mirrored=False
+    ) == table.column(two.technique, face, mirrored=False)
