@@ -29,7 +29,7 @@ from datetime import timedelta
 from enum import StrEnum
 
 from .facts import Event, ObjectCase, Override, OwedView
-from .gate_met import in_its_place, is_given_up, is_met
+from .gate_met import in_its_place, is_given_up, is_met, owed_for
 from .gate_needs import (
     Need,
     Plan,
@@ -216,7 +216,7 @@ def _answer(plan: Plan, needs: list[Need]) -> tuple[ViewStatus, Missing | None]:
     moment, line = plan.moment, needs[0].line
     is_last_look = any(need.is_last_look for need in needs)
     found = [
-        [judge(moment, _view(moment, line, anchor)) for anchor in need.anchors] for need in needs
+        [judge(moment, owed_for(moment, line, anchor)) for anchor in need.anchors] for need in needs
     ]
     window = _in_its_window(plan, line)
     standing = [each for statuses in found for each in statuses] + window
@@ -251,7 +251,7 @@ def _in_its_window(plan: Plan, line: ScopeLine) -> list[ViewStatus]:
     if span is None or face_of(line.surface) in (EDGES, THROUGH):
         return []
     anchor = Anchor.in_window(line.surface, opened_by=span.opened_by)
-    view = _view(plan.moment, line, anchor)
+    view = owed_for(plan.moment, line, anchor)
     return [judge(plan.moment, view)] if view.key else []
 
 
@@ -304,40 +304,6 @@ def _bared_by(plan: Plan, line: ScopeLine) -> Event | None:
     """The step under way that brings a surface to light before this one begins."""
     span = plan.ahead.seen_at(plan.event, line.surface)
     return next((e for e in plan.running if span is not None and e.key == span.opened_by), None)
-
-
-def _view(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:
-    """The owed view in force for this line and anchor, or one as the scope would have it."""
-    wanted = (line.surface, line.technique, line.variant)
-    for view in moment.views:
-        if (view.surface, view.technique, view.variant) == wanted and _is_same(
-            moment, view.anchor, anchor
-        ):
-            return view
-    return OwedView(
-        key="",
-        recorded_at=moment.u,
-        surface=line.surface,
-        technique=line.technique,
-        variant=line.variant,
-        anchor=anchor,
-        px_per_mm=line.px_per_mm,
-        tolerance=line.tolerance,
-        min_coverage=line.min_coverage,
-    )
-
-
-def _is_same(moment: Moment, one: Anchor, other: Anchor) -> bool:
-    """Equal anchors, or "before treatment" told with and without its phase but one and the same."""
-    if one == other:
-        return True
-    is_before = one.kind is AnchorKind.BT and other.kind is AnchorKind.BT
-    return (
-        is_before
-        and one.treatment == other.treatment
-        and (one.phase is None or other.phase is None)
-        and moment.point(one) == moment.point(other)
-    )
 
 
 def _override(moment: Moment, event: Event) -> Override | None:

@@ -23,10 +23,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .facts import Waiver
+from .facts import OwedView, Waiver
+from .gate_needs import ScopeLine
 from .moment import Moment
 from .status import ViewStatus, has_lapsed, judge
-from .terms import Status, face_of
+from .terms import Anchor, AnchorKind, Status, face_of
 from .triggers import TriggerTable
 
 _MADE = frozenset((Status.ACCEPTED, Status.FILED))
@@ -65,6 +66,40 @@ def is_met(moment: Moment, table: TriggerTable, status: ViewStatus, *, is_last_l
             return True
     bare = replace(status.view, key="", replaced_by=None, replaced_at=None)
     return judge(moment, bare).status in _MADE
+
+
+def owed_for(moment: Moment, line: ScopeLine, anchor: Anchor) -> OwedView:
+    """The owed view in force for this line and anchor, or one as the scope would have it."""
+    wanted = (line.surface, line.technique, line.variant)
+    for view in moment.views:
+        if (view.surface, view.technique, view.variant) == wanted and _is_same(
+            moment, view.anchor, anchor
+        ):
+            return view
+    return OwedView(
+        key="",
+        recorded_at=moment.u,
+        surface=line.surface,
+        technique=line.technique,
+        variant=line.variant,
+        anchor=anchor,
+        px_per_mm=line.px_per_mm,
+        tolerance=line.tolerance,
+        min_coverage=line.min_coverage,
+    )
+
+
+def _is_same(moment: Moment, one: Anchor, other: Anchor) -> bool:
+    """Equal anchors, or "before treatment" told with and without its phase but one and the same."""
+    if one == other:
+        return True
+    is_before = one.kind is AnchorKind.BT and other.kind is AnchorKind.BT
+    return (
+        is_before
+        and one.treatment == other.treatment
+        and (one.phase is None or other.phase is None)
+        and moment.point(one) == moment.point(other)
+    )
 
 
 def in_its_place(moment: Moment, status: ViewStatus) -> ViewStatus | None:
