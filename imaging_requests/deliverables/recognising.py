@@ -18,6 +18,7 @@ from PIL import Image
 
 from imaging_requests.campaigns.models import ShotLine
 from imaging_requests.deliverables.models import Deliverable, DeliverableKind, DeliverableState
+from imaging_requests.deliverables.recognising_exposures import strange_exposure
 from imaging_requests.deliverables.recognising_light import Answer, by_structure, not_compared
 from imaging_requests.deliverables.reference_faces import faces_near
 from imaging_requests.imaging.files.data_values import take_number, take_whole
@@ -166,9 +167,10 @@ def check_recognition(row: Deliverable, *, is_thorough: bool = False) -> FileChe
     """
     if row.cover_id is None:
         return None
-    found = _by_lightness(row)
+    most_others = _limits()[1]
+    found = strange_exposure(row, most_others=most_others) or _by_lightness(row)
     if found is None or found.verdict is Recognised.CANNOT_TELL:
-        found = by_structure(row, most_others=_limits()[1], is_thorough=is_thorough)
+        found = by_structure(row, most_others=most_others, is_thorough=is_thorough)
     return FileCheck(
         frame_id=row.cover_id,
         rule=RULE,

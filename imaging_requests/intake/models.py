@@ -183,6 +183,10 @@ class Frame(Versioned):
     def __str__(self) -> str:
         return str(self.first_name)
 
+    def was_changed_by_program(self) -> bool:
+        """A person who moves a frame stands in it; until then only the program lays it out."""
+        return self.placed_by_id is None
+
 
 class FrameLook(models.Model):
     """What a look at a frame's small picture showed: a slate's text, and a coarse pattern."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from imaging_requests.intake.decisions import Decision, Timed, Why, as_proposal, wait
 from imaging_requests.intake.guessing import guesses_of, proposal_of
@@ -21,8 +21,7 @@ from imaging_requests.intake.layout import (
     Spot,
 )
 from imaging_requests.intake.leftovers import Found, Ground, Lying, find
-from imaging_requests.intake.likes import AS_IT_IS, VISIBLE, Said
-from imaging_requests.intake.limits import PlacingLimits
+from imaging_requests.intake.likes import AS_IT_IS, Said
 from imaging_requests.intake.second_look import (
     borrow_times,
     is_doubtful_about,
@@ -50,6 +49,7 @@ from imaging_requests.intake.table import (
     patterns_of,
     shot_of,
 )
+from imaging_requests.intake.taken_out import strangers_of
 
 
 def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
@@ -80,8 +80,13 @@ def decide(frames: Sequence[Timed], table: Table) -> list[Decision]:
     _look_a_second_time(clockless, allotted.by_session, marks, frames, table)
     for session in table.sessions:
         own = allotted.by_session.get(session.session_id, [])
+        strange = strangers_of(own, table)
+        if strange:
+            own = [each for each in own if each.frame_id not in strange]
+            lay_session(session, own, marks.get(session.session_id, ()), table)
+            look_again(session, own, marks.get(session.session_id, ()), table)
         settled, unsettled = _judge_session(session, own, table)
-        placed += settled
+        placed += [*strange.values(), *settled]
         doubtful += unsettled
     rest = [each for each in rest if each.frame_id not in table.borrowed]
     doubtful += [
@@ -151,7 +156,7 @@ def _judge_session(
         if each.frame_id in table.findings
     }
     laid = [each for each in frames if each.frame_id in findings]
-    slow = _slow_brackets(laid, findings, lines, table.limits)
+    slow = _slow_brackets(laid, findings, lines, table)
     guesses = guesses_of(laid, findings, lines, table.limits)
     filled = frozenset(finding.spot for finding in findings.values() if finding.spot is not None)
     decided = [
@@ -167,10 +172,7 @@ def _judge_session(
             continue
         likely = proposal_of(timed, finding, guesses.get(timed.frame_id), lines, table.limits)
         turn = table.said.get(timed.frame_id, Said()).turn
-        stranger = _stranger_words(timed, finding, table)
-        if stranger:
-            decided.append(wait(timed, Why.OTHER_OBJECT, stranger, likely))
-        elif finding.spot is None:
+        if finding.spot is None:
             why, because = why_doubtful(sheet, finding, lines, filled)
             if finding.options or sheet.holds or turn:
                 decided.append(_held(timed, why, because, turn, likely))
@@ -183,27 +185,6 @@ def _judge_session(
         else:
             decided.append(_placed(timed, finding.spot, table))
     return decided, left
-
-
-def _stranger_words(timed: Timed, finding: Finding, table: Table) -> str:
-    """Say that a whole face surely shows another object, if it is so."""
-    spots = [finding.spot] if finding.spot is not None else list(finding.options)
-    lines = [table.lines[spot.line_id] for spot in spots]
-    if not lines or any(each.grid.tiles > 1 or each.is_detail for each in lines):
-        return ""
-    other = None
-    if all(each.technique in VISIBLE for each in lines):
-        own = frozenset(line.object_id for line in lines)
-        other = table.pictures.names_other(timed.sheet.pattern, own)
-    elif table.strangers is not None and len({each.object_id for each in lines}) == 1:
-        first = lines[0]
-        other = table.strangers.names_other(
-            timed.sheet.pattern, first.object_id, face=first.face, technique=first.technique
-        )
-    if other is None:
-        return ""
-    name = table.names.get(other, "another object")
-    return f"It looks like {name}, not like {lines[0].words}. Look at it, then place it by hand."
 
 
 def _placed(timed: Timed, spot: Spot, table: Table) -> Decision:
@@ -339,18 +320,26 @@ def _slow_brackets(
     frames: Sequence[Timed],
     findings: Mapping[int, Finding],
     lines: Mapping[int, LineSheet],
-    limits: PlacingLimits,
+    table: Table,
 ) -> dict[int, str]:
-    """Return frames of brackets that took too long, each with the sentence that says so."""
+    """Return frames of brackets that took too long, each with the sentence that says so.
+
+    What lies on the line already counts: a late frame fills no gap of an earlier bracket.
+    """
+    lying: dict[tuple[int, int, int, int], list[datetime]] = defaultdict(list)
+    for each in table.lying:
+        place = each.spot
+        lying[place.line_id, place.tile_y, place.tile_x, place.focus_slice].append(each.at)
     together: dict[tuple[int, int, int, int], list[Timed]] = defaultdict(list)
     for timed in frames:
         spot = findings[timed.frame_id].spot
         if spot is not None and lines[spot.line_id].layout.is_bracket:
             together[spot.line_id, spot.tile_y, spot.tile_x, spot.focus_slice].append(timed)
     slow: dict[int, str] = {}
-    for (line_id, *_), members in together.items():
+    for tile, members in together.items():
         instants = [timed.instant.at for timed in members if timed.instant is not None]
-        most_min = limits.bracket_span_min(lines[line_id].technique)
+        instants += lying[tile]
+        most_min = table.limits.bracket_span_min(lines[tile[0]].technique)
         span = max(instants) - min(instants)
         if span <= timedelta(minutes=most_min):
             continue

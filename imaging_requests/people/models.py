@@ -189,3 +189,7 @@ class Versioned(models.Model):
     def written_with(self) -> Iterable[models.Model]:
         """Rows of its own whose changes raise its version, besides changes of itself."""
         return ()
+
+    def was_changed_by_program(self) -> bool:
+        """Whether its version was raised last by background work and not by a person."""
+        return False

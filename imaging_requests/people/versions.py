@@ -48,6 +48,8 @@ def lock_row(
     for each in rows:
         changed |= Q(subject_type=each._meta.label_lower, subject_id=str(each.pk))
     last = AuditEvent.objects.filter(changed).select_related("actor").order_by("-pk").first()
+    if row.was_changed_by_program():
+        raise StaleWrite(f"The program changed {row} while you were working on it.", differences=[])
     who = last.actor.name if last is not None and last.actor is not None else "Somebody"
     when = f", at {timezone.localtime(last.recorded_at):%H:%M}" if last is not None else ""
     differences = [

@@ -219,3 +219,26 @@ def test_what_was_not_told_stands_among_what_the_program_did_not_check(two: Two)
     check = check_recognition(fit)
     assert check is not None
     assert not any("G12" in each for each in unchecked(fit, [check]))
+
+
+def test_an_exposure_of_another_object_in_a_bracket_is_named(easel: Easel) -> None:
+    own, other = factory.museum_object("AR 0070"), factory.museum_object("AR 0055")
+    line = factory.shot_line(easel.during, own, "UV")
+    factory.shot_line(easel.during, other, "UV")
+    factory.deliverable(own, "VF", frames=[look(face(1))])
+    factory.deliverable(other, "VF", "B", frames=[look(face(2))])
+
+    def said(shown: tuple[int, int]) -> FileCheck:
+        frames = [look(face(number), ev=ev) for ev, number in enumerate(shown)]
+        row = factory.deliverable(
+            own, "UV", frames=frames, kind="bracket", shot_line=line, state="to_review"
+        )
+        check = check_recognition(row)
+        assert check is not None
+        return check
+
+    strange = said((1, 2))
+    assert strange.verdict == "fail"
+    assert "Exposure +1" in strange.sentence
+    assert "shows AR 0055 back, not the front of AR 0070" in strange.sentence
+    assert said((1, 1)).verdict != "fail"

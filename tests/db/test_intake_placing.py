@@ -31,6 +31,7 @@ from imaging_requests.intake.rules import (
     demand_arrival_step,
     demand_frame_step,
 )
+from imaging_requests.people import audit
 from imaging_requests.people.errors import DomainError, IllegalStep, NotAllowed, StaleWrite
 from imaging_requests.people.models import AuditEvent, Role, User
 from imaging_requests.people.policies import may
@@ -190,6 +191,17 @@ def test_a_stale_write_is_refused(amaro: User, session: Session, line: ShotLine)
     place(frame, line, amaro)
     with pytest.raises(StaleWrite, match=r"Amaro changed A\.tif while you were working on it"):
         actions.set_aside(actor=factory.lead(), frame_id=frame.pk, read_version=read)
+
+
+def test_what_the_program_laid_out_anew_is_not_put_down_to_a_person(
+    amaro: User, session: Session, line: ShotLine
+) -> None:
+    frame = waiting(session)
+    audit.record("intake.frame_received", actor=amaro, subject=frame)
+    read = frame.row_version
+    Frame.objects.filter(pk=frame.pk).update(row_version=read + 1)
+    with pytest.raises(StaleWrite, match=r"The program changed A\.tif while you were working"):
+        actions.set_aside(actor=amaro, frame_id=frame.pk, read_version=read)
 
 
 def test_an_outer_room_can_keep_a_frame_where_it_is(

@@ -12,6 +12,7 @@ import pytest
 from imaging_requests.campaigns.models import Session, ShotLine
 from imaging_requests.collection.models import CollectionObject
 from imaging_requests.imaging.likeness.pattern import pattern_of, pattern_text
+from imaging_requests.intake.actions.layout import ask_for_layout
 from imaging_requests.intake.models import Arrival, Drop, Frame, FrameLook, FrameState
 from imaging_requests.people.models import AuditEvent, User
 from tests import factory
@@ -193,3 +194,29 @@ def test_another_object_waits_also_where_both_are_known_by_tiles(
         return
     assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "other_object")
     assert "It looks like AR 0055, not like" in frame.waiting_because
+
+
+@pytest.mark.parametrize("is_named", [True, False], ids=["line named", "session named"])
+def test_the_back_of_another_object_waits_where_a_front_is_asked_for(
+    is_named: bool, amaro: User, session: Session
+) -> None:
+    front, back = rough(31), nearly_even(32)
+    own, other = factory.museum_object("AR 0070"), factory.museum_object("AR 0055")
+    refer(own, "F", front)
+    refer(other, "B", back)
+    later = factory.session(by=amaro, starts_at=session.starts_at + timedelta(days=1))
+    line = factory.shot_line(later, own, "UV", exposures_ev=[0], expected_files=1)
+    factory.shot_line(session, other, "VF", "B")
+    drop = open_drop(amaro, session=later, line=line if is_named else None)
+    stranger = shot(drop, 10, back, 1)
+    settle()
+    frame = frame_of(stranger)
+    assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "other_object")
+    assert "It looks like AR 0055" in frame.waiting_because
+    ask_for_layout([drop.pk])
+    settle()
+    frame.refresh_from_db()
+    assert frame.state == FrameState.WAITING, "laid out anew it waits as before"
+    right = shot(drop, 12, front, 2)
+    settle()
+    assert frame_of(right).state == FrameState.PLACED, frame_of(right).waiting_because

@@ -239,6 +239,25 @@ def test_ultraviolet_has_twenty_minutes(amaro: User, session: Session) -> None:
 
 
 @pytest.mark.any_database
+def test_a_late_exposure_does_not_join_a_bracket_that_lies_already(
+    amaro: User, session: Session
+) -> None:
+    line = factory.shot_line(session, factory.museum_object(), "UV")
+    first = open_drop(amaro, line=line)
+    for name, data in bracket(session, (-1, 0, 2), step_s=60):
+        bring(first, name, data)
+    settle()
+    assert [at[2] for at in places(first).values() if at] == [-1, 0, 2]
+    late = open_drop(amaro, line=line)
+    ((name, data),) = bracket(session, (1,), seed=200, after_min=40)
+    bring(late, name, data)
+    settle()
+    frame = frame_of(late.arrivals.get())
+    assert (frame.state, frame.waiting_reason) == (FrameState.WAITING, "slow")
+    assert "taken over 30 minutes; 20 are allowed" in frame.waiting_because
+
+
+@pytest.mark.any_database
 def test_another_camera_than_the_card_names_waits(amaro: User, session: Session) -> None:
     card = factory.setup_card(technique="VF", body_serial="FO-100413")
     line = factory.shot_line(session, factory.museum_object(), "VF", setup_card=card)
