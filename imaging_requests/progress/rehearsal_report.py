@@ -49,6 +49,7 @@ FULL = frozenset((Grade.FULL, Grade.FULL_WAIVED))
 #: What is not part of how a view is made, only of where that is written.
 _ORIGIN = frozenset(("origin", "line"))
 COMES, GOES, OTHERWISE = "comes", "goes", "made otherwise"
+PREFERRED = "asked with another preferred state"
 EFFECT_WORDS = {
     Effect.OUT: "out of date",
     Effect.ASK_OUT: "a decision, proposed: out of date",
@@ -275,6 +276,7 @@ class Tally:
         counted = Counter[str]()
         for (what, _, _), number in self.views.items():
             counted[what] += number
+        preferred = {"preferred": counted[PREFERRED]} if counted[PREFERRED] else {}
         return {
             "is_table": isinstance(self.draft, TriggerTable),
             "draft": str(row),
@@ -282,7 +284,12 @@ class Tally:
             "whole": whole,
             "is_share": len(self.seen) < whole,
             "entries": len(self.graded),
-            "views": {"comes": counted[COMES], "goes": counted[GOES], "other": counted[OTHERWISE]},
+            "views": {
+                "comes": counted[COMES],
+                "goes": counted[GOES],
+                "other": counted[OTHERWISE],
+                **preferred,
+            },
             "by_view": [
                 {"what": what, "view": words, "catalogue": title, "count": number}
                 for (what, words, title), number in sorted(self.views.items())
@@ -335,7 +342,13 @@ def _what(was: str | None, then: str | None, before: Want | None, after: Want | 
         return COMES if was is None else GOES
     if before is None or after is None:
         return ""
-    return "" if _made(before) == _made(after) else OTHERWISE
+    if _made(before) != _made(after):
+        return OTHERWISE
+    return "" if _preferred(before) == _preferred(after) else PREFERRED
+
+
+def _preferred(want: Want) -> set[str]:
+    return {preferred for *_, preferred in want.demands}
 
 
 def _made(want: Want) -> tuple[Any, ...]:

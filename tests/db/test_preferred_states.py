@@ -8,16 +8,19 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
 from imaging_requests.progress.models import EntryStatus, ViewStatus
+from imaging_requests.progress.rehearsal_work import rehearse
 from imaging_requests.progress.rehearsing import try_draft
 from imaging_requests.progress.settle import settle, verify
-from imaging_requests.protocols import compare, trial
+from imaging_requests.protocols import actions, compare, trial
 from imaging_requests.protocols.models import EntryPin, ProtocolVersion, RuleKind
 from imaging_requests.protocols.rules import read_definition
 from imaging_requests.reckoning import shots
@@ -233,6 +236,26 @@ def test_a_plain_version_asks_for_the_present_state_of_the_same_history(
     )
     assert (now_.status, now_.reason.get("preferred")) == ("filed", "met")
     assert (then.status, then.reason.get("preferred")) == ("undecided", None)
+
+
+def test_a_rehearsal_counts_views_that_are_asked_with_another_preferred_state(
+    client: Client, signe: User
+) -> None:
+    factory.entry(factory.museum_object(), number="94")
+    settle(now=NOW)
+    draft = actions.draft_version(actor=signe, kind="protocol", document=preferring())
+    made = rehearse(actor=signe, kind="protocol", pk=draft.pk, read_version=draft.row_version)
+    assert made.report["views"] == {"comes": 0, "goes": 0, "other": 0, "preferred": 1}
+    (row,) = made.report["by_view"]
+    assert (row["what"], row["view"]) == (
+        "asked with another preferred state",
+        "Infrared of the front",
+    )
+    client.force_login(signe)
+    address = reverse("protocols:version", kwargs={"kind": "protocol", "pk": draft.pk})
+    page = client.get(address).content.decode()
+    assert "is asked with another preferred state" in page
+    assert "would be asked with another preferred state" in page
 
 
 def test_a_wish_for_the_picture_as_it_is_now_is_not_met_by_the_cleaned_state(
