@@ -259,6 +259,9 @@ def test_a_gate_tells_a_preferred_state_and_never_asks_for_it() -> None:
     found = gate(moment, retouching, ())
     assert found.state is GateState.OPEN
     assert {each.view.technique for each in found.preferred} == {"IR", "XR"}
+    assert found.unasked == ()
+    plain = treated(until="2026-03-10", preferred="").at("2026-03-20")
+    assert gate(plain, retouching, ()).unasked == (("F.1", "IR"),)
     story.owe("IR-F", anchor=Anchor.during("T4", step=2), prefix="DT ")
     moment = story.at("2026-03-20")
     asked = scope_of(view for view in moment.views if view.key == "DT IR-F")

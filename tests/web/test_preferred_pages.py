@@ -68,6 +68,7 @@ def test_the_last_days_of_a_preferred_state_are_told_and_its_end_is_never_refuse
         assert missing in found
     told = text(client, pages[1])
     assert "Preferred, not demanded." in told
+    assert "Outside the documentation." not in told
     assert f"infrared of the front, {anchor}." in told
     assert "infrared of the front" not in told.partition("Views that keep the gate shut")[2][:400]
     shoot(thing, now - timedelta(days=2), signe)

@@ -98,7 +98,8 @@ class Gate:
 
     ``unasked``: ``(surface, technique)`` of last looks of this step outside the documentation's
     scope, of which there is no accepted picture either; they do not shut the gate.
-    ``preferred``: views whose preferred state would end with this step unshown; nor do they.
+    ``preferred``: views whose preferred state would end with this step unshown; nor do these, and
+    they are not named among the others too.
     """
 
     event: Event
@@ -152,6 +153,8 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
     state = GateState.OPEN
     if missing:
         state = GateState.OVERRIDDEN if override is not None else GateState.SHUT
+    preferred = _preferred(moment, event, missing)
+    told = {(each.view.surface, each.view.technique) for each in preferred}
     return Gate(
         event,
         state,
@@ -159,8 +162,8 @@ def gate(moment: Moment, event: Event, scope: Iterable[ScopeLine]) -> Gate:
         tuple(missing),
         plan.is_first,
         override,
-        unasked_last_looks(plan, lines),
-        _preferred(moment, event, missing),
+        tuple(each for each in unasked_last_looks(plan, lines) if each not in told),
+        preferred,
     )
 
 
