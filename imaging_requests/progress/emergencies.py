@@ -80,8 +80,8 @@ def owed_words(
         override.recorded_at, within_h=trigger_table_in_force(now).witness_within_h
     )
     is_late = now > due
-    until = f"was due by {clock(due)}" if is_late else f"is due by {clock(due)}"
-    return f"{rules.listed([OWED[name] for name in lacking])} {until}", is_late
+    until = f"overdue since {clock(due)}" if is_late else f"due by {clock(due)}"
+    return f"{rules.listed([OWED[name] for name in lacking])}, {until}", is_late
 
 
 def emergencies_owed(user: User, now: datetime) -> Section:

@@ -17,40 +17,43 @@ from imaging_requests.reckoning.truth.sights import Seen, Sight, sights
 from imaging_requests.reckoning.truth.words import Speech, capital
 
 
-def surfaces_over_time(moment: Moment, speech: Speech) -> list[dict[str, Any]]:
+def surfaces_over_time(
+    moment: Moment, speech: Speech, *, is_past: bool = False
+) -> list[dict[str, Any]]:
     """Lay out every surface below its face; asks the database nothing."""
+    day = "that day" if is_past else "today"
     return [
-        {"label": FACE_WORDS[face], "surfaces": [_surface(sight, speech) for sight in group]}
+        {"label": FACE_WORDS[face], "surfaces": [_surface(sight, speech, day) for sight in group]}
         for face, group in groupby(sights(moment), key=lambda sight: sight.face)
     ]
 
 
-def _surface(sight: Sight, speech: Speech) -> dict[str, Any]:
+def _surface(sight: Sight, speech: Speech, day: str) -> dict[str, Any]:
     return {
         "code": sight.code,
         "words": capital(sight.words),
-        "stands": _stands(sight),
-        "seen": [_span(seen, speech) for seen in sight.seen],
+        "stands": _stands(sight, is_past=day != "today"),
+        "seen": [_span(seen, speech, day) for seen in sight.seen],
         "pictures": _pictures(sight),
     }
 
 
-def _stands(sight: Sight) -> str:
+def _stands(sight: Sight, *, is_past: bool) -> str:
     if sight.is_visible:
-        return "can be seen now"
+        return "could be seen that day" if is_past else "can be seen now"
     if sight.is_gone:
         return "gone for ever"
-    return "hidden now"
+    return "hidden that day" if is_past else "hidden now"
 
 
-def _span(seen: Seen, speech: Speech) -> dict[str, Any]:
+def _span(seen: Seen, speech: Speech, day: str) -> dict[str, Any]:
     """The two ends of a time, each with its words, its event and the event's own page."""
     begins = _end(seen.from_at, seen.opened_by, speech)
     if seen.opened_by is None:
         begins["words"] = "when the object came"
     ends = _end(seen.until_at, seen.closed_by, speech)
     if seen.closed_by is None:
-        ends["words"] = "today"
+        ends["words"] = day
         if seen.until_at is not None:
             planned = "" if seen.is_planned else ", as planned"
             ends["words"] = f"{speech.day(seen.until_at)}{planned}"

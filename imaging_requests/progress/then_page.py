@@ -43,7 +43,7 @@ def object_then(thing: CollectionObject, times: TwoTimes, *, now: datetime) -> d
             derived.moment, found.speech, chosen=derived.state_index, address=address
         ),
         "counts": [{"figure": f"s{derived.state_index}", "unit": "was the present state"}],
-        "surfaces": surfaces_over_time(derived.moment, found.speech),
+        "surfaces": surfaces_over_time(derived.moment, found.speech, is_past=True),
         "facts": fact_rows(facts_at(thing.pk, valid_at=times.as_of, known_at=times.known_on)),
         "crumbs": [{"label": f"{number} as it is now", "href": address}],
         **_common(views, times, address),

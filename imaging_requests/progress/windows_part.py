@@ -108,12 +108,12 @@ def _notice(
 
 def _how_long(window: Window, speech: Speech, now: datetime) -> str:
     closes = window.closes_at
-    until = f"until {speech.day(closes)}" if closes else "until a step that is not dated yet"
+    until = f"until {speech.day(closes)}" if closes else "until a step without a date hides it"
     if window.state is WindowState.OPEN:
         left = f", {_left(timezone.localdate(closes), timezone.localdate(now))}" if closes else ""
         return until + left
-    opens = speech.day(window.opens_at) if window.opens_at else "a day that is not planned yet"
-    return f"from {opens}, once {speech.event(window.opened_by)} is done, {until}"
+    opens = f"planned for {speech.day(window.opens_at)}" if window.opens_at else "no date yet"
+    return f"once “{speech.event(window.opened_by)}” is done ({opens}), {until}"
 
 
 def _left(closes: date, today: date) -> str:
@@ -173,5 +173,5 @@ def _span(group: Mapping[str, object], today: date) -> str:
     closes = group["owed_view__due_on"]
     seen = "can be seen" if group["owed_view__anchor_event__finished_at"] else "will be bared,"
     if not isinstance(closes, date):
-        return f"{seen} until a step that is not dated yet"
+        return f"{seen} until a step without a date hides it"
     return f"{seen} until {closes:%-d %b %Y}, {_left(closes, today)}"

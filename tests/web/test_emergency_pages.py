@@ -40,7 +40,8 @@ def page(client: Client, person: User, address: str) -> str:
 
 
 @pytest.mark.parametrize(
-    ("hours", "words", "kind"), [(1, "is due by", "Owed:"), (30, "was due by", "Owed, and late:")]
+    ("hours", "words", "kind"),
+    [(1, ", due by", "Owed:"), (30, ", overdue since", "Owed, and late:")],
 )
 def test_the_treatment_page_says_what_is_owed_and_until_when(
     client: Client, hours: int, words: str, kind: str
@@ -49,7 +50,7 @@ def test_the_treatment_page_says_what_is_owed_and_until_when(
     treatment, _ = begun(runa, timezone.now() - timedelta(hours=hours))
     shown = page(client, runa, reverse("progress:treatment", args=[treatment.pk]))
     assert kind in shown
-    assert f"the name of a witness and where its record picture is kept {words}" in shown
+    assert f"the name of a witness and where its record picture is kept{words}" in shown
     assert "Begun as an emergency by Runa, " in shown
     assert REASON in shown
 
@@ -92,7 +93,7 @@ def test_first_pages_of_those_who_answer_for_it_say_so_until_it_is_complete(clie
         witness=tibor, witnessed_at=timezone.now()
     )
     shown = page(client, signe, first)
-    assert "where its record picture is kept is due by" in shown
+    assert "where its record picture is kept, due by" in shown
     assert "the name of a witness" not in shown
     EmergencyOverride.objects.filter(pk=override.pk).update(record_picture="Folder, sheet 1")
     assert "emergency start" not in page(client, signe, first)
