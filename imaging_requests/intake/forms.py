@@ -11,18 +11,23 @@ from django import forms
 from django.utils import timezone
 
 from imaging_requests.intake.actions.placing import Choice
+from imaging_requests.intake.decisions import Why
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import Frame, FrameRole, FrameState
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.requests import whole_number
 from imaging_requests.people.spoken import SpokenForm
 
-DURATION = re.compile(r"(?:(?P<h>\d{1,4}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
+DURATION = re.compile(r"(?:(?P<h>\d{1,6}):)?(?P<m>\d{1,2}):(?P<s>\d{1,2})")
 INSTANT_FORMATS = ["%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"]
 SLOW, FAST = "slow", "fast"
 #: Seconds from one frame without a time to the next, unless somebody says otherwise.
 USUAL_INTERVAL_S, LONGEST_INTERVAL_S = 1, 3_600
 NO_LINES = "choose a session above"
+#: Kinds of reasons with which the camera's time of a frame is in doubt.
+DOUBTED = (Why.TIME, Why.CLOCK, Why.SESSION)
+#: Before a place that is taken: what lies there is set aside as a spare.
+INSTEAD = "instead/"
 
 Choices = list[Any]
 
@@ -142,7 +147,7 @@ def read_spot(value: str) -> tuple[Spot, str]:
 
     Raises `ValueError` for anything else.
     """
-    line_id, tile_y, tile_x, focus_slice, ev, *rest = value.split(":")
+    line_id, tile_y, tile_x, focus_slice, ev, *rest = value.removeprefix(INSTEAD).split(":")
     role = FrameRole(":".join(rest)) if rest else FrameRole.VIEW
     spot = Spot(
         _bounded(line_id), _bounded(tile_y), _bounded(tile_x), _bounded(focus_slice), float(ev)
@@ -200,7 +205,7 @@ class SortingForm(SpokenForm):
                 max_value=len(frames),
                 widget=forms.NumberInput(attrs={"size": 3, "inputmode": "numeric"}),
             )
-        if any(frame.captured_at is None for frame in frames):
+        if any(is_time_doubted(frame) for frame in frames):
             self._ask_for_times()
         for frame in frames:
             name = frame.first_name
@@ -213,7 +218,7 @@ class SortingForm(SpokenForm):
             self.fields[f"place-{frame.pk}"] = _PlaceField(
                 label=f"Place of {name}", required=False, choices=places[frame.pk]
             )
-            if frame.captured_at is None:
+            if is_time_doubted(frame) or frame.waiting_reason == Why.BY_HAND:
                 self.fields[f"taken-{frame.pk}"] = forms.DateTimeField(
                     label=f"When {name} was taken",
                     required=False,
@@ -225,7 +230,7 @@ class SortingForm(SpokenForm):
 
     def _ask_for_times(self) -> None:
         self.fields["first_taken"] = forms.DateTimeField(
-            label="First ticked without a time taken at",
+            label="True time of the first ticked whose time is in doubt",
             required=False,
             input_formats=INSTANT_FORMATS,
             validators=[demand_reckonable],
@@ -242,14 +247,28 @@ class SortingForm(SpokenForm):
         )
 
     def _times(self) -> dict[int, datetime]:
-        """Return when ticked frames without a time were taken, as said for all of them at once."""
+        """Return when ticked frames whose time is in doubt were taken, as said for all at once.
+
+        Those with a time of their camera keep their distance from the first of these, by however
+        much its clock was off; those without one follow at the interval.
+        """
         first: datetime | None = self.cleaned_data.get("first_taken")
         step_s = self.cleaned_data.get("interval_s")
         step = timedelta(seconds=USUAL_INTERVAL_S if step_s is None else step_s)
-        without = [pk for pk in self.ticked() if self.frames[pk].captured_at is None]
         if first is None:
             return {}
-        return {pk: first + number * step for number, pk in enumerate(without)}
+        times: dict[int, datetime] = {}
+        last, shift = first - step, None
+        for frame in (self.frames[pk] for pk in self.ticked()):
+            if not is_time_doubted(frame):
+                continue
+            if frame.captured_at is None:
+                last += step
+            else:
+                shift = last + step - frame.captured_at if shift is None else shift
+                last = frame.captured_at + shift
+            times[frame.pk] = last
+        return times
 
     def ticked(self) -> list[int]:
         """Return the frames that were ticked or lie in the range, in the order shown."""
@@ -272,7 +291,11 @@ class SortingForm(SpokenForm):
     def choices(self) -> list[Choice]:
         """Return the places chosen for ticked frames; those without one are left out."""
         return [
-            self._choice(pk, *read_spot(self.cleaned_data[f"place-{pk}"]))
+            self._choice(
+                pk,
+                *read_spot(self.cleaned_data[f"place-{pk}"]),
+                instead=str(self.cleaned_data[f"place-{pk}"]).startswith(INSTEAD),
+            )
             for pk in self.moving()
             if self.cleaned_data.get(f"place-{pk}")
         ]
@@ -281,7 +304,9 @@ class SortingForm(SpokenForm):
         """Give the ticked frames the free places of one line in the order shown."""
         return [self._choice(pk, spot) for pk, spot in zip(self.ticked(), free, strict=False)]
 
-    def _choice(self, pk: int, spot: Spot, role: str = FrameRole.VIEW) -> Choice:
+    def _choice(
+        self, pk: int, spot: Spot, role: str = FrameRole.VIEW, *, instead: bool = False
+    ) -> Choice:
         taken: datetime | None = self.cleaned_data.get(f"taken-{pk}") or self._times().get(pk)
         return Choice(
             frame_id=pk,
@@ -289,7 +314,13 @@ class SortingForm(SpokenForm):
             spot=spot,
             role=role,
             captured_at=taken,
+            instead=instead,
         )
+
+
+def is_time_doubted(frame: Frame) -> bool:
+    """Whether a person may have to say when a frame was taken."""
+    return frame.captured_at is None or frame.waiting_reason in DOUBTED
 
 
 class MovedForm(SpokenForm):

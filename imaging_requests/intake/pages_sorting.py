@@ -13,7 +13,7 @@ from imaging_requests.intake import queries
 from imaging_requests.intake.actions.placing import Choice
 from imaging_requests.intake.clocks import offset_words
 from imaging_requests.intake.decisions import WHY_WORDS
-from imaging_requests.intake.forms import NO_LINES, SortingForm, spot_value
+from imaging_requests.intake.forms import INSTEAD, NO_LINES, SortingForm, spot_value
 from imaging_requests.intake.layout import Spot
 from imaging_requests.intake.models import CameraClock, Drop, Frame, FrameRole, FrameState
 from imaging_requests.intake.pages import picture_address
@@ -24,6 +24,8 @@ from imaging_requests.people.counting import number_of
 
 FRAMES_PER_PAGE = 24
 LIKELY = "Likely"
+#: A line with so few places offers them to every frame; so many filled ones are offered at most.
+FEW_PLACES, MOST_FILLED = 8, 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,15 +226,35 @@ def _places_for(
         for sheet, spot in free
         if spot not in likely
     ]
-    choices: list[Any] = [("", "leave it here" if first or rest else NO_LINES)]
+    choices: list[Any] = [("", "leave it here" if sheets else NO_LINES)]
     if first:
         choices.append((LIKELY, first))
     if rest:
         choices.append(("Other free places", rest))
+    filled = [
+        (f"{INSTEAD}{spot_value(spot)}", f"{sheets[pk].words}, {sheets[pk].spot_words(spot)}")
+        for pk in _lines_meant(frame, sheets)
+        for spot in sheets[pk].expected
+        if spot in sheets[pk].taken
+    ]
+    if filled:
+        choices.append(("In the place of the frame that lies there", filled[:MOST_FILLED]))
     dark = _lamps_off(sheets.values())
     if dark:
         choices.append(("Taken with the lamps off", dark))
     return choices
+
+
+def _lines_meant(frame: Frame, sheets: dict[int, LineSheet]) -> list[int]:
+    """Return the lines of which a frame may replace another one: likely, brought for, or the one.
+
+    Without any of these all lines are meant whose places are few.
+    """
+    likely = [int(entry["line"]) for entry in frame.proposal]
+    brought = [a.drop.shot_line_id for a in frame.arrivals.all() if a.drop.shot_line_id]
+    meant = list(dict.fromkeys(pk for pk in (*likely, *brought) if pk in sheets))
+    few = [pk for pk, sheet in sheets.items() if len(sheet.expected) <= FEW_PLACES]
+    return meant or few
 
 
 def _lamps_off(sheets: Iterable[LineSheet]) -> list[tuple[str, str]]:

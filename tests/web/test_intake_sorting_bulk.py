@@ -12,6 +12,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import Session, ShotLine
+from imaging_requests.intake import actions
+from imaging_requests.intake.actions import placing
+from imaging_requests.intake.forms import ClockForm
 from imaging_requests.intake.models import Arrival, Frame, FrameState, SortingStep
 from imaging_requests.people.clock import studio_time
 from imaging_requests.people.models import User
@@ -234,3 +237,81 @@ def test_a_time_of_the_file_stays_when_its_place_is_taken_back(
     page.post(reverse("intake:step_undo", args=[SortingStep.objects.get().pk]))
     frame = Frame.objects.get(pk=untimed[0].pk)
     assert (frame.state, frame.captured_at) == (FrameState.WAITING, taken)
+
+
+@pytest.mark.parametrize("off", [timedelta(days=-4010), timedelta(hours=-1), timedelta(days=30)])
+def test_frames_of_a_wrong_clock_get_their_true_time_by_hand_and_keep_their_distance(
+    page: Client, untimed: list[Frame], line: ShotLine, off: timedelta
+) -> None:
+    starts = line.session.starts_at.replace(second=0, microsecond=0)
+    by_name = sorted(untimed, key=lambda frame: int(frame.first_name[4:-4]))
+    for minutes, frame in zip((0, 2, 5), by_name, strict=False):
+        Frame.objects.filter(pk=frame.pk).update(
+            captured_at=starts + off + timedelta(minutes=minutes), waiting_reason="clock"
+        )
+    body = page.get(reverse(TABLE)).content.decode()
+    assert all(f'name="taken-{frame.pk}"' in body for frame in untimed)
+    given = {"line": str(line.pk), "first_taken": first_time(line), "interval_s": "20"}
+    answer = page.post(reverse(TABLE), sent(untimed, act="fill") | ticks(untimed) | given)
+    assert answer.status_code == 302, answer.content.decode()[:4000]
+    taken = [frame.captured_at for frame in Frame.objects.order_by("captured_at")]
+    assert [(at - starts).total_seconds() for at in taken if at] == [0, 120, 300, 320]
+    page.post(reverse("intake:step_undo", args=[SortingStep.objects.get().pk]))
+    assert Frame.objects.get(pk=by_name[0].pk).captured_at == starts + off
+
+
+def test_a_frame_may_be_put_in_the_place_of_one_that_lies_there(
+    page: Client, untimed: list[Frame], session: Session
+) -> None:
+    one = factory.shot_line(session, factory.museum_object("AR 0070"), "VF", expected_files=1)
+    lying = factory.frame(one, first_name="first.tif", captured_at=session.starts_at)
+    assert lying.state == FrameState.PLACED
+    value = f"instead/{one.pk}:0:0:0:0"
+    assert f'value="{value}"' in page.get(reverse(TABLE)).content.decode()
+    frame = untimed[0]
+    given = {f"place-{frame.pk}": value, f"taken-{frame.pk}": first_time(one), "act": "place"}
+    taken = page.post(reverse(TABLE), sent([frame]) | ticks([frame]) | given)
+    assert taken.status_code == 302, taken.content.decode()[:4000]
+    frame.refresh_from_db()
+    lying.refresh_from_db()
+    assert (frame.state, frame.shot_line) == (FrameState.PLACED, one)
+    assert lying.state == FrameState.SET_ASIDE
+
+
+def test_a_step_whose_frames_are_held_can_be_undone_once_they_are_free(
+    page: Client, untimed: list[Frame], line: ShotLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given = {"line": str(line.pk), "first_taken": first_time(line)}
+    page.post(reverse(TABLE), sent(untimed, act="fill") | ticks(untimed) | given)
+    step = SortingStep.objects.get()
+    undo = reverse("intake:step_undo", args=[step.pk])
+    held = untimed[0].pk
+    with monkeypatch.context() as patch:
+        rules = [lambda frame: "It is part of a picture to review." if frame.pk == held else ""]
+        patch.setattr(placing, "_hold_rules", rules)
+        answer = page.post(undo, follow=True).content.decode()
+        assert "It is part of a picture to review." in answer
+        assert "3 frames are back on the sorting table." in answer
+    step.refresh_from_db()
+    assert step.undone_at is None
+    assert [each["frame"] for each in step.frames] == [held]
+    assert undo in page.get(reverse(TABLE)).content.decode()
+    page.post(undo)
+    step.refresh_from_db()
+    assert step.undone_at is not None
+    assert not Frame.objects.filter(state=FrameState.PLACED).exists()
+
+
+def test_a_clock_that_was_never_set_is_corrected_by_years(amaro: User, session: Session) -> None:
+    drop = open_drop(amaro, session=session)
+    sent_clock = {"read_version": drop.row_version, "amount": "104341:00:00", "direction": "slow"}
+    form = ClockForm(sent_clock)
+    assert form.is_valid(), form.errors
+    actions.correct_clock(
+        actor=amaro,
+        drop_id=drop.pk,
+        read_version=drop.row_version,
+        clock_offset_s=form.offset_s(),
+    )
+    drop.refresh_from_db()
+    assert drop.clock_offset_s == 104_341 * 3600

@@ -19,7 +19,8 @@ from imaging_requests.people.models import AuditHead, User
 from imaging_requests.people.policies import demand
 from imaging_requests.people.versions import lock_row, save_row
 
-DAY_S = 86_400.0
+#: A clock that was never set shows the day its maker chose; no maker is older than this.
+MOST_OFF_S = 100 * 366 * 86_400.0
 
 
 @transaction.atomic
@@ -162,11 +163,11 @@ def correct_clock(
         Drop, drop_id, read_version=read_version, wanted={"clock_offset_s": clock_offset_s}
     )
     demand(actor, PLACE, drop)
-    if clock_offset_s is not None and abs(clock_offset_s) > 400 * DAY_S:
+    if clock_offset_s is not None and abs(clock_offset_s) > MOST_OFF_S:
         raise DomainError(
-            "A camera's clock is not off by more than a year.",
+            "A camera's clock is not off by more than a hundred years.",
             code="intake.clock_offset_too_large",
-            next_step="Give the difference in seconds, minutes or hours.",
+            next_step="Give the difference in hours, minutes and seconds.",
         )
     before = drop.clock_offset_s
     drop.clock_offset_s = clock_offset_s

@@ -45,6 +45,8 @@ HoldRule = Callable[[Frame], str]
 #: What undoing says before the reason for which a frame waited.
 TAKEN_BACK = re.compile(r"^(?:Taken back by .{1,200}? on \d{1,2} \w+ \d{4}, \d\d:\d\d\. ?)+")
 _hold_rules: list[HoldRule] = []
+#: The code of a refusal to move what a picture is made of.
+IN_USE = "intake.frame_in_use"
 HAND_FIELDS = [*PLACE_FIELDS, "captured_at", "placed_at", "placed_by"]
 
 
@@ -165,7 +167,8 @@ def _make_way(spot: Spot, line: ShotLine, *, actor: User, instead: bool, now: da
             f"{lying.first_name} lies already at {spot_words(spot, grid_of(line))} of "
             f"{name_of(line)}.",
             code="intake.place_taken",
-            next_step="Take that one back first, or choose to put this one in its place.",
+            next_step="Take that one back first, or choose its place among those that are taken: "
+            "then it is set aside as a spare.",
             data={"frame": lying.pk},
         )
     _demand_free(lying)
@@ -225,7 +228,7 @@ def _demand_free(frame: Frame) -> None:
         if reason := rule(frame):
             raise IllegalStep(
                 reason,
-                code="intake.frame_in_use",
+                code=IN_USE,
                 next_step="Have the deliverable sent back or recalled first.",
             )
 
@@ -302,10 +305,14 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of the frames of one form: those moved, and a sentence for each that was not."""
+    """What became of the frames of one form: those moved, and a sentence for each that was not.
+
+    `codes`: of every frame in its order, why it was refused; nothing if it was moved.
+    """
 
     moved: tuple[Frame, ...]
     refusals: tuple[str, ...]
+    codes: tuple[str, ...] = ()
 
 
 def place_frames(*, actor: User, choices: Sequence[Choice], now: datetime | None = None) -> Outcome:
@@ -366,7 +373,8 @@ def undo_step(*, actor: User, step_id: int, now: datetime | None = None) -> Outc
     """Take back all that one step at the sorting table has moved, as far as it still lies so.
 
     Each frame lies on the table again with the reason and the likely places that it had. What was
-    moved again since stays, and is said.
+    moved again since stays, and is said. What is held where it lies, since a picture is made of it,
+    remains in the step, which can be undone once it is free.
     """
     now = now or timezone.now()
     demand(actor, PLACE)
@@ -378,22 +386,29 @@ def undo_step(*, actor: User, step_id: int, now: datetime | None = None) -> Outc
                 code="intake.step_undone",
                 next_step="Reload the page to see how the frames stand.",
             )
-        step.undone_at, step.undone_by = now, actor
-        step.save(update_fields=["undone_at", "undone_by"])
-    return _each(
-        [
-            partial(
-                take_back,
-                actor=actor,
-                frame_id=moved["frame"],
-                read_version=moved["version"],
-                before=moved["because"],
-                why=moved.get("why", ""),
-                now=now,
-            )
-            for moved in step.frames
+        outcome = _each(
+            [
+                partial(
+                    take_back,
+                    actor=actor,
+                    frame_id=moved["frame"],
+                    read_version=moved["version"],
+                    before=moved["because"],
+                    why=moved.get("why", ""),
+                    now=now,
+                )
+                for moved in step.frames
+            ]
+        )
+        held = [
+            moved for moved, code in zip(step.frames, outcome.codes, strict=True) if code == IN_USE
         ]
-    )
+        if held:
+            step.frames = held
+        else:
+            step.undone_at, step.undone_by = now, actor
+        step.save(update_fields=["frames", "undone_at", "undone_by"])
+    return outcome
 
 
 def _reasons(frame_ids: Sequence[int]) -> dict[int, tuple[str, str]]:
@@ -436,9 +451,13 @@ def _keep_step(
 def _each(steps: Sequence[Callable[[], Frame]]) -> Outcome:
     moved: list[Frame] = []
     refusals: list[str] = []
+    codes: list[str] = []
     for step in steps:
         try:
             moved.append(step())
         except DomainError as error:
             refusals.append(str(error))
-    return Outcome(tuple(moved), tuple(refusals))
+            codes.append(error.code)
+        else:
+            codes.append("")
+    return Outcome(tuple(moved), tuple(refusals), tuple(codes))

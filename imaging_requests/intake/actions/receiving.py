@@ -97,6 +97,8 @@ def instant_of(
 ) -> Instant | None:
     """Return when a frame was taken, by the clock of the drop it came in; None if unknown.
 
+    Unknown too is what a correction would move out of the years of the calendar.
+
     What a person said of the drop's clock comes first, then `clocks` (seconds to add, by camera),
     then what the session says.
     """
@@ -109,13 +111,16 @@ def instant_of(
         offset_s = clocks.get(exif.body_serial)
     if offset_s is None:
         offset_s = session.clock_offset_s if session is not None else 0.0
-    return capture_instant(
-        exif.captured_local,
-        offset_text=exif.captured_offset,
-        zone=zone,
-        clock_offset_s=offset_s,
-        window=session_window(session) if session is not None else None,
-    )
+    try:
+        return capture_instant(
+            exif.captured_local,
+            offset_text=exif.captured_offset,
+            zone=zone,
+            clock_offset_s=offset_s,
+            window=session_window(session) if session is not None else None,
+        )
+    except OverflowError:
+        return None
 
 
 def _answer(
