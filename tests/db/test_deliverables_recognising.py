@@ -221,6 +221,16 @@ def test_what_was_not_told_stands_among_what_the_program_did_not_check(two: Two)
     assert not any("G12" in each for each in unchecked(fit, [check]))
 
 
+def test_a_first_picture_of_a_face_says_that_nothing_held_its_turn(two: Two) -> None:
+    """Mirrored or upside down it would become what all later pictures are held against."""
+    row = factory.deliverable(two.own, "VF", state="to_review", frames=[look(face(0))])
+    assert any("not turned (G11)" in each for each in unchecked(row, []))
+    held = FileCheck(frame=row.cover, rule="G11", verdict="pass")
+    assert not any("G11" in each for each in unchecked(row, [held]))
+    edges = factory.deliverable(two.own, "VF", "E", state="to_review", frames=[look(face(0))])
+    assert not any("G11" in each for each in unchecked(edges, []))
+
+
 def test_an_exposure_of_another_object_in_a_bracket_is_named(easel: Easel) -> None:
     own, other = factory.museum_object("AR 0070"), factory.museum_object("AR 0055")
     line = factory.shot_line(easel.during, own, "UV")
