@@ -13,7 +13,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 PAGES = ("board", "sheet", "easel", "slate")
 WIDTHS = (360, 1280, 2560)
 #: Every status stands in one of them, and every odd cell.
-FEW_ROWS = 15
+FEW_ROWS = 5
 DESK = {"width": 1280, "height": 900}
 
 

@@ -165,16 +165,26 @@ BAD: dict[str, tuple[dict[str, Any], tuple[str, ...], str]] = {
 }
 
 
-@pytest.mark.parametrize("what", BAD)
-def test_the_program_refuses_or_asks_about_bad_facts_in_words(tmp_path: Path, what: str) -> None:
-    changes, gone, words = BAD[what]
+def bad_facts(folder: Path, what: str) -> str:
+    changes, gone, _ = BAD[what]
     facts = document(**changes)
     for name in gone:
         del facts[name]
-    file = tmp_path / "FACTS.json"
+    file = folder / "FACTS.json"
     file.write_text(json.dumps(facts), encoding="utf-8")
+    return str(file)
+
+
+@pytest.mark.parametrize("what", BAD)
+def test_the_command_refuses_or_asks_about_bad_facts_in_words(tmp_path: Path, what: str) -> None:
+    code, _, err = run(bad_facts(tmp_path, what), "--json")
+    assert code == 2
+    assert BAD[what][2] in err
+
+
+def test_the_program_itself_ends_with_the_sentence(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "manage.py", "shot_list", str(file), "--json"],
+        [sys.executable, "manage.py", "shot_list", bad_facts(tmp_path, "text"), "--json"],
         cwd=ROOT,
         env=os.environ | {"IMAGING_DATA_DIR": str(tmp_path / "data")},
         capture_output=True,
@@ -183,5 +193,5 @@ def test_the_program_refuses_or_asks_about_bad_facts_in_words(tmp_path: Path, wh
         check=False,
     )
     assert done.returncode == 2
-    assert words in done.stderr
+    assert BAD["text"][2] in done.stderr
     assert "Traceback" not in done.stderr
