@@ -35,6 +35,7 @@ from imaging_requests.people.errors import DomainError, StaleWrite
 from imaging_requests.people.models import User
 from imaging_requests.people.policies import demand
 
+SIDES_TURNED = "collection.sides_turned"
 FACT_FIELDS = (
     "height_mm",
     "width_mm",
@@ -295,12 +296,14 @@ def record_facts(
     values: Mapping[str, Any],
     read_record: int | None = None,
     valid_from: datetime | None = None,
+    is_turned: bool = False,
     now: datetime | None = None,
 ) -> ObjectFacts:
     """Record what is known of an object from now on; what was recorded before stays.
 
     `values` holds the fields that change; the rest is taken over. `read_record` names the record
-    that was on the page: if a newer one exists, the refusal shows what differs.
+    that was on the page: if a newer one exists, the refusal shows what differs. Height and width
+    that look mixed up against the last record are asked about, unless `is_turned` confirms them.
     """
     demand(actor, RECORD_FACTS)
     now = now or timezone.now()
@@ -316,7 +319,19 @@ def record_facts(
         reason = rules.why_not_a_measure(name, values.get(name), limits.get(name))
         if reason:
             raise DomainError(reason, code="collection.impossible_measure", data={"field": name})
+    reason = rules.why_not_that_day(values.get("measured_on"), timezone.localdate(now))
+    if reason:
+        raise DomainError(reason, code="collection.not_measured_yet", data={"field": "measured_on"})
     before = {name: getattr(last, name) for name in FACT_FIELDS} if last is not None else {}
+    turned = "" if is_turned else rules.why_turned(before, {**before, **values})
+    if turned:
+        raise DomainError(
+            turned,
+            code=SIDES_TURNED,
+            next_step="If height and width are mixed up, change them round. If they are right as "
+            "typed, say so below and record them again.",
+            data={"field": "height_mm"},
+        )
     facts = ObjectFacts(
         object_id=object_id,
         valid_from=valid_from or now,

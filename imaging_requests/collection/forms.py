@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django import forms
 from django.utils import timezone
 
 from imaging_requests.collection.limits import limits_at
 from imaging_requests.collection.models import Flaking, LightClass, ObjectFacts, Support
-from imaging_requests.collection.rules import MEASURES, why_not_a_measure
+from imaging_requests.collection.rules import MEASURES, why_not_a_measure, why_not_that_day
 from imaging_requests.people.clock import demand_reckonable
 from imaging_requests.people.spoken import SpokenForm
 
@@ -70,6 +72,9 @@ class FactsForm(SpokenForm):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
     method = forms.CharField(label="How it was measured", max_length=120, required=False)
+    is_turned = forms.BooleanField(
+        label="Height and width are right as typed", required=False, initial=False
+    )
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
@@ -78,6 +83,11 @@ class FactsForm(SpokenForm):
             reason = why_not_a_measure(name, cleaned.get(name), limits.get(name))
             if reason:
                 self.add_error(name, reason)
+        measured_on = cleaned.get("measured_on")
+        if isinstance(measured_on, date):
+            reason = why_not_that_day(measured_on, timezone.localdate())
+            if reason:
+                self.add_error("measured_on", reason)
         return cleaned
 
     @classmethod

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from datetime import date
 
 from imaging_requests.collection.limits import Limit
 
@@ -57,6 +58,51 @@ def why_not_a_measure(name: str, value: float | None, limit: Limit | None) -> st
             f"any object here can have. {CHECK_UNIT}"
         )
     return ""
+
+
+def why_not_that_day(measured_on: date | None, today: date) -> str:
+    """Return why an object cannot have been measured on a day, or an empty string.
+
+    >>> why_not_that_day(date(2031, 1, 1), date(2026, 4, 15))
+    'The object cannot have been measured on 1 Jan 2031, which is still to come. Check the year.'
+    >>> why_not_that_day(date(2026, 4, 15), date(2026, 4, 15))
+    ''
+    """
+    if measured_on is None or measured_on <= today:
+        return ""
+    return (
+        f"The object cannot have been measured on {measured_on:%-d %b %Y}, which is still to come. "
+        "Check the year."
+    )
+
+
+def why_turned(before: Mapping[str, object], after: Mapping[str, object]) -> str:
+    """Return why height and width look mixed up against the last record, or an empty string.
+
+    An object that was higher than wide stays so: the two are easily typed the wrong way round.
+
+    >>> tall, wide = {"height_mm": 240, "width_mm": 180}, {"height_mm": 180, "width_mm": 240}
+    >>> why_turned(tall, wide)
+    'The object was recorded as higher than wide (240 × 180 mm) and would now be wider than high.'
+    >>> why_turned(tall, {"height_mm": 242, "width_mm": 181}), why_turned({}, wide)
+    ('', '')
+    """
+    was, new = _sides(before), _sides(after)
+    if was is None or new is None or (was[0] - was[1]) * (new[0] - new[1]) >= 0:
+        return ""
+    high, wide = "higher than wide", "wider than high"
+    first, then = (high, wide) if was[0] > was[1] else (wide, high)
+    return (
+        f"The object was recorded as {first} ({was[0]:,.10g} × {was[1]:,.10g} mm) and would now be "
+        f"{then}."
+    )
+
+
+def _sides(values: Mapping[str, object]) -> tuple[float, float] | None:
+    height, width = values.get("height_mm"), values.get("width_mm")
+    if isinstance(height, int | float) and isinstance(width, int | float):
+        return float(height), float(width)
+    return None
 
 
 #: What an object's faces carry from the inside out; under a lining lies the original back.

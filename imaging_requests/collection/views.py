@@ -24,15 +24,19 @@ def facts(request: HttpRequest, pk: int) -> HttpResponse:
     known = queries.facts_now(pk, timezone.now())
     form = FactsForm(request.POST or None, initial=FactsForm.initial_of(known))
     differences: list[tuple[str, str, str]] = []
-    status = 200
+    status, asks_turned = 200, bool(request.POST.get("is_turned"))
     if request.method == "POST":
         status = 422
         if form.is_valid():
             values = dict(form.cleaned_data)
-            read_record = values.pop("read_record")
+            read_record, is_turned = values.pop("read_record"), values.pop("is_turned")
             try:
                 actions.record_facts(
-                    actor=signed_in(request), object_id=pk, values=values, read_record=read_record
+                    actor=signed_in(request),
+                    object_id=pk,
+                    values=values,
+                    read_record=read_record,
+                    is_turned=is_turned,
                 )
             except StaleWrite as error:
                 form.add_error(None, str(error))
@@ -40,8 +44,10 @@ def facts(request: HttpRequest, pk: int) -> HttpResponse:
                 differences, status = error.differences, error.status
             except DomainError as error:
                 form.add_error(None, str(error))
+                asks_turned = error.code == actions.SIDES_TURNED
             else:
                 messages.success(request, "Recorded. What follows from it is derived anew.")
                 return redirect("progress:object", pk=pk)
     context = {"form": form, "thing": thing, "known": known, "differences": differences}
+    context["asks_turned"] = asks_turned
     return render(request, "collection/facts.html", context, status=status)

@@ -400,11 +400,11 @@ def _answer(
     if running:
         return f"{treatment.code}: step {running[0].step} is under way"
     if following is None:
-        return (
-            f"{treatment.code}: every step is done"
-            if steps
-            else f"{treatment.code} has no step yet"
-        )
+        if not steps:
+            return f"{treatment.code} has no step yet"
+        if all(step.state == InterventionState.DROPPED for step in steps):
+            return f"{treatment.code}: every step was dropped, and no other is planned"
+        return f"{treatment.code}: every step is done"
     if gate is not None and not gate["is_open"]:
         missing = gate["missing"]
         what = (

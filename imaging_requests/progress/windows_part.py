@@ -5,7 +5,8 @@ A preferred state that lasts only until a planned step is told in the same place
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -20,11 +21,13 @@ from imaging_requests.progress.rules import MET
 from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.preferred_looks import preferred_looks
+from imaging_requests.reckoning.truth.status import ViewStatus as StandingView
 from imaging_requests.reckoning.truth.status import statuses
 from imaging_requests.reckoning.truth.terms import CLEANED, Status
 from imaging_requests.reckoning.truth.windows import Window, WindowState, views_in, windows
 from imaging_requests.reckoning.truth.words import (
     PREFERRED_WORDS,
+    STATUS_WORDS,
     Speech,
     capital,
     inside,
@@ -58,8 +61,7 @@ def window_notices(
             continue
         owed = views_in(window, statuses(moment))
         if owed:
-            lacking = [inside(name_view(each.view)) for each in owed if each.status not in DONE]
-            found.append(_notice(window, len(owed), lacking, speech, moment.t))
+            found.append(_notice(window, owed, speech, moment.t))
     return [*found, *_preferred_notices(moment, speech, treatment_id)]
 
 
@@ -87,18 +89,20 @@ def _preferred_notices(
 
 
 def _notice(
-    window: Window, owed: int, lacking: list[str], speech: Speech, now: datetime
+    window: Window, owed: Sequence[StandingView], speech: Speech, now: datetime
 ) -> WindowNotice:
     is_open = window.state is WindowState.OPEN
+    lacking = [inside(name_view(each.view)) for each in owed if each.status not in DONE]
     if lacking:
         kind = "stop" if is_open else "caution"
         missing = ", ".join(lacking)
         said = (
-            f"{len(lacking)} of {count(owed, 'view')} {_are(len(lacking))} not accepted: {missing}."
+            f"{len(lacking)} of {count(len(owed), 'view')} {_are(len(lacking))} not accepted: "
+            f"{missing}."
         )
     else:
         kind = "done"
-        said = f"{_all(owed)} accepted."
+        said = _settled(owed)
     return WindowNotice(
         kind=kind,
         words="Only now:" if is_open else "Only for a while:",
@@ -127,8 +131,17 @@ def _are(number: int) -> str:
     return "is" if number == 1 else "are"
 
 
-def _all(owed: int) -> str:
-    return "The one view it owes is" if owed == 1 else f"All {owed} views it owes are"
+def _settled(owed: Sequence[StandingView]) -> str:
+    """Say how the views of a window that nobody has to shoot any more stand, way by way."""
+    words = ("accepted" if each.status in MET else STATUS_WORDS[each.status] for each in owed)
+    ways = Counter(words)
+    if len(ways) == 1:
+        every = (
+            "The one view it owes is" if len(owed) == 1 else f"All {len(owed)} views it owes are"
+        )
+        return f"{every} {next(iter(ways))}."
+    told = [f"{number} {_are(number)} {way}" for way, number in ways.items()]
+    return f"Of the {len(owed)} views it owes {', '.join(told[:-1])} and {told[-1]}."
 
 
 def only_now(user: User, now: datetime) -> Section:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import Decimal
 
 from imaging_requests.people.errors import DomainError
 from imaging_requests.reckoning.truth.fitting import LINING, Misfit
+from imaging_requests.reckoning.truth.terms import Effect
 from imaging_requests.reckoning.truth.triggers import Row, home_face
 from imaging_requests.treatments.rules import FACES
 
@@ -52,8 +54,9 @@ def demand_direction(row: Row, direction: str) -> None:
 def settled_face(row: Row, said: str, *, two_sided: bool) -> str:
     """Return the face a step is recorded for: the one that was said, else that of its kind.
 
-    A lining, a facing or a board lies where its kind says; on an object with two painted faces
-    the kind does not tell, so the face must be said.
+    A lining, a facing or a board lies where its kind says, and a kind that changes nothing on one
+    face of a painting is done to the other; on an object with two painted faces the kind does not
+    tell, so the face must be said.
     """
     if said not in FACES:
         if two_sided:
@@ -65,15 +68,23 @@ def settled_face(row: Row, said: str, *, two_sided: bool) -> str:
                 data={"field": "face"},
             )
         return home_face(row)
-    if not two_sided and row.act is not None and said != row.act_face:
+    own = home_face(row)
+    if not two_sided and said != own and (row.act is not None or not _changes(row, said)):
         raise DomainError(
-            f"“{row.name}” is done to the {FACES[row.act_face]} of a painting, not to the "
-            f"{FACES[said]}.",
+            f"“{row.name}” is done to the {FACES[own]} of a painting, not to the {FACES[said]}.",
             code="treatments.face_of_other_kind",
-            next_step=f"Choose the {FACES[row.act_face]}, or another kind of step.",
+            next_step=f"Choose the {FACES[own]}, or another kind of step.",
             data={"field": "face"},
         )
     return said
+
+
+def _changes(row: Row, face: str) -> bool:
+    """Whether a kind of step changes any picture of a face, or leaves both as they are."""
+    cells = {side: [c for n, c in row.cells.items() if n.endswith(f"-{side}")] for side in FACES}
+    if all(cell is Effect.VALID for side in cells.values() for cell in side):
+        return True
+    return any(cell is not Effect.VALID for cell in cells[face])
 
 
 def demand_area(
@@ -96,7 +107,11 @@ def demand_area(
             next_step="Give the area in square centimetres, or leave it empty.",
             data={"field": "area_cm2"},
         )
-    if size is None or area_cm2 <= size.area_cm2 or math.isclose(area_cm2, size.area_cm2):
+    if size is None:
+        return
+    if area_cm2 <= size.area_cm2 or math.isclose(area_cm2, size.area_cm2):
+        if size.is_measured and area_percent is not None:
+            _demand_agreeing(area_cm2, area_percent, face=face, size=size)
         return
     side = FACES.get(face, face)
     whole = f"{size.height_mm:,.6g} × {size.width_mm:,.6g} mm, that is {size.area_cm2:,.10g} cm²"
@@ -112,6 +127,33 @@ def demand_area(
         next_step=f"Check the unit: areas are in square centimetres. {then}",
         data={"field": "area_cm2"},
     )
+
+
+def _demand_agreeing(area_cm2: float, area_percent: float, *, face: str, size: FaceSize) -> None:
+    """Refuse an area and a share of the face that cannot both be right, as they are rounded."""
+    spread_cm2, spread_percent = _last_place(area_cm2), _last_place(area_percent)
+    least = (area_cm2 - spread_cm2) / size.area_cm2 * 100 - spread_percent
+    most = (area_cm2 + spread_cm2) / size.area_cm2 * 100 + spread_percent
+    if least <= area_percent <= most:
+        return
+    raise DomainError(
+        f"The treated area of {area_cm2:,.10g} cm² is {area_cm2 / size.area_cm2 * 100:.2g} % of "
+        f"the {FACES.get(face, face)} of this object ({size.height_mm:,.6g} × "
+        f"{size.width_mm:,.6g} mm), and {area_percent:,.10g} % is typed beside it.",
+        code="treatments.areas_disagree",
+        next_step="Correct the wrong one, or leave the share empty: it then follows from the area.",
+        data={"field": "area_percent"},
+    )
+
+
+def _last_place(number: float) -> float:
+    """One unit in the last place that a number was typed with, at most 1.
+
+    >>> _last_place(24.0), _last_place(0.1), _last_place(5.56)
+    (1.0, 0.1, 0.01)
+    """
+    exponent = Decimal(repr(number)).normalize().as_tuple().exponent
+    return 10.0 ** min(int(exponent), 0)
 
 
 def demand_fit(found: Misfit | None, *, put_on_by: str) -> None:

@@ -32,7 +32,7 @@ def runa() -> User:
 
 
 def record(obj: CollectionObject, by: User, **values: Any) -> ObjectFacts:
-    return actions.record_facts(actor=by, object_id=obj.pk, values=values, now=NOW)
+    return actions.record_facts(actor=by, object_id=obj.pk, values=values, is_turned=True, now=NOW)
 
 
 def edit_settings(**at_most: float) -> None:

@@ -12,6 +12,7 @@ from imaging_requests.progress.settle import settle, verify
 from imaging_requests.progress.treatment_page import treatment_context
 from imaging_requests.requesting import actions as requesting
 from imaging_requests.requesting.models import OwedView
+from imaging_requests.treatments import actions as treatments
 from imaging_requests.treatments.models import Treatment
 from imaging_requests.treatments.rules import EmergencyStart
 from tests import factory
@@ -170,3 +171,14 @@ def test_the_documentation_of_the_back_follows_the_back_that_an_emergency_brough
     picture(owed, NOW - hours(68), by=factory.lead(), accepted_after=hours(1))
     settle([obj.pk], now=NOW - hours(60))
     start(found, 2)
+
+
+def test_a_treatment_whose_steps_were_all_dropped_is_not_called_done(runa: User) -> None:
+    found = factory.treatment(factory.museum_object("AR 0056"), (1,), by=runa, code="T11")
+    row = found.interventions.get()
+    treatments.drop_intervention(
+        actor=runa, intervention_id=row.pk, read_version=row.row_version, reason="Not needed now."
+    )
+    found.refresh_from_db()
+    answer = treatment_context(found, user=runa)["answer"]
+    assert answer == "T11: every step was dropped, and no other is planned"

@@ -169,6 +169,8 @@ def test_a_view_stands_once_at_the_gate_and_two_signatures_open_it(
             now=NOW,
         )
     assert gates_of_treatments([relining])[relining.pk]["gate"] == "yes"
+    (window,) = treatment_context(relining, user=ysolde)["windows"]
+    assert window.sentence.endswith("All 4 views it owes are waived.")
     assert verify([relining.object_id], now=NOW) == []
 
 

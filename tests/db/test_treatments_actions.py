@@ -121,16 +121,16 @@ def test_a_conservator_plans_a_treatment_with_its_steps(runa: User) -> None:
 def test_the_plan_of_a_step_changes_until_it_begins(treatment: Treatment, runa: User) -> None:
     row = step(treatment, 1)
     changed = actions.edit_intervention(
-        actor=runa, intervention_id=row.pk, read_version=1, face="B", area_cm2=3.0, now=NOW
+        actor=runa, intervention_id=row.pk, read_version=1, label="soot", area_cm2=3.0, now=NOW
     )
-    assert (changed.face, changed.area_cm2) == ("B", 3.0)
+    assert (changed.label, changed.area_cm2) == ("soot", 3.0)
     event = AuditEvent.objects.get(code="treatments.step_changed")
-    assert event.before == {"face": "F", "area_cm2": None}
-    assert event.after == {"face": "B", "area_cm2": 3.0}
+    assert event.before == {"label": "", "area_cm2": None, "face": "F"}
+    assert event.after == {"label": "soot", "area_cm2": 3.0, "face": "F"}
     start(row, NOW - hours(1), by=runa)
     with pytest.raises(IllegalStep, match="cannot change the plan of this step: it is started"):
         actions.edit_intervention(
-            actor=runa, intervention_id=row.pk, read_version=3, face="F", now=NOW
+            actor=runa, intervention_id=row.pk, read_version=3, label="dirt", now=NOW
         )
 
 

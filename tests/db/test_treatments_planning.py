@@ -93,6 +93,37 @@ def test_an_area_is_never_larger_than_the_face_it_lies_on(treatment: Treatment) 
         )
 
 
+def test_an_area_and_a_share_of_the_face_must_agree(runa: User) -> None:
+    """240 by 180 mm are 432 cm², so 24 cm² are 5.6 % of it."""
+    small = factory.treatment(factory.museum_object(height_mm=240, width_mm=180), (), by=runa)
+    refused(
+        "The treated area of 24 cm² is 5.6 % of the front of this object (240 × 180 mm), and "
+        "0.1 % is typed beside it. Correct the wrong one, or leave the share empty: it then "
+        "follows from the area.",
+        small,
+        1,
+        area_cm2=24.0,
+        area_percent=0.1,
+    )
+    refused("is 0.23 % of the front", small, 1, area_cm2=1.0, area_percent=10.0)
+    for share in (5.6, 5.56, 5.5, 6.0, None):
+        add(small, 1, area_cm2=24.0, area_percent=share)
+    add(small, 1, area_percent=0.1)
+
+
+def test_a_kind_that_leaves_a_face_alone_is_not_planned_on_it(treatment: Treatment) -> None:
+    refused(
+        "“Surface cleaning, front” is done to the front of a painting, not to the back. "
+        "Choose the front, or another kind of step.",
+        treatment,
+        1,
+        face="B",
+    )
+    refused("“Back cleaned” is done to the back", treatment, 23, face="F")
+    for row, face in ((14, "F"), (14, "B"), (29, "B"), (30, "B"), (18, "B")):
+        assert add(treatment, row, face=face).face == face
+
+
 def test_an_area_on_an_unmeasured_face_is_held_against_what_the_studio_believes(
     runa: User,
 ) -> None:
