@@ -159,6 +159,27 @@ def _words(best: int, number: int, next_best: int, miss_s: float) -> str:
     return words
 
 
+def added_words(offset_s: float) -> str:
+    """Return a correction of a clock as people say it.
+
+    >>> added_words(3600), added_words(-72), added_words(0)
+    ('1 hour added', '1 minute 12 seconds taken off', 'nothing added')
+    >>> added_words(5430)
+    '1 hour 30 minutes 30 seconds added'
+    """
+    whole = round(abs(offset_s))
+    minutes, seconds = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    parts = [
+        f"{number:,} {noun}{'' if number == 1 else 's'}"
+        for number, noun in ((hours, "hour"), (minutes, "minute"), (seconds, "second"))
+        if number
+    ]
+    if not parts:
+        return "nothing added"
+    return f"{' '.join(parts)} {'added' if offset_s > 0 else 'taken off'}"
+
+
 def offset_words(offset_s: float) -> str:
     """Return an offset as people say it.
 

@@ -15,7 +15,8 @@ from django.utils import timezone
 from django.utils.text import capfirst
 
 from imaging_requests.campaigns.models import Session, ShotLine
-from imaging_requests.intake import queries
+from imaging_requests.intake import queries, store
+from imaging_requests.intake.clocks import added_words
 from imaging_requests.intake.forms import moved_value
 from imaging_requests.intake.models import (
     Arrival,
@@ -118,6 +119,7 @@ class DropView:
     trouble: list[Job]
     standstill: str
     stopped: str
+    missing: str
     poll_s: int
     waiting: int
     strangers: int
@@ -133,7 +135,10 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
     sheets = {progress.sheet.line_id: progress.sheet for progress in lines}
     arrived = list(files.object_list)
     closed = closed_frames(user, [each.frame_id for each in arrived if each.frame_id is not None])
-    rows = [_file_row(arrival, user, sheets, closed) for arrival in arrived]
+    held_up = queries.why_held_up([each.pk for each in arrived])
+    rows = [
+        _file_row(each, user, sheets, closed, held_up=held_up.get(each.pk, "")) for each in arrived
+    ]
     rows, shared = _said_once(rows)
     waiting, strangers = queries.waiting_of(drop)
     return DropView(
@@ -149,6 +154,7 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
         trouble=list(queries.failed_jobs(drop_id=drop.pk)),
         standstill=standstill_words(),
         stopped=stopped_words(drop.pk),
+        missing=_missing_words(count),
         poll_s=_poll_s(drop),
         waiting=waiting,
         strangers=strangers,
@@ -190,6 +196,14 @@ def _drop_answer(drop: Drop, count: DropCount, waiting: int) -> str:
     return f"{drop}: {', '.join(parts)}"
 
 
+def _missing_words(count: DropCount) -> str:
+    """Say that a place of masters cannot be used while files wait for it."""
+    found = " ".join(store.troubles().values())
+    if not found or not count.under_way:
+        return ""
+    return f"{found} What has arrived is safe and goes on by itself once this is put right."
+
+
 def _other_object_words(number: int) -> str:
     if not number:
         return ""
@@ -202,11 +216,16 @@ def _other_object_words(number: int) -> str:
 
 
 def _file_row(
-    arrival: Arrival, user: User, sheets: dict[int, LineSheet], closed: dict[int, str]
+    arrival: Arrival,
+    user: User,
+    sheets: dict[int, LineSheet],
+    closed: dict[int, str],
+    *,
+    held_up: str,
 ) -> FileRow:
     frame = arrival.frame
     checks = latest_checks(frame.checks.all()) if frame is not None else []
-    usual = (str(arrival.get_state_display()), arrival.answer or _under_way_words(arrival))
+    usual = (str(arrival.get_state_display()), arrival.answer or _under_way_words(arrival, held_up))
     state, sentence = LACKING.get(arrival.lack, usual)  # type: ignore[attr-defined]
     place, moved = "", ""
     if frame is not None:
@@ -262,7 +281,9 @@ def _percent(arrival: Arrival) -> int:
     return int(100 * arrival.offset_bytes / arrival.size_bytes)
 
 
-def _under_way_words(arrival: Arrival) -> str:
+def _under_way_words(arrival: Arrival, held_up: str) -> str:
+    if arrival.state == ArrivalState.RECEIVED and held_up:
+        return f"All bytes are here and wait to be proven. {held_up}"
     if arrival.state == ArrivalState.RECEIVED:
         return "All bytes are here; they are being proven and copied."
     here = filesizeformat(arrival.offset_bytes)
@@ -302,6 +323,15 @@ def shot_for_words(drop: Drop) -> str:
     if drop.shot_line is not None:
         return name_of(drop.shot_line)
     return "Whole session" if drop.session is not None else "Not known"
+
+
+def clock_words(drop: Drop) -> str:
+    """Say how the clock of the camera is corrected, and who said so."""
+    if drop.clock_offset_s is not None:
+        return f"{added_words(drop.clock_offset_s)}, as said for this drop"
+    if drop.session is not None:
+        return f"{added_words(drop.session.clock_offset_s)}, as for the session"
+    return "taken as it is"
 
 
 def drop_rows(drops: Iterable[Drop]) -> list[dict[str, Any]]:

@@ -69,7 +69,9 @@ def store_context(*, now: datetime | None = None) -> dict[str, Any]:
             {"place": _words(place), "size_bytes": size}
             for place, size in store.free_bytes().items()
         ],
-        "gone": [_words(name) for name in store.PLACES if not store.is_there(name)],
+        "gone": [
+            {"place": _words(name), "words": trouble} for name, trouble in store.troubles().items()
+        ],
         "as_of": now,
     }
 

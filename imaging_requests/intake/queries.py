@@ -358,6 +358,16 @@ def failed_jobs(*, drop_id: int | None = None) -> QuerySet[Job]:
     return failed.filter(work_of(drop_id))
 
 
+def why_held_up(arrival_ids: Collection[int]) -> dict[int, str]:
+    """Return what was last in the way of receiving files that have no answer yet."""
+    held = Job.objects.filter(
+        kind="receive",
+        subject_id__in=arrival_ids,
+        state__in=(JobState.DUE, JobState.CLAIMED),
+    )
+    return dict(held.exclude(last_error="").values_list("subject_id", "last_error"))
+
+
 def work_of(drop_id: int) -> Q:
     """The jobs that work for a drop."""
     of_arrivals = Q(

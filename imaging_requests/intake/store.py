@@ -281,9 +281,23 @@ def readable_path(sha256: str, extension: str) -> Path | None:
     return first.path_of(key) if repair(FIRST, sha256, extension) else None
 
 
+def troubles() -> dict[str, str]:
+    """Say of each place that cannot be used now what is wrong with it; asks no bucket."""
+    found = {}
+    for name in PLACES:
+        where = _described(name)
+        if not isinstance(where, Folder):
+            continue
+        if trouble := trouble_of_folder(where):
+            found[name] = trouble
+        elif not where.is_marked and not _is_known(where):
+            found[name] = _not_mounted(where).trouble
+    return found
+
+
 def free_bytes() -> dict[str, int]:
-    """Return the free space behind each place that tells it."""
-    told = {name: _described(name).free_bytes() for name in PLACES}
+    """Return the free space behind each place that tells it; where a disk is missing none is."""
+    told = {name: _described(name).free_bytes() for name in PLACES if is_there(name)}
     return {name: free for name, free in told.items() if free is not None}
 
 
@@ -298,7 +312,7 @@ def is_there(name: str) -> bool:
 def share_one_disk() -> bool:
     """Tell whether both places lie on the same disk, which protects from less than two do."""
     second = _described(SECOND)
-    if not isinstance(second, Folder):
+    if not isinstance(second, Folder) or not is_there(SECOND):
         return False
     try:
         return os.stat(settings.STORE_DIR).st_dev == os.stat(second.root).st_dev

@@ -135,6 +135,7 @@ def _drop_context(request: HttpRequest, row: Drop) -> dict[str, Any]:
     return {
         "drop": row,
         "shot_for": pages.shot_for_words(row),
+        "clock_words": pages.clock_words(row),
         "view": pages.drop_view(row, user, page=request.GET.get("page")),
         "may_upload": may(user, UPLOAD, row),
         "may_place": may(user, PLACE),

@@ -23,6 +23,7 @@ from imaging_requests.progress.first_page_keeping import (
     failed_jobs,
     kept_refused,
     lost_masters,
+    missing_places,
     overdue_proofs,
     waiting_drops,
 )
@@ -374,6 +375,7 @@ SECTIONS: dict[str, tuple[Maker, ...]] = {
         sessions_ahead,
     ),
     Role.KEEPER: (
+        missing_places,
         lost_masters,
         failed_jobs,
         waiting_drops,

@@ -8,8 +8,10 @@ from django.db.models import Count
 from django.urls import reverse
 
 from imaging_requests.intake import queries as intake
+from imaging_requests.intake import store
 from imaging_requests.intake.limits import background
 from imaging_requests.intake.models import Arrival, ArrivalState, Frame, FrameState, Job
+from imaging_requests.intake.pages_receipt import PLACE_WORDS
 from imaging_requests.intake.pages_store import bad_masters, overdue_copies
 from imaging_requests.people.models import User
 from imaging_requests.progress.answers import ROWS, Row, Section, count, day
@@ -73,6 +75,29 @@ def waiting_drops(user: User, now: datetime) -> Section:
         empty="The sorting table is empty.",
         more_label="All drops",
         more_href=reverse("intake:drops"),
+    )
+
+
+def missing_places(user: User, now: datetime) -> Section:
+    """Places of masters that cannot be used now: what is wrong with each, and what waits."""
+    troubles = store.troubles()
+    waiting = Arrival.objects.filter(state=ArrivalState.RECEIVED).count() if troubles else 0
+    waits = f" {count(waiting, 'file')} {'waits' if waiting == 1 else 'wait'} in quarantine."
+    return Section(
+        answer=f"The {' and the '.join(troubles)} cannot be reached",
+        rows=[
+            Row(
+                text=PLACE_WORDS.get(name, name),
+                href=reverse("intake:store"),
+                note=f"{trouble}{waits if waiting else ''}",
+            )
+            for name, trouble in troubles.items()
+        ],
+        more_label="The store",
+        more_href=reverse("intake:store"),
+        is_pressing=True,
+        is_headline=bool(troubles),
+        is_hidden=not troubles,
     )
 
 

@@ -160,3 +160,28 @@ def test_a_refused_file_says_why_on_the_page_and_the_others_go_on(
     expect(files).to_contain_text("notes.tif is a text file although its name ends in .tif")
     expect(files).to_contain_text("empty.tif is empty")
     page.context.close()
+
+
+def test_a_file_that_was_given_up_is_sent_anew_when_it_is_chosen_again(
+    browser: Browser, world: World, master: Path
+) -> None:
+    made = world.build("web")
+    port = free_port()
+    start_web(world, port)
+    page = open_page(browser, port, made)
+    session = slow_down(page)
+    send(page, master)
+    half_sent(world)
+    page.reload()
+    session.detach()
+    page.get_by_role("button", name="Give up").click()
+    world.wait(
+        "The upload is given up",
+        lambda: world.rows("SELECT id FROM intake_arrival WHERE state = 'given_up'"),
+    )
+    send(page, master)
+    expect(page.locator("[data-words]")).to_have_text("1 of 1 files sent", timeout=60_000)
+    states = world.rows("SELECT state FROM intake_arrival ORDER BY id")
+    assert states == [("given_up",), ("received",)]
+    assert page.evaluate("Object.keys(localStorage).filter((key) => /^tus/.test(key))") == []
+    page.context.close()

@@ -233,7 +233,9 @@ def test_a_store_whose_folder_is_gone_is_said_and_no_page_breaks(
     joined: Join, settings: Any, tmp_path: Path
 ) -> None:
     settings.SECOND_STORE_DIR = tmp_path / "not-mounted"
-    assert "Second copy: its disk is not mounted" in page()
+    assert "The disk of the second copy is not mounted at" in page()
+    assert "Store: second copy cannot be reached" in page()
+    assert "every copy that was read matches" not in page()
     assert store.free_bytes().keys() == {store.FIRST}
     assert store.share_one_disk() is False
 

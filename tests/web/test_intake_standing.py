@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import uuid
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,12 +15,14 @@ from django.urls import reverse
 from django.utils import timezone
 
 from imaging_requests.campaigns.models import ShotLine
+from imaging_requests.intake import jobs
 from imaging_requests.intake.models import Copy, Drop, Frame, FrameState, Job, JobState
 from imaging_requests.intake.queries import lines_of, progress_by_line
 from imaging_requests.intake.stopped import stopped_words
 from imaging_requests.people.models import User
 from tests import factory
 from tests.intake_scene import bring, open_drop, settle, tiff
+from tests.picture_scene import signed_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("stores")]
 
@@ -176,3 +179,41 @@ def test_the_keeper_reads_first_that_a_master_is_lost(amaro: User, raking: ShotL
     shown = hale.get(address).content.decode()
     assert re.search(r"<h1[^>]*>[^<]*1 master is lost: no copy matches", shown), shown[:3000]
     assert reverse("intake:drop", args=[drop.pk]) in shown
+
+
+def test_a_missing_second_place_is_said_beside_the_file_above_it_and_to_the_keeper(
+    amaro: User, stores: Path
+) -> None:
+    drop = open_drop(amaro)
+    bring(drop, "A.tif", tiff(1, at=factory.NOW))
+    settle()
+    hale = signed_in(factory.person("Hale", "keeper"))
+    home, rule = reverse("progress:first_page"), "every copy that was read matches"
+    assert "second copy cannot be reached" not in hale.get(home).content.decode()
+    assert rule in hale.get(reverse("intake:store")).content.decode()
+    (stores / "second").rename(stores / "disk")
+    (stores / "second").mkdir()
+    bring(drop, "B.tif", tiff(2, at=factory.NOW))
+    before = page(amaro, drop)
+    assert "A place is missing:" in before
+    assert "The disk of the second copy is not mounted" in before
+    jobs.run_due()
+    shown = page(amaro, drop)
+    assert "All bytes are here and wait to be proven. The disk of the second copy is" in shown
+    assert "they are being proven and copied" not in shown
+    first = hale.get(home).content.decode()
+    assert "The second copy cannot be reached" in first
+    assert "1 file waits in quarantine" in first
+    kept = hale.get(reverse("intake:store")).content.decode()
+    assert rule not in kept
+    assert "Store: second copy cannot be reached" in kept
+    assert "Second copy:" not in kept, "no free space of the disk that is not there"
+    assert "Store:" in kept
+
+
+def test_the_correction_of_a_clock_is_said_in_hours_and_minutes(amaro: User) -> None:
+    session = factory.session(by=amaro, clock_offset_s=3600)
+    drop = open_drop(amaro, session=session)
+    assert "1 hour added, as for the session" in page(amaro, drop)
+    Drop.objects.filter(pk=drop.pk).update(clock_offset_s=-5_400)
+    assert "1 hour 30 minutes taken off, as said for this drop" in page(amaro, drop)

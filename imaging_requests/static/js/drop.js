@@ -6,6 +6,7 @@ const AT_ONCE = 3;
 const ANNOUNCE_AT_ONCE = 4;
 const PAUSES_MS = [0, 1000, 3000, 5000, 10000, 20000, 40000, 60000];
 const VERSION = "1.0.0";
+const GONE = [404, 410];
 
 // Characters that turn the order of a line are written out, as the program does on its pages.
 const TURNING = /[\u061C\u200E\u200F\u202A-\u202E\u2066-\u2069]/g;
@@ -109,6 +110,15 @@ class Sender {
     this.fail(task, words, () => this.again(task));
   }
 
+  // Forgets where a file was being sent to, so that it begins anew when it is chosen again.
+  async forget(task) {
+    task.address = null;
+    this.sent.delete(task.key);
+    for (const known of await this.storage.findUploadsByFingerprint(task.key)) {
+      await this.storage.removeUpload(known.urlStorageKey);
+    }
+  }
+
   async again(task) {
     await this.announce(task);
     if (task.address) {
@@ -118,6 +128,7 @@ class Sender {
 
   upload(task) {
     const row = this.row(task);
+    let isUnderWay = false;
     return new Promise((resolve) => {
       const upload = new window.tus.Upload(task.file, {
         endpoint: null,
@@ -127,21 +138,31 @@ class Sender {
         removeFingerprintOnSuccess: true,
         retryDelays: PAUSES_MS,
         onProgress: (sent) => {
+          isUnderWay = true;
           row.say(`${bytes(sent)} of ${bytes(task.file.size)}`, sent / (task.file.size || 1));
           this.sent.set(task.key, sent);
           this.show();
         },
-        onError: (error) => {
+        onError: async (error) => {
           const answer = error.originalResponse?.getBody();
-          this.fail(task, answer || "The connection was cut. What is here is kept.", () =>
-            this.upload(task),
-          );
+          if (GONE.includes(error.originalResponse?.getStatus())) {
+            await this.forget(task);
+            if (isUnderWay) {
+              this.fail(task, "It was given up meanwhile. Nothing of it is kept.", () =>
+                this.again(task),
+              );
+            } else {
+              await this.again(task);
+            }
+          } else {
+            this.fail(task, answer || "The connection was cut. What is here is kept.", () =>
+              this.upload(task),
+            );
+          }
           resolve();
         },
         onSuccess: async () => {
-          for (const known of await this.storage.findUploadsByFingerprint(task.key)) {
-            await this.storage.removeUpload(known.urlStorageKey);
-          }
+          await this.forget(task);
           this.sent.set(task.key, task.file.size);
           this.done += 1;
           row.remove();
