@@ -135,7 +135,9 @@ def drop_view(drop: Drop, user: User, *, page: Any = 1) -> DropView:
     sheets = {progress.sheet.line_id: progress.sheet for progress in lines}
     arrived = list(files.object_list)
     closed = closed_frames(user, [each.frame_id for each in arrived if each.frame_id is not None])
-    held_up = queries.why_held_up([each.pk for each in arrived])
+    held_up = queries.why_held_up(
+        [each.pk for each in arrived if each.state == ArrivalState.RECEIVED]
+    )
     rows = [
         _file_row(each, user, sheets, closed, held_up=held_up.get(each.pk, "")) for each in arrived
     ]

@@ -121,14 +121,16 @@ def count_of(drop_id: int) -> DropCount:
     )
     proven = _in_all_places(_good_copies("pk"))
     frames = frames_of(drop_id)
-    broken = frames.filter(_is_broken("pk"))
-    spare = broken.filter(_copied_again(drop_id), state=FrameState.SET_ASIDE).count()
+    is_spare = Q(state=FrameState.SET_ASIDE) & _copied_again(drop_id)
+    broken = frames.filter(_is_broken("pk")).aggregate(
+        all=Count("pk"), spare=Count("pk", filter=is_spare)
+    )
     return DropCount(
         **found,
         unproven=(frames if store.are_one_folder() else frames.exclude(proven)).count(),
         unread=frames.filter(read_at=None).count(),
-        broken=broken.count() - spare,
-        spare_broken=spare,
+        broken=broken["all"] - broken["spare"],
+        spare_broken=broken["spare"],
     )
 
 
