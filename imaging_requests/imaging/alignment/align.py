@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import BLOCK_PX, CELLS, Matcher, Matches, Part, choose_parts
+from .doubts import look_once_more
 from .evidence import Judged, choose, climb, robust_fit
 from .limits import Limits
 from .matrices import (
@@ -81,6 +82,9 @@ class Alignment:
             negative decimal logarithm of the probability.
         reason: Why it cannot be told; empty if it can.
         found_by: Which first guess led here.
+        bend_px: How far the pictures are bent against each other at worst, px of the reference;
+            part of `residual_px`. 0 if the parts show no bend.
+        bend_place: Where, in words.
     """
 
     verdict: Verdict
@@ -93,6 +97,8 @@ class Alignment:
     middle_evidence: float
     reason: str
     found_by: str
+    bend_px: float = 0.0
+    bend_place: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,21 +143,52 @@ def align(
             break
     if best is None or not _is_believable(best, limits):
         return _refusal(best, limits, len(parts))
-    refined = _refine(reference, moving, parts, best.start, limits, coarse_only=False, from_=best)
-    best = refined or best
-    if not _is_believable(best, limits):
-        return _refusal(best, limits, len(parts))
+    return _answer(reference, moving, parts, best, limits)
+
+
+def _answer(
+    reference: Picture, moving: Picture, parts: list[Part], best: _Fitted, limits: Limits
+) -> Alignment:
+    """Refine a map, look once more for what may be wrong with it, and believe it or not."""
+    for attempt in range(2):
+        refined = _refine(
+            reference, moving, parts, best.start, limits, coarse_only=False, from_=best
+        )
+        best = refined or best
+        if not _is_believable(best, limits):
+            return _refusal(best, limits, len(parts))
+        doubts = look_once_more(
+            reference,
+            moving,
+            parts,
+            best.judged.matrix,
+            best.matches,
+            best.residual_px,
+            level=reference.level_for(FIRST_PX),
+            limits=limits,
+        )
+        if doubts.better is None or attempt > 0:
+            break
+        start = Start(doubts.better, 0.0, "repeat")
+        again = _refine(reference, moving, parts, start, limits, coarse_only=True)
+        if again is None:
+            break
+        best = again
+    if doubts.reason:
+        return _refusal(best, limits, len(parts), doubts.reason)
     return Alignment(
         verdict=Verdict.ALIGNED,
         matrix=normalise(best.judged.matrix),
         model=best.judged.model,
-        residual_px=best.residual_px,
+        residual_px=float(np.hypot(best.residual_px, doubts.bend_px)),
         held_out_px=best.held_out_px,
         agreeing=best.agreeing,
         parts=best.matches.asked,
         middle_evidence=best.middle_evidence,
         reason="",
         found_by=best.start.found_by,
+        bend_px=doubts.bend_px,
+        bend_place=doubts.bend_place,
     )
 
 
@@ -369,7 +406,7 @@ def _is_believable(fitted: _Fitted, limits: Limits) -> bool:
     )
 
 
-def _refusal(best: _Fitted | None, limits: Limits, parts: int) -> Alignment:
+def _refusal(best: _Fitted | None, limits: Limits, parts: int, reason: str = "") -> Alignment:
     asked = parts if best is None else best.matches.asked
     return Alignment(
         verdict=Verdict.CANNOT_TELL,
@@ -380,7 +417,7 @@ def _refusal(best: _Fitted | None, limits: Limits, parts: int) -> Alignment:
         agreeing=0.0 if best is None else best.agreeing,
         parts=asked,
         middle_evidence=0.0 if best is None else best.middle_evidence,
-        reason=_reason(best, limits, asked),
+        reason=reason or _reason(best, limits, asked),
         found_by="",
     )
 

@@ -31,6 +31,8 @@ class Matches:
         distinct: (n,) score above the best place elsewhere in the search.
         cell: (n, 2) column and row of the cell of the grid the part stands for.
         surfaces: (n, side, side) score at every offset of the search, the middle is offset 0.
+        structure: (n,) how strong the structure of the moving picture is where the map puts the
+            part, 0 for an even surface, 1 for clear edges everywhere.
         level_px: px of the reference that one px of the level stands for.
         asked: How many parts were looked for.
     """
@@ -42,6 +44,7 @@ class Matches:
     distinct: Weights
     cell: NDArray[np.int64]
     surfaces: NDArray[np.float32]
+    structure: Weights
     level_px: float
     asked: int
 
@@ -104,7 +107,15 @@ class Matcher:
         level: int,
         block_px: int = BLOCK_PX,
         search_px: int = 8,
+        is_whole_search: bool = True,
     ) -> None:
+        """Prepare the parts at one level.
+
+        Args:
+            is_whole_search: Look only for parts whose whole search lies inside the moving picture;
+                else the place that the map gives is enough, and the rim goes on outside.
+        """
+        self._margin = (search_px if is_whole_search else 0) + RIM_PX
         self._reference, self._moving = reference, moving
         self._level, self._block, self._search = level, block_px, search_px
         self._to_level = reference.to_level(level)
@@ -142,6 +153,8 @@ class Matcher:
         seen = np.flatnonzero(shown)
         side = 2 * self._search + 1
         surfaces = np.zeros((len(seen), side, side), np.float32)
+        structure = np.zeros(len(seen))
+        middle = slice(self._search, self._search + self._block)
         floor = self._floor_of_moving(to_moving)
         laid = self._laid(to_moving, floor) if self._is_plane and len(seen) else None
         for row, number in enumerate(seen.tolist()):
@@ -150,6 +163,8 @@ class Matcher:
             )
             found = cv2.matchTemplate(window, self._describe(number), cv2.TM_CCOEFF_NORMED)
             surfaces[row] = found
+            inner = window[middle, middle]
+            structure[row] = cv2.norm(inner.reshape(len(inner), -1), cv2.NORM_L2SQR)
         np.nan_to_num(surfaces, copy=False, posinf=0.0)
         at = np.asarray(self._corner[seen] + (self._block - 1) / 2, np.float64)
         offset, score, distinct = _peaks(surfaces)
@@ -161,13 +176,14 @@ class Matcher:
             distinct=distinct,
             cell=self._cell[seen],
             surfaces=surfaces,
+            structure=structure / self._block**2,
             level_px=self.level_px,
             asked=len(seen),
         )
 
     def _is_shown(self, to_moving: Matrix) -> NDArray[np.bool_]:
         """Whether the moving picture shows the whole surroundings of each part."""
-        margin = self._search + RIM_PX
+        margin = self._margin
         far = self._block + margin - 1
         shown = np.ones(len(self._corner), bool)
         last = np.array([self._moving.width_px - 1, self._moving.height_px - 1])

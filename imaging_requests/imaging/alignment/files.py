@@ -23,7 +23,8 @@ SCHEMA = Path(__file__).parent / "schemas" / "align.json"
 class FileAlignment:
     """What was found for two files; sizes are (width, height) px, None if a file gave none.
 
-    `matrix` and `residual_px` are those of the full pictures, also when they were read reduced.
+    `matrix`, `residual_px` and `bend_px` are those of the full pictures, also when they were
+    read reduced.
     """
 
     reference: Path
@@ -32,6 +33,7 @@ class FileAlignment:
     moving_size: tuple[int, int] | None
     matrix: Matrix | None
     residual_px: float | None
+    bend_px: float | None
     found: Alignment | None
     reason: str
     limits: Limits
@@ -48,6 +50,8 @@ class FileAlignment:
             "matrix": None if self.matrix is None else self.matrix.tolist(),
             "model": None if found is None or found.model is None else found.model.value,
             "residual_px": self.residual_px,
+            "bend_px": self.bend_px,
+            "bend_place": "" if found is None else found.bend_place,
             "held_out_px": None if found is None else found.held_out_px,
             "parts": 0 if self.found is None else self.found.parts,
             "agreeing_share": 0.0 if self.found is None else self.found.agreeing,
@@ -78,6 +82,7 @@ def align_files(
                 moving_size=sizes[1],
                 matrix=None,
                 residual_px=None,
+                bend_px=None,
                 found=None,
                 reason=str(error),
                 limits=limits,
@@ -86,11 +91,13 @@ def align_files(
         opened.append(one)
     fixed, other = opened
     found = align(fixed.picture, other.picture, limits=limits)
-    matrix = residual = None
+    matrix = residual = bend = None
     if found.verdict is Verdict.ALIGNED and found.matrix is not None:
         to_file = inverse(fixed.to_picture)
         matrix = normalise(to_file @ found.matrix @ other.to_picture)
-        residual = None if found.residual_px is None else found.residual_px * float(to_file[0, 0])
+        px = float(to_file[0, 0])
+        residual = None if found.residual_px is None else found.residual_px * px
+        bend = found.bend_px * px
     return FileAlignment(
         reference=reference,
         moving=moving,
@@ -98,6 +105,7 @@ def align_files(
         moving_size=sizes[1],
         matrix=matrix,
         residual_px=residual,
+        bend_px=bend,
         found=found,
         reason=found.reason,
         limits=limits,

@@ -55,10 +55,19 @@ def expected_scales(
 class Plane:
     """The reference at small size, prepared for correlation at every shift."""
 
-    def __init__(self, reference: Picture, longest_px: float = COARSE_PX) -> None:
+    def __init__(
+        self, reference: Picture, longest_px: float = COARSE_PX, *, room_px: int = 0
+    ) -> None:
+        """Prepare the reference.
+
+        Args:
+            room_px: Longest side of what will be correlated, px of the plane; the plane's own if
+                that is longer.
+        """
         small, self.to_small = reference.reduced(longest_px)
         self.rows, self.columns = small.shape
-        self.side = cv2.getOptimalDFTSize(2 * max(small.shape))
+        longest = max(small.shape)
+        self.side = cv2.getOptimalDFTSize(longest + max(longest, room_px))
         channels = describe(small, floor=noise_floor(small))
         self._spectra = self._transform(_centred(channels, None))
         self._energy = self._transform_plane(
@@ -84,6 +93,22 @@ class Plane:
             inside: 1 where `small` shows the picture, 0 where it was filled.
             least: Least overlap, as a share of the smaller area.
         """
+        score = self.surface(small, inside, least)
+        y, x = np.unravel_index(int(np.argmax(score)), score.shape)
+        return float(score[y, x]), self.shift_of(int(x)), self.shift_of(int(y))
+
+    def shift_of(self, index: int) -> float:
+        """Return the shift in px that a column or row of the surface stands for."""
+        return float(index - self.side if index > self.side // 2 else index)
+
+    def surface(
+        self, small: Grey, inside: Grey, least: float = LEAST_OVERLAP
+    ) -> NDArray[np.float64]:
+        """Return the normalised correlation at every shift, (side, side); see `correlate`.
+
+        Columns and rows beyond half the side stand for negative shifts; -1 where too little
+        overlaps.
+        """
         channels = _centred(describe(small, floor=noise_floor(small)), inside)
         side = self.side
         cross = np.zeros((side, side // 2 + 1), np.complex64)
@@ -97,14 +122,11 @@ class Plane:
         area = np.fft.irfft2(self._mask * mask, (side, side))
         needed = least * min(float(inside.sum()), float(self.rows * self.columns))
         allowed = area >= max(needed, 1.0)
-        score = np.where(
-            allowed, product / np.sqrt(np.maximum(one, 1e-3) * np.maximum(other, 1e-3)), -1.0
-        )
-        y, x = np.unravel_index(int(np.argmax(score)), score.shape)
-        return (
-            float(score[y, x]),
-            float(x - side if x > side // 2 else x),
-            float(y - side if y > side // 2 else y),
+        return np.asarray(
+            np.where(
+                allowed, product / np.sqrt(np.maximum(one, 1e-3) * np.maximum(other, 1e-3)), -1.0
+            ),
+            np.float64,
         )
 
 

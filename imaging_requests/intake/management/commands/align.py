@@ -88,6 +88,7 @@ def _unasked(reference: Path, moving: Path, reason: str, limits: Limits) -> File
         moving_size=None,
         matrix=None,
         residual_px=None,
+        bend_px=None,
         found=None,
         reason=reason,
         limits=limits,
@@ -112,9 +113,15 @@ def _as_text(data: dict[str, Any]) -> str:
     if data["matrix"] is None:
         return f"Cannot tell. {data['reason']}"
     rows = "\n".join("  " + "  ".join(f"{value:16.9g}" for value in row) for row in data["matrix"])
+    bent = ""
+    if data["bend_px"]:
+        bent = (
+            f"\nThe pictures are bent against each other, by up to {data['bend_px']:.2f} px "
+            f"{data['bend_place']}: one map cannot follow a lens or a part that moved."
+        )
     return (
         f"Aligned by a {data['model']} ({data['maps']}):\n{rows}\n"
         f"Error to be expected at the worst corner: {data['residual_px']:.2f} px. "
         f"{data['agreeing_share']:.0%} of {data['parts']} parts agree, "
-        f"{data['held_out_px']:.2f} px off in the middle of all."
+        f"{data['held_out_px']:.2f} px off in the middle of all.{bent}"
     )
