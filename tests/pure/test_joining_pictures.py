@@ -1,5 +1,6 @@
 """Joined pictures: every level accounted for, bad input a sentence, names never written over."""
 
+import cv2
 import jsonschema
 import numpy as np
 import pytest
@@ -154,6 +155,40 @@ def test_the_paint_plane_is_put_right_and_bars_are_explained(tiles, tmp_path):
     said = " ".join(report.notes)
     assert "M = 1000 / (1000 − 20) = 1.0204" in said
     assert "the bars cannot be" in said
+
+
+def _bent(picture, share):
+    """A tile as a lens bends it: radii about the middle grow by a share of r²."""
+    rows, columns = picture.shape
+    y, x = np.mgrid[0:rows, 0:columns].astype(np.float32)
+    middle, half = ((columns - 1) / 2, (rows - 1) / 2), columns / 2
+    dx, dy = (x - middle[0]) / half, (y - middle[1]) / half
+    longer = 1 + share * (dx**2 + dy**2)
+    return cv2.remap(
+        picture,
+        middle[0] + half * dx * longer,
+        middle[1] + half * dy * longer,
+        cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REFLECT,
+    )
+
+
+def test_places_that_do_not_fit_count_against_the_join(scene, tmp_path):
+    two = Cut(columns=2, rows=1, tile_px=(480, 420), overlap=0.15, is_whole=True)
+    tiles = [
+        _bent(tile, 0.02) for tile in cut_tiles(texture(*scene_size(two), seed=5), two, seed=5)[0]
+    ]
+    report = _join(tmp_path, tiles, grid=(2, 1))
+    lengths = np.array([np.hypot(point.dx, point.dy) for point in report.residuals])
+    assert lengths.max() > SETTINGS.residual_warn_px
+    assert report.worst_px == pytest.approx(lengths.max())
+    assert report.rms_px == pytest.approx(np.sqrt(np.mean(lengths**2)))
+    assert report.seams[0].rms_px == pytest.approx(report.rms_px)
+    is_within = report.rms_px <= SETTINGS.residual_warn_px
+    assert (report.verdict is Verdict.JOINED) == (is_within and report.seams[0].is_proven)
+    excused = _join(tmp_path / "xray", tiles, grid=(2, 1), is_xray=True)
+    assert excused.worst_px <= SETTINGS.agree_px
+    assert any("off the paint plane" in words for words in excused.notes)
 
 
 def _with(pictures, index, tile):

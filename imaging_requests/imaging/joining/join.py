@@ -44,6 +44,7 @@ class JoinRequest:
 
     ``fixed``: places and turns that a person decided. ``px_per_mm``: density on the object, for
     residuals in mm and the file's resolution. ``xray``: distances, puts the paint plane right.
+    ``is_xray``: what lies off the paint plane cannot fit and does not count against the join.
     ``is_synced``: the files have reached the disk when the answer comes; without, their writer has
     still to see to that.
     """
@@ -53,6 +54,7 @@ class JoinRequest:
     fixed: Mapping[Place, tuple[int, Turn]] | None = None
     px_per_mm: float | None = None
     xray: XrayGeometry | None = None
+    is_xray: bool = False
     inverted: Path | None = None
     is_synced: bool = True
 

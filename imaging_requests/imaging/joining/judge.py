@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imaging_requests.imaging.joining.canvas import Canvas
+from imaging_requests.imaging.joining.counted import Counted, count_patches
 from imaging_requests.imaging.joining.levels import Levels
 from imaging_requests.imaging.joining.paint_plane import explain_parallax
 from imaging_requests.imaging.joining.pieces import pieces_of_strip, shares_on
@@ -44,9 +45,13 @@ def judge(
 ) -> JoinReport:
     """Gather everything that is known about a join into a report with its verdict."""
     tile_reports = _tile_reports(tiles, found, levels, canvas, planned)
-    agreeing = _agreeing(found, settings)
-    lengths = scale * np.hypot(found.solution.residuals[:, 0], found.solution.residuals[:, 1])
-    rms = float(np.sqrt(np.mean(lengths[agreeing] ** 2))) if agreeing.any() else 0.0
+    counted = count_patches(
+        found,
+        {index: tile.number for index, tile in enumerate(tiles)},
+        settings,
+        is_xray=request.is_xray or request.xray is not None,
+    )
+    rms = scale * counted.rms_px()
     order_words = order_sentences(tile_reports, found.order.columns)
     doubts = _doubts(tiles, found, tile_reports, rms, settings)
     if any("right to left" in words for words in order_words):
@@ -66,6 +71,7 @@ def judge(
             f"({request.xray.sdd_mm:g} − {request.xray.odd_mm:g}) = {1 / scale:.4f}."
         )
         notes += [words] if (words := explain_parallax(request.xray, plate_mm=plate)) else []
+    notes += counted.notes
     notes += _level_notes(levels, tile_reports, settings)
     verdict = Verdict.UNCERTAIN if doubts else Verdict.JOINED
     if request.fixed is not None or (planned is not None and not order_words):
@@ -83,12 +89,12 @@ def judge(
         scale=scale,
         rms_px=rms,
         rms_mm=rms / request.px_per_mm if request.px_per_mm else None,
-        worst_px=float(lengths[agreeing].max()) if agreeing.any() else 0.0,
+        worst_px=scale * counted.worst_px(),
         levels_model=levels.model,
         levels_common=levels.common,
         worst_step_percent=100 * levels.worst_step(),
         tiles=tile_reports,
-        seams=_seams(found, levels, overlaps, scale),
+        seams=_seams(found, counted, levels, overlaps, scale),
         residuals=_points(found, canvas, scale),
         holes=holes,
         uncovered_percent=uncovered,
@@ -96,13 +102,6 @@ def judge(
         notes=tuple(notes),
         settings_version=settings.version,
     )
-
-
-def _agreeing(
-    found: Registration, settings: JoinSettings
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    lengths = np.hypot(found.solution.residuals[:, 0], found.solution.residuals[:, 1])
-    return np.asarray((lengths <= settings.agree_px) & (found.solution.weights >= 0.1))
 
 
 def _tile_reports(
@@ -244,12 +243,14 @@ def _holes(
 
 def _seams(
     found: Registration,
+    counted: Counted,
     levels: Levels,
     overlaps: Mapping[tuple[int, int], float],
     scale: float,
 ) -> tuple[SeamReport, ...]:
     steps = {(seam.first, seam.second): seam for seam in levels.seams}
     made = []
+    pairs = np.array([(one.first, one.second) for one in found.found]).reshape(-1, 2)
     for meet in found.meets:
         pair = (meet.meeting.first, meet.meeting.second)
         step = steps.get(pair)
@@ -262,7 +263,7 @@ def _seams(
                 patches=meet.found,
                 agreeing=meet.agreeing,
                 is_proven=meet.is_proven,
-                rms_px=scale * meet.rms_px,
+                rms_px=scale * counted.rms_px((pairs == pair).all(axis=1)),
                 step_before_percent=100 * step.step_before if step else 0.0,
                 step_percent=100 * step.step_after if step else 0.0,
             )

@@ -40,7 +40,6 @@ class Meet:
     found: int
     agreeing: int
     is_proven: bool
-    rms_px: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,7 +315,6 @@ def _meets(
                 len(agreeing),
                 len(agreeing) >= settings.least_patches
                 and len(agreeing) >= settings.least_share * len(mine),
-                float(np.sqrt(np.mean(lengths[agreeing] ** 2))) if agreeing else 0.0,
             )
         )
     return tuple(made)

@@ -18,6 +18,7 @@ from imaging_requests.imaging.joining.tiles import open_tiles
 from imaging_requests.imaging.joining.words import Place, Turn, Unjoined
 from imaging_requests.imaging.measure.finding import Rules
 
+X_RAY = "XR"
 RULES_NAME = "measurements-1.json"
 
 
@@ -40,6 +41,7 @@ def join(arguments: Mapping[str, Any]) -> dict[str, Any]:
         if arguments["is_fixed"]
         else None,
         px_per_mm=arguments["px_per_mm"],
+        is_xray=arguments["technique"] == X_RAY,
         inverted=inverted,
         # the store writes the joined file anew and synced; the inverted one can be made again
         is_synced=False,
