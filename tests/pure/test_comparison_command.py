@@ -84,6 +84,25 @@ def test_without_set_ups_the_answer_is_indicative_and_no_map_is_drawn(
     assert "only vouched for" in vouched["sentence"]
 
 
+@pytest.mark.parametrize("lamp", [0.905, 0.8])
+def test_an_ultraviolet_lamp_that_is_weaker_by_the_patch_is_no_change(
+    lamp: float, tmp_path: Path
+) -> None:
+    pair = scenes.shots(Technique.FLUORESCENCE)
+    before = scenes.write(tmp_path / "b.tif", pair.before)
+    weaker = np.round(pair.before.pixels * lamp).astype(np.uint16)
+    after = scenes.write(tmp_path / "a.tif", pair.before, weaker)
+    glow = lamp if pair.before.is_linear else lamp**2
+    same = {**scenes.SAME, "pair": {**scenes.SAME["pair"], "patch_percent": 100 * (glow - 1)}}
+    (tmp_path / "same.json").write_text(json.dumps(same), "utf-8")
+    data, _ = run(
+        before, after, "--technique", "uv", "--px-per-mm", 3, "--matrix", "identity",
+        "--set-ups", tmp_path / "same.json",
+    )  # fmt: skip
+    assert data["map"]["marked_percent"] < 1
+    assert data["map"]["median_change"] < 2
+
+
 def test_raking_pictures_get_an_arrow_and_no_map(tmp_path: Path) -> None:
     pair = scenes.shots(Technique.RAKING)
     before = scenes.write(tmp_path / "b.tif", pair.before)

@@ -236,3 +236,10 @@ def test_a_makers_name_before_a_model_is_no_disagreement() -> None:
     assert (used.camera, said) == ("Fenwick Optical Bay One", ())
     _, said = take_measured(typed, SetUp(camera="Bay Two"), limits=LIMITS)
     assert said == ("The card says camera model Fenwick Optical Bay One, the file says Bay Two.",)
+
+
+def test_nobody_can_vouch_for_a_chart_that_no_file_shows() -> None:
+    unseen = replace(PAIR, has_chart=None, chart_delta_e=None)
+    found = grade_pair("VF", BEFORE, BEFORE, unseen, limits=LIMITS, is_vouched=True)
+    assert found.grade is Comparability.C
+    assert [row.row for row in found.deciding] == ["chart"]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
@@ -20,7 +21,14 @@ from imaging_requests.imaging.comparison.change import (
 from imaging_requests.imaging.comparison.fit import fit_of
 from imaging_requests.imaging.comparison.laying import as_matrix, lay_over
 from imaging_requests.imaging.comparison.limits import MapLimits
-from imaging_requests.imaging.comparison.render import Panel, draw_map, plain, sheet, to_screen
+from imaging_requests.imaging.comparison.render import (
+    Panel,
+    draw_map,
+    legend_of,
+    plain,
+    sheet,
+    to_screen,
+)
 from imaging_requests.imaging.synthesis import Technique
 from imaging_requests.imaging.synthesis.colour import RGB_TO_XYZ
 from imaging_requests.imaging.synthesis.colour import to_screen as screen_of_frame
@@ -201,3 +209,41 @@ def test_an_exported_comparison_carries_its_sentence() -> None:
     with pytest.raises(ValueError, match="one height"):
         sheet([replace(panels[0], picture=panels[0].picture[:-1]), panels[1]], "Grade A.")
     assert plain("ΔE00 · Zoë") == "dE00 . Zoe"
+
+
+def paint(seed: int = 2, size: int = 300) -> Any:
+    """Even paint with some noise, XYZ."""
+    rng = np.random.default_rng(seed)
+    grey = 0.2 * np.array([0.9642, 1, 0.8249], np.float32)
+    return (grey * (1 + rng.normal(0, 0.01, (size, size, 1)))).astype(np.float32)
+
+
+def test_small_strong_losses_are_marked_and_noise_is_not() -> None:
+    """Sixty losses of a millimetre at 5 px/mm, far smaller than the window that votes."""
+    rng = np.random.default_rng(9)
+    before, after = paint(1), paint(2)
+    known = np.ones(before.shape[:2], bool)
+    told: dict[str, Any] = {"inside": known, "residual_px": 0.1, "px_per_mm": 5, "floor": FLOOR}
+    assert change_map(before, after, **told, limits=LIMITS).marked_share < 0.0005
+    lost = np.zeros(known.shape, np.uint8)
+    for x, y in rng.uniform(10, 290, (60, 2)):
+        cv2.circle(lost, (round(x), round(y)), 2, 1, -1)
+    after[lost > 0] = (0.8, 0.83, 0.68)
+    found = change_map(before, after, **told, limits=LIMITS)
+    assert found.marked[lost > 0].mean() > 0.95
+    near = cv2.dilate(lost, np.ones((9, 9), np.uint8)) > 0
+    assert not (found.marked & ~near).any()
+
+
+def test_what_is_saturated_in_both_is_hatched_and_said() -> None:
+    before = paint(1)
+    before[100:160, 100:200] = (0.9642, 1, 0.8249)
+    known = np.ones(before.shape[:2], bool)
+    bright = before[..., 1] >= LIMITS.saturated_level
+    found = change_map(
+        before, before, inside=known, residual_px=0.1, px_per_mm=5, floor=FLOOR, limits=LIMITS,
+        saturated=bright,
+    )  # fmt: skip
+    assert found.hatched[105:155, 105:195].all()
+    assert found.saturated_share == pytest.approx(60 * 100 / known.size)
+    assert "saturated in one picture" in legend_of(found)

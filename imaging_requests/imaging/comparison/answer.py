@@ -12,6 +12,7 @@ from .pairing import Comparison
 from .render import why_of_picture
 
 VERSION = 1
+LEAST_SAID_PERCENT = 0.01
 
 
 def as_data(found: Comparison, *, px_per_mm: float, output: str | None) -> dict[str, Any]:
@@ -83,6 +84,7 @@ def _map(found: Comparison) -> dict[str, Any] | None:
         "shares_of": "face" if drawn.is_of_face else "picture",
         "shares_because": "" if drawn.is_of_face else why_of_picture(found.no_face),
         "hatched_percent": round(100 * drawn.hatched_share, 4),
+        "saturated_percent": round(100 * drawn.saturated_share, 4),
         "median_change": round(float(np.median(known)), 3) if known.size else None,
         "px_per_mm": round(drawn.px_per_mm, 4),
         "zones": [
@@ -121,6 +123,11 @@ def as_text(data: dict[str, Any]) -> str:
             f"{drawn['marked_percent']:.2f} % of the {drawn['shares_of']}; cannot be told: "
             f"{drawn['hatched_percent']:.2f} %."
         )
+        if drawn["saturated_percent"] >= LEAST_SAID_PERCENT:
+            lines.append(
+                f"{drawn['saturated_percent']:.2f} % of the {drawn['shares_of']} is saturated in "
+                "one of the pictures; what changed there is hidden."
+            )
         lines += [drawn["shares_because"]] if drawn["shares_because"] else []
     if data["no_map_because"]:
         lines.append(data["no_map_because"])

@@ -43,8 +43,10 @@ class ChangeMap:
         whole: What shares are told of: the face with its rim, or what both pictures show.
         is_of_face: Whether that is the face and no ground.
         marked: Changed by more than the floor.
-        hatched: Cannot be told: an edge times the residual passes the floor, too dark, the rim of
-            the face, or a part of it that one picture does not show.
+        hatched: Cannot be told: an edge times the residual passes the floor, too dark, saturated,
+            the rim of the face, or a part of it that one picture does not show.
+        saturated: Where one of the pictures is at the top of its scale, so that what changed above
+            it is hidden.
         floor: In the unit of ``change``.
         residual_px: Error of the alignment in px of the map.
         px_per_mm: Density of the map.
@@ -57,6 +59,7 @@ class ChangeMap:
     is_of_face: bool
     marked: Mask
     hatched: Mask
+    saturated: Mask
     floor: float
     residual_px: float
     px_per_mm: float
@@ -72,6 +75,11 @@ class ChangeMap:
         """Share of the whole about which nothing can be said, 0 to 1."""
         return _share(self.hatched, self.whole)
 
+    @property
+    def saturated_share(self) -> float:
+        """Share of the whole that is saturated in one of the pictures, 0 to 1."""
+        return _share(self.saturated, self.whole)
+
 
 def change_map(
     before: NDArray[Any],
@@ -83,13 +91,15 @@ def change_map(
     floor: float,
     limits: MapLimits,
     face: Mask | None = None,
+    saturated: Mask | None = None,
 ) -> ChangeMap:
     """Compare two pictures that lie over each other.
 
     Both are blurred to ``max(residual, 1 px)`` and compared place by place. A place is marked when
-    it lies above the floor and so does most of a small window around it. Where edges times the
-    residual pass the floor the place is hatched, unless it changed by more than the floor and the
-    edge together.
+    it lies above the floor and so does most of a small window around it, or if it belongs to a
+    spot, however small, in which some px are several times above it: a loss of a millimetre. Where
+    edges times the residual pass the floor, or one picture is saturated, the place is hatched,
+    unless it changed by more than the floor and the edge together.
 
     Args:
         before, after: Linear light on one raster and in one scale (normalised by chart or patches,
@@ -98,6 +108,7 @@ def change_map(
         floor: From ``combined_floor``.
         face: All of the face, of which shares are told; None if its place is not known, and shares
             are told of ``inside``.
+        saturated: Where one picture is at the top of its scale; nothing can be told there.
 
     Raises:
         ValueError: Shapes differ, or the residual is negative or no number.
@@ -117,9 +128,12 @@ def change_map(
     edges = _reach(change.at_edges, residual_px)
     at_edge = edges > floor
     above = np.nan_to_num(change.size) > floor + np.where(at_edge, edges, 0)
-    unknown = inside & (~np.isfinite(change.size) | (at_edge & ~above))
+    hidden = np.zeros_like(inside) if saturated is None else inside & saturated
+    unknown = inside & (~np.isfinite(change.size) | (at_edge & ~above) | (hidden & ~above))
     told = inside & ~unknown
+    strong = np.nan_to_num(change.size) > limits.strong_factor * floor + 2 * edges
     marked = told & above & _most(above, told, odd_window(px_per_mm, limits))
+    marked |= _spots(told & above, told & strong, limits.strong_px)
     whole = inside if face is None else face
     return ChangeMap(
         change=change,
@@ -128,6 +142,7 @@ def change_map(
         is_of_face=face is not None,
         marked=marked,
         hatched=unknown | (whole & ~inside),
+        saturated=hidden,
         floor=floor,
         residual_px=residual_px,
         px_per_mm=px_per_mm,
@@ -223,6 +238,15 @@ def _most(above: Mask, told: Mask, window: int) -> Mask:
     votes = _box((above & told).astype(np.float32), window)
     voters = _box(told.astype(np.float32), window)
     return np.asarray(votes > 0.5 * voters)
+
+
+def _spots(above: Mask, strong: Mask, least_px: int) -> Mask:
+    """Strong places of at least so many connected px, with what is above the floor beside them."""
+    count, labels = cv2.connectedComponents(strong.astype(np.uint8))
+    held = np.bincount(labels.ravel(), minlength=count) >= least_px
+    held[0] = False
+    spots = held[labels].astype(np.uint8)
+    return above & (cv2.dilate(spots, np.ones((3, 3), np.uint8)) > 0)
 
 
 def _box(values: Floats, window: int) -> Floats:

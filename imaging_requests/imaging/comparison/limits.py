@@ -75,7 +75,10 @@ class MapLimits:
     least_blur_px: float
     window_mm: float
     least_window_px: int
+    strong_factor: float
+    strong_px: int
     dark_level: float
+    saturated_level: float
     most_pixels: int
     outline_margin_mm: float
     outline_off_percent: float
@@ -91,6 +94,9 @@ class MapLimits:
             least_blur_px=take_number(data, "map.least_blur_px"),
             window_mm=take_number(data, "map.window_mm"),
             least_window_px=take_whole(data, "map.least_window_px"),
+            strong_factor=take_number(data, "map.strong_factor"),
+            strong_px=take_whole(data, "map.strong_px"),
+            saturated_level=take_number(data, "map.saturated_level"),
             dark_level=take_number(data, "map.dark_level"),
             most_pixels=round(take_number(data, "map.most_megapixels") * 1e6),
             outline_margin_mm=take_number(data, "map.outline_margin_mm"),

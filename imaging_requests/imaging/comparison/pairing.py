@@ -16,7 +16,7 @@ from .laying import Matrix, lay_over
 from .limits import GradeLimits, MapLimits
 from .reading import Light
 from .set_up import Pair, SetUp
-from .terms import RAKING, VISIBLE, Comparability
+from .terms import INFRARED, RAKING, ULTRAVIOLET, VISIBLE, Comparability
 
 Mask = NDArray[np.bool_]
 
@@ -79,7 +79,8 @@ def compare_pair(
         matrix: px of the later file → px of the earlier file.
         px_per_mm: Density of the earlier file.
         charts: From ``compare_charts``; their greys normalise and their disagreement widens the
-            floor. Without them nothing is normalised.
+            floor. Without them ultraviolet and infrared are scaled by the reference patch, if
+            ``pair`` says what it differs by, and nothing else is normalised.
         face: The face on the raster of ``before``; or why its place is not known, which takes all
             that both show.
         is_vouched: See ``grade_pair``.
@@ -94,10 +95,17 @@ def compare_pair(
     laid, known = lay_over(after.values, small, before.values.shape[:2])
     inside = known if isinstance(face, str) else known & face.inner
     fit = fit_of(before.luminance, _luminance(laid), inside)
+    is_saturated = _is_saturated(before.luminance, limits.maps)
+    is_saturated |= _is_saturated(_luminance(laid), limits.maps)
     floor, disagreement = _station_floor(technique, station_floor, limits.maps), 0.0
+    is_scaled = False
     if charts is not None and charts.gain is not None:
         laid = np.asarray(laid * np.asarray(charts.gain, np.float32), np.float32)
+        is_scaled = True
         disagreement = charts.after_gain or 0.0
+    elif (scale := _patch_scale(technique, pair)) is not None:
+        laid = np.asarray(laid * np.float32(scale), np.float32)
+        is_scaled = True
     floor = combined_floor(floor, disagreement)
     pair = _with_measured(pair, matrix, charts)
     grading = grade_pair(
@@ -121,7 +129,9 @@ def compare_pair(
             floor=floor,
             limits=limits.maps,
             face=None if isinstance(face, str) else face.whole,
+            saturated=is_saturated,
         )
+        reason = reason or ("" if is_scaled else _why_unscaled(found))
     return Comparison(
         grading=grading,
         fit=fit,
@@ -132,6 +142,34 @@ def compare_pair(
         no_face=face if isinstance(face, str) else "",
         before=before.values,
         after=laid,
+    )
+
+
+def _patch_scale(technique: str, pair: Pair) -> float | None:
+    """Factor that brings the later picture to the light of the earlier by the reference patch.
+
+    >>> _patch_scale("UV", Pair(patch_percent=-20)), _patch_scale("XR", Pair(patch_percent=-20))
+    (1.25, None)
+    """
+    if technique not in (ULTRAVIOLET, INFRARED) or pair.patch_percent is None:
+        return None
+    share = 1 + pair.patch_percent / 100
+    return 1 / share if share > 0 else None
+
+
+def _is_saturated(light: NDArray[np.float32], limits: MapLimits) -> Mask:
+    return np.asarray(light >= limits.saturated_level, bool)
+
+
+def _why_unscaled(found: ChangeMap) -> str:
+    """Why pictures whose light nothing scaled make no map: more than half of it differs."""
+    known = found.change.size[found.inside & np.isfinite(found.change.size)]
+    if known.size == 0 or float(np.median(known)) <= found.floor:
+        return ""
+    return (
+        "More than half of the picture differs, and no chart or patch that both pictures show "
+        "scales their light: this is the lamp or the exposure before it is the object. Compare "
+        "them side by side, or hand in what the patches differ by."
     )
 
 

@@ -98,8 +98,16 @@ def legend_of(found: ChangeMap, no_face: str = "") -> str:
     return (
         f"Filled: changed by more than {found.floor:.1f} {unit}, strongest colour from "
         f"{STEEPEST * found.floor:.0f} {unit} on, {100 * found.marked_share:.1f} % of the {whole}. "
-        f"Hatched: cannot be told, {100 * found.hatched_share:.1f} %. Alignment is off by "
+        f"Hatched: cannot be told, {100 * found.hatched_share:.1f} %{_saturated(found)}. "
+        "Alignment is off by "
         f"{found.residual_px / found.px_per_mm:.2f} mm.{said}"
+    )
+
+
+def _saturated(found: ChangeMap) -> str:
+    share = 100 * found.saturated_share
+    return (
+        f" ({share:.1f} % saturated in one picture, which hides changes)" if share >= 0.05 else ""
     )
 
 
