@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from imaging_requests.collection.actions import record_facts
 from imaging_requests.people.errors import DomainError
 from imaging_requests.people.models import User
 from imaging_requests.progress import acts
@@ -182,3 +183,25 @@ def test_a_treatment_whose_steps_were_all_dropped_is_not_called_done(runa: User)
     found.refresh_from_db()
     answer = treatment_context(found, user=runa)["answer"]
     assert answer == "T11: every step was dropped, and no other is planned"
+
+
+def test_a_step_out_of_its_turn_is_held_against_the_lining_that_is_still_on(runa: User) -> None:
+    """The lining is learnt of after the examination, and the label of the canvas is to go."""
+    obj = factory.museum_object("AR 0052")
+    factory.entry(obj)
+    scope = (("VF", "B"), ("UV", "B"), ("IR", "B"))
+    found = factory.treatment(obj, (30, 12, 24), by=runa, scope=scope, code="T13")
+    settle([obj.pk], now=NOW - hours(90))
+    start(found, 1, ago=80, emergency=DRIP)
+    finish(found, 1, ago=79)
+    record_facts(actor=runa, object_id=obj.pk, values={"is_lined": True}, now=NOW - hours(70))
+    settle([obj.pk], now=NOW - hours(69))
+    with pytest.raises(DomainError, match=r"The gate is shut: .* of the back \(B.2\)"):
+        start(found, 3)
+    gate = treatment_context(found, user=runa)["gate"]
+    assert [row["words"] for row in gate["missing"]] == ["Visible light (flash) of the back (B.2)"]
+    assert gate["missing"][0]["waive_href"]
+    assert gate["missing"][0]["work"]
+    with pytest.raises(DomainError, match="The gate is shut"):
+        start(found, 2)
+    assert verify([obj.pk], now=NOW) == []

@@ -583,3 +583,26 @@ def test_what_is_asked_of_a_face_is_asked_of_what_an_emergency_brought_there() -
     assert (missing(answer), answer.unasked) == ({"VF-B.2"}, ())
     story.picture("VF-B", "2026-04-13", surface="B.2")
     assert ask(story, cleaning).state is GateState.OPEN
+
+
+def test_a_lining_that_is_learnt_of_late_was_there_when_the_treatment_began() -> None:
+    story = Story()
+    story.facts.append(
+        replace(
+            story.facts[0],
+            key="lined",
+            recorded_at=day("2026-04-15"),
+            valid_from=day("2026-04-15"),
+            layers=("F.1", "B.1", "B.2", "E.1", "T.1"),
+        )
+    )
+    story.owe("VF-B", surface="B.2", anchor=Anchor.before("T"), prefix="BT ")
+    story.step(30, "2026-04-10", step=1)
+    lining_off = story.step(12, step=2)
+    answer = ask(story, lining_off)
+    assert missing(answer) == {"VF-B.2"}
+    assert answer.missing[0].waivable_key == "BT VF-B"
+    story.picture("VF-B", "2026-04-09", surface="B.2")
+    assert ask(story, lining_off).state is GateState.OPEN
+    assert story.at("2026-04-09").layers[1:3] == ("B.1", "B.2")
+    assert story.at("2026-04-09", known="2026-04-14").layers[1:3] == ("B.1", "E.1")

@@ -72,13 +72,17 @@ class Standing:
 
 @dataclass(slots=True)
 class Moment:
-    """What held of an object at ``t``, as known at ``u``; build it with :func:`look`."""
+    """What held of an object at ``t``, as known at ``u``; build it with :func:`look`.
+
+    ``layers`` are the surface codes at intake, from the inside out.
+    """
 
     case: ObjectCase
     tables: Tables
     t: datetime
     u: datetime
     facts: ObjectFacts | None
+    layers: tuple[str, ...]
     events: tuple[Event, ...]
     line: StateLine
     surfaces: SurfaceLine
@@ -109,11 +113,6 @@ class Moment:
     def two_sided(self) -> bool:
         """Whether both faces are painted, so that the mirror rule applies."""
         return self.facts is not None and self.facts.two_sided
-
-    @property
-    def layers(self) -> tuple[str, ...]:
-        """Surface codes at intake, from the inside out."""
-        return self.facts.layers if self.facts is not None else INTAKE_LAYERS
 
     def life(self, surface: str) -> Life | None:
         """The surface's life; edges and X-ray always exist; ``None``: no such surface (yet)."""
@@ -241,9 +240,8 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
     )
     line = draw_line(events, tables, t)
     two_sided = facts is not None and facts.two_sided
-    surfaces = follow(
-        line, facts.layers if facts is not None else INTAKE_LAYERS, two_sided=two_sided
-    )
+    layers = _layers_at_intake(case, u)
+    surfaces = follow(line, layers, two_sided=two_sided)
     views = known(case.views, u)
     demands = live_demands(
         views, known(case.demands, u), events, line, seen_at(surfaces) if views else {}, t
@@ -254,6 +252,7 @@ def look(case: ObjectCase, tables: Tables, *, t: datetime, u: datetime) -> Momen
         t=t,
         u=u,
         facts=facts,
+        layers=layers,
         events=events,
         line=line,
         surfaces=surfaces,
@@ -292,6 +291,19 @@ def with_decisions(moment: Moment, case: ObjectCase) -> Moment:
 def _facts_at(case: ObjectCase, t: datetime, u: datetime) -> ObjectFacts | None:
     found = [record for record in known(case.facts, u) if record.valid_from <= t]
     return max(found, key=lambda record: (record.valid_from, record.recorded_at), default=None)
+
+
+def _layers_at_intake(case: ObjectCase, u: datetime) -> tuple[str, ...]:
+    """What lay at each face when the object came, as the newest record tells it.
+
+    It was so from the beginning, whatever day the record of it is valid from.
+    """
+    newest = max(
+        known(case.facts, u),
+        key=lambda record: (record.recorded_at, record.valid_from),
+        default=None,
+    )
+    return newest.layers if newest is not None else INTAKE_LAYERS
 
 
 def _standings(
