@@ -35,6 +35,7 @@ from imaging_requests.progress.first_page_treatments import (
     proposed_times,
     steps_ahead,
 )
+from imaging_requests.progress.preferred_part import preferred_now
 from imaging_requests.progress.windows_part import only_now
 from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.terms import Grade, Status
@@ -350,10 +351,18 @@ Maker = Callable[[User, datetime], Section]
 #: What each role sees, in this order; a person with two roles sees both, each section once.
 SECTIONS: dict[str, tuple[Maker, ...]] = {
     Role.CURATOR: (own_entries, own_requests),
-    Role.CONSERVATOR: (only_now, emergencies_owed, own_treatments, own_decisions, own_requests),
+    Role.CONSERVATOR: (
+        only_now,
+        preferred_now,
+        emergencies_owed,
+        own_treatments,
+        own_decisions,
+        own_requests,
+    ),
     Role.PHOTOGRAPHER: (own_sessions, came_back, own_awaited, own_left_open, unplaced),
     Role.LEAD: (
         only_now,
+        preferred_now,
         emergencies_owed,
         review_queue,
         triage_queue,

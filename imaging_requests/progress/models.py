@@ -25,7 +25,9 @@ class ViewStatus(models.Model):
     is_met = models.BooleanField(default=False)
     is_present = models.BooleanField(default=True, help_text="Owed as of now, not of a state.")
     is_only_now = models.BooleanField(
-        default=False, help_text="Of a surface that is bared for a while, and still to be made."
+        default=False,
+        help_text="Still to be made, of a surface bared for a while or of a state that a planned "
+        "step ends.",
     )
     chain = models.CharField(max_length=36, blank=True)
     picture_version = models.PositiveSmallIntegerField(null=True, blank=True)

@@ -22,6 +22,7 @@ from imaging_requests.reckoning.truth.grade import (
     read_object,
 )
 from imaging_requests.reckoning.truth.moment import Moment, look
+from imaging_requests.reckoning.truth.preferring import Stand
 from imaging_requests.reckoning.truth.sentences import explain
 from imaging_requests.reckoning.truth.status import ViewStatus, statuses
 from imaging_requests.reckoning.truth.terms import AnchorKind, Grade, Status, face_of
@@ -106,7 +107,7 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
     picture = status.reason.picture
     wait = wait_of(status)
     until = status.reason.until
-    better = {} if status.better is None else {"preferred": str(status.better.stand)}
+    is_bared = status.view.anchor.kind is AnchorKind.WIN and status.status not in SETTLED
     return DerivedView(
         view_key=status.view.key,
         status=status.status,
@@ -116,16 +117,34 @@ def derive_view(status: ViewStatus, speech: Speech) -> DerivedView:
             "why": str(status.why) if status.why is not None else "",
             "until": until.isoformat() if until is not None else "",
             "events": [event.key for event in status.reason.events],
-            **better,
+            **_preference(status),
         },
         waits_for=wait.what if wait is not None else "",
         waits_for_role=" or ".join(f"the {who}" for who in wait.who) if wait is not None else "",
         is_met=status.status in MET,
         is_present=status.view.anchor.kind is AnchorKind.CUR,
-        is_only_now=status.view.anchor.kind is AnchorKind.WIN and status.status not in SETTLED,
+        is_only_now=is_bared or ends_with_a_step(status),
         chain=picture.chain if picture is not None else "",
         picture_version=picture.version if picture is not None else None,
     )
+
+
+def ends_with_a_step(status: ViewStatus) -> bool:
+    """Whether a view prefers a state that lasts, is not shown, and ends with a planned step."""
+    better = status.better
+    return better is not None and better.stand is Stand.POSSIBLE and bool(better.events)
+
+
+def _preference(status: ViewStatus) -> dict[str, str]:
+    """How a preferred state stands; while a step is to end it, of which treatment and when."""
+    better = status.better
+    if better is None:
+        return {}
+    found = {"preferred": str(better.stand)}
+    if ends_with_a_step(status) and better.anchor is not None:
+        found["treatment"] = better.anchor.treatment or ""
+        found["ends"] = better.until.isoformat() if better.until is not None else ""
+    return found
 
 
 def next_change(case: ObjectCase, now: datetime) -> datetime | None:

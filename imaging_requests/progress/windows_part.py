@@ -114,16 +114,18 @@ def _how_long(window: Window, speech: Speech, now: datetime) -> str:
     closes = window.closes_at
     until = f"until {speech.day(closes)}" if closes else "until a step without a date hides it"
     if window.state is WindowState.OPEN:
-        left = f", {_left(timezone.localdate(closes), timezone.localdate(now))}" if closes else ""
-        return until + left
+        if closes is None:
+            return until
+        return f"{until}, {how_long_left(timezone.localdate(closes), timezone.localdate(now))}"
     opens = f"planned for {speech.day(window.opens_at)}" if window.opens_at else "no date yet"
     return f"once “{speech.event(window.opened_by)}” is done ({opens}), {until}"
 
 
-def _left(closes: date, today: date) -> str:
+def how_long_left(closes: date, today: date, *, ended: str = "planned to be hidden") -> str:
+    """Say how many days are left until one, or how long ago it was that something had `ended`."""
     days = (closes - today).days
     if days < 0:
-        return f"planned to be hidden {count(-days, 'day')} ago"
+        return f"{ended} {count(-days, 'day')} ago"
     return "the last day" if days == 0 else f"{count(days, 'day')} left"
 
 
@@ -187,4 +189,4 @@ def _span(group: Mapping[str, object], today: date) -> str:
     seen = "can be seen" if group["owed_view__anchor_event__finished_at"] else "will be bared,"
     if not isinstance(closes, date):
         return f"{seen} until a step without a date hides it"
-    return f"{seen} until {closes:%-d %b %Y}, {_left(closes, today)}"
+    return f"{seen} until {closes:%-d %b %Y}, {how_long_left(closes, today)}"

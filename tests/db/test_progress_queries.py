@@ -32,9 +32,9 @@ PAGES = {
 }
 FIRST_PAGES = {
     "curator": 8,
-    "conservator": 38,
+    "conservator": 39,
     "photographer": 12,
-    "lead": 28,
+    "lead": 29,
     "head": 19,
     "keeper": 16,
 }

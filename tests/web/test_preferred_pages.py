@@ -71,8 +71,17 @@ def test_the_last_days_of_a_preferred_state_are_told_and_its_end_is_never_refuse
     assert "Outside the documentation." not in told
     assert f"infrared of the front, {anchor}." in told
     assert "infrared of the front" not in told.partition("Views that keep the gate shut")[2][:400]
+    first = "Preferred, only now: 1 view of a state that a step ends"
+    assert first in text(client, "/")
+    assert "AR 0091: the cleaned state lasts until" in text(client, "/")
+    of_runa, of_nobody = Client(), Client()
+    of_runa.force_login(course.conservator)
+    of_nobody.force_login(factory.conservator("Tilda"))
+    assert first in text(of_runa, "/")
+    assert "Preferred, only now" not in text(of_nobody, "/")
     shoot(thing, now - timedelta(days=2), signe)
     scene.derive(now)
+    assert "Preferred, only now" not in text(client, "/")
     for page in pages:
         assert "Only now:" not in text(client, page)
     assert "It shows the preferred state" in text(client, pages[0])
