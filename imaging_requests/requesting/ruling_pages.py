@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
+
 from imaging_requests.collection.models import CollectionObject, Entry
 from imaging_requests.requesting import queries
 from imaging_requests.requesting.actions_rulings import lost_views
+from imaging_requests.requesting.last_looks import last_look_step
 from imaging_requests.requesting.models import OwedView
 from imaging_requests.requesting.words import (
     as_of_words,
@@ -49,6 +52,7 @@ def replace_context(view: OwedView) -> dict[str, Any]:
         "number": number,
         "words": words_of(view),
         "as_of": as_of_words(view),
+        "last_look_step": last_look_step(view, timezone.now()),
         "answer": f"What stands for {inside_words(view)} of {number}?",
     }
 

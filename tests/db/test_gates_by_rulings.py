@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from imaging_requests.collection.actions import record_facts
 from imaging_requests.people.errors import DomainError
@@ -38,7 +42,7 @@ def signe() -> User:
     return factory.lead()
 
 
-def start(treatment: Treatment, number: int, *, ago: float = 1, **more: object) -> None:
+def start(treatment: Treatment, number: int, *, ago: float = 1, **more: Any) -> None:
     row = treatment.interventions.get(step=number)
     acts.start_step(
         actor=treatment.conservator,
@@ -80,10 +84,13 @@ def overpaint(runa: User, signe: User) -> Treatment:
 
 
 def test_the_lead_alone_opens_no_last_look_by_replacing_it(
-    overpaint: Treatment, signe: User
+    overpaint: Treatment, signe: User, client: Client
 ) -> None:
     infrared = OwedView.objects.get(treatment=overpaint, technique="IR", anchor="BT")
     other = OwedView.objects.filter(object=overpaint.object_id, face="B", ended_at=None)[0]
+    client.force_login(signe)
+    asked = client.get(reverse("requesting:replace", args=[infrared.pk])).content.decode()
+    assert "ends this view for good" in asked
     requesting.replace_view(
         actor=signe,
         owed_view_id=infrared.pk,
