@@ -36,7 +36,7 @@ FIRST_PAGES = {
     "photographer": 12,
     "lead": 29,
     "head": 19,
-    "keeper": 16,
+    "keeper": 20,
 }
 
 
