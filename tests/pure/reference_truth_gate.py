@@ -282,7 +282,9 @@ def meets(history, table, view, word, is_last_look, t, u):
         return True
     if word == "replaced":
         other = end_of_the_chain(history, table, view, t, u)
-        if other is not None and (not is_last_look or is_same_column(view, other)):
+        if other is not None and is_last_look:
+            other = with_stricter_spec(other, view) if is_same_column(view, other) else None
+        if other is not None:
             word_there = status(history, table, other, t, u)
             if meets(history, table, other, word_there, is_last_look, t, u):
                 return True
@@ -304,7 +306,18 @@ def end_of_the_chain(history, table, view, t, u):
     return view
 
 
+def with_stricter_spec(other, view):
+    spec = {
+        "px_per_mm": max(other["px_per_mm"], view["px_per_mm"]),
+        "tolerance": min(other["tolerance"], view["tolerance"]),
+        "min_coverage": max(other["min_coverage"], view["min_coverage"]),
+    }
+    return {**other, **spec}
+
+
 def is_same_column(view, other):
+    if other["variant"] != view["variant"] and other["variant"] not in ("", *"LRTB"):
+        return False
     return view["surface"] == other["surface"] and column_of(
         view["technique"], view["surface"][0]
     ) == column_of(other["technique"], other["surface"][0])

@@ -499,6 +499,27 @@ def test_a_replaced_view_is_met_by_the_end_of_its_chain_as_of_the_state_that_is_
     assert "VC-F.1" in missing(ask(story, event)), "a circle meets nothing"
 
 
+def test_a_detail_or_a_coarser_view_does_not_stand_for_a_last_look() -> None:
+    for variant, px_per_mm, state in (
+        ("detail 1", 24.0, GateState.SHUT),
+        ("", 3.0, GateState.SHUT),
+        ("", 24.0, GateState.OPEN),
+    ):
+        story, event = before_overpaint()
+        story.owe("UV-F", prefix="now ")
+        story.told["views"] = [
+            replace(view, variant=variant, px_per_mm=px_per_mm) if view.key == "now UV-F" else view
+            for view in story.told["views"]
+        ]
+        replace_by(story, "BT UV-F", "now UV-F")
+        story.picture("UV-F", "2026-02-01")
+        story.told["pictures"] = [
+            replace(p, variant=variant, px_per_mm=px_per_mm) if p.technique == "UV" else p
+            for p in story.told["pictures"]
+        ]
+        assert ask(story, event).state is state, (variant, px_per_mm)
+
+
 def rule_out(story: Story, key: str, *, by_rule: bool = False) -> None:
     story.tell(
         "not_applicable",

@@ -7,7 +7,8 @@ for a last look, since one person can make them:
 * *not applicable* meets a view that can be made again; a last look still needs its picture or the
   two signatures;
 * *replaced* is met by what stands in its place, if that is met as of the state asked for. In the
-  place of a last look only a view of the same surface and the same column of the table counts.
+  place of a last look only a view of the same whole surface and the same column of the table
+  counts, and only with a picture as dense and as complete as the one that was asked for.
 
 What such a ruling covers is looked at all the same: an accepted picture of the view itself opens
 the gate, and so does a waiver with the signatures that it needs.
@@ -29,6 +30,7 @@ from .moment import Moment
 from .status import ViewStatus, has_lapsed, judge
 from .terms import Anchor, AnchorKind, Status, face_of
 from .triggers import TriggerTable
+from .words import DIRECTION_WORDS
 
 _MADE = frozenset((Status.ACCEPTED, Status.FILED))
 _RULED_OUT = frozenset((Status.NOT_APPLICABLE, Status.REPLACED))
@@ -58,11 +60,10 @@ def is_met(moment: Moment, table: TriggerTable, status: ViewStatus, *, is_last_l
         return True
     if status.status is Status.REPLACED:
         other = in_its_place(moment, status)
-        if (
-            other is not None
-            and (not is_last_look or shows_the_same(table, status, other))
-            and is_met(moment, table, other, is_last_look=is_last_look)
-        ):
+        if other is not None and is_last_look:
+            same = shows_the_same(table, status, other)
+            other = judge(moment, _as_strict(other.view, status.view)) if same else None
+        if other is not None and is_met(moment, table, other, is_last_look=is_last_look):
             return True
     bare = replace(status.view, key="", replaced_by=None, replaced_at=None)
     return judge(moment, bare).status in _MADE
@@ -119,9 +120,22 @@ def in_its_place(moment: Moment, status: ViewStatus) -> ViewStatus | None:
 
 
 def shows_the_same(table: TriggerTable, status: ViewStatus, other: ViewStatus) -> bool:
-    """Whether two views show one surface in techniques of one column of the table."""
+    """Whether a view shows the whole surface of another in a technique of its column.
+
+    A detail shows the whole of nothing but itself.
+    """
     one, two = status.view, other.view
     face = face_of(one.surface)
-    return one.surface == two.surface and table.column(
-        one.technique, face, mirrored=False
-    ) == table.column(two.technique, face, mirrored=False)
+    is_whole = two.variant == one.variant or two.variant in ("", *DIRECTION_WORDS)
+    columns = {table.column(view.technique, face, mirrored=False) for view in (one, two)}
+    return is_whole and one.surface == two.surface and len(columns) == 1
+
+
+def _as_strict(view: OwedView, asked: OwedView) -> OwedView:
+    """The view with the stricter of its own demands on a picture and those of another."""
+    return replace(
+        view,
+        px_per_mm=max(view.px_per_mm, asked.px_per_mm),
+        tolerance=min(view.tolerance, asked.tolerance),
+        min_coverage=max(view.min_coverage, asked.min_coverage),
+    )
