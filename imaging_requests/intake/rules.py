@@ -97,7 +97,7 @@ def clean_name(offered: str) -> ReceivedName:
     it is shown. What no database keeps, U+0000 and bytes that are no text, is written out in the
     name.
 
-    >>> clean_name(b"caf\xe9.tif".decode("utf-8", "surrogateescape"))
+    >>> clean_name(b"caf\\xe9.tif".decode("utf-8", "surrogateescape"))
     'caf[0xE9].tif'
     """
     own = offered.rpartition("/")[2]

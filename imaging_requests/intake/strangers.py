@@ -38,8 +38,7 @@ class Strangers:
         """Return another face that a frame surely shows as a whole, by object and side, if so.
 
         Both sides of every other object are looked at, and the other side of its own: which side
-        lay before the camera is as doubtful as which object. A side is named by its own limits
-        where these are stricter.
+        lay before the camera is as doubtful as which object.
         """
         own_face = self.faces.get((object_id, face))
         if pattern is None or technique not in LIGHTS or own_face is None:
@@ -59,7 +58,7 @@ class Strangers:
                 and (pk, side) != (object_id, face)
                 and (like := structure_likeness(seen, known)) is not None
             }
-            found = judge_structure(own, likes, self._for_side(limits, technique, side))
+            found = judge_structure(own, likes, self._for_side(limits, technique, face, side))
             if found.verdict is Recognised.FAIL and found.best_other is not None:
                 named[int(found.other), side] = found.best_other
         return max(named, key=lambda key: named[key], default=None)
@@ -67,10 +66,15 @@ class Strangers:
     def _limits(self, technique: str, face: str) -> StructureLimits:
         return self.limits[kind_of(technique, face, is_tiled=False)]
 
-    def _for_side(self, own: StructureLimits, technique: str, side: str) -> StructureLimits:
-        other = self._limits(technique, side)
-        return replace(
-            own,
-            other_surely=max(own.other_surely, other.other_surely),
-            other_lead=max(own.other_lead, other.other_lead),
-        )
+    def _for_side(
+        self, own: StructureLimits, technique: str, face: str, side: str
+    ) -> StructureLimits:
+        """Return the limits for one side of others; that of a back is strict among backs only.
+
+        Backs are so like each other that only a very good fit names one of them. A front and a
+        back are not: there the limits of fronts tell.
+        """
+        if side == face:
+            return own
+        front = self._limits(technique, "F")
+        return replace(own, other_surely=front.other_surely, other_lead=front.other_lead)

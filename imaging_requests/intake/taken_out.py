@@ -43,8 +43,15 @@ def _stranger_words(timed: Timed, finding: Finding, table: Table) -> str:
 
 
 def _other_by_lightness(timed: Timed, lines: Sequence[LineSheet], table: Table) -> str:
-    """Name another object by its visible reference; other light may leave it alike."""
-    if not all(each.technique in (*VISIBLE, *LIGHTS) for each in lines):
+    """Name another object by its visible reference; other light may leave it alike.
+
+    In other light nothing is said without a reference of its own: what it is most like of those
+    that are known need not be it.
+    """
+    in_other_light = [each for each in lines if each.technique not in VISIBLE]
+    if not all(each.technique in LIGHTS for each in in_other_light):
+        return ""
+    if not all((each.object_id, each.face) in table.references for each in in_other_light):
         return ""
     own = frozenset(line.object_id for line in lines)
     other = table.pictures.names_other(timed.sheet.pattern, own)
