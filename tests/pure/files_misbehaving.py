@@ -37,6 +37,17 @@ def hang(arguments: dict[str, Any]) -> dict[str, Any]:
         time.sleep(1)
 
 
+def labour(arguments: dict[str, Any]) -> dict[str, Any]:
+    """Work in small bits with pauses, as a process does that shares its core with many others."""
+    until = time.monotonic() + arguments["for_s"]
+    while time.monotonic() < until:
+        bit = time.process_time() + 0.01
+        while time.process_time() < bit:
+            pass
+        time.sleep(0.06)
+    return {"done": True}
+
+
 def spin(_: dict[str, Any]) -> dict[str, Any]:
     """Burn the processor for ever and take no notice of the alarm."""
     signal.signal(signal.SIGALRM, signal.SIG_IGN)
@@ -124,8 +135,8 @@ def worn_out(_: dict[str, Any]) -> dict[str, Any]:
 
 
 TASKS = (
-    echo, hang, spin, hoard, hoard_pixels, take_some, crash, vanish, babble, flood, chatter, fail,
-    no_space, litter, worn_out,
+    echo, hang, labour, spin, hoard, hoard_pixels, take_some, crash, vanish, babble, flood, chatter,
+    fail, no_space, litter, worn_out,
 )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import signal
 import subprocess
@@ -101,11 +102,27 @@ def test_what_takes_too_long_is_ended_in_time(hasty: GuardPool, tmp_path: Path, 
     ask(hasty, "echo")
     started = time.monotonic()
     answer = hasty.run({"task": task, "arguments": {"note": str(tmp_path / "pid")}})
-    assert HASTY_S - 0.1 < time.monotonic() - started < HASTY_S + 5
+    # on a busy machine, what is at work gets more time by the clock
+    most_s = HASTY_S * (1.0 if task == "hang" else limits().patience) + 5
+    assert HASTY_S - 0.1 < time.monotonic() - started < most_s
     assert isinstance(answer, GuardFailure)
     assert answer.reason is Trouble.TIME
     assert "longer than 3 seconds" in answer.sentence
+    assert "does not say that the file is bad" in answer.sentence
     assert ask(hasty, "echo")
+
+
+def test_what_is_at_work_on_a_busy_machine_is_waited_for() -> None:
+    """The worker gets a share of a core only, and answers after the time that it may compute."""
+    child = Child(memory_bytes=SMALL["memory_bytes"], threads=1, worker=WORKER)
+    try:
+        line = json.dumps({
+            "id": 1, "task": "labour", "arguments": {"for_s": 2.5}, "wall_s": 1.0, "patience": 8.0,
+        }).encode()  # fmt: skip
+        answer = json.loads(child.exchange(line, wall_s=1.0, max_answer_bytes=1000, patience=8.0))
+        assert answer["answer"] == {"done": True}
+    finally:
+        child.kill()
 
 
 def test_a_hang_is_ended_with_everything_it_started(hasty: GuardPool, tmp_path: Path) -> None:

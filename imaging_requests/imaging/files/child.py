@@ -19,6 +19,9 @@ TAIL_BYTES = 4_096
 READ_BYTES = 65_536
 END_WAIT_S = 5.0
 POLL_S = 0.005
+LOOK_S = 0.5
+AT_WORK_SHARE = 0.01
+"""A process that had this share of a core since the last look is at work and waits its turn."""
 
 
 class ChildError(Exception):
@@ -60,13 +63,20 @@ class Child:
         """Whether the process is still running."""
         return self._return_code(wait_s=0) is None
 
-    def exchange(self, line: bytes, *, wall_s: float, max_answer_bytes: int) -> bytes:
+    def exchange(
+        self, line: bytes, *, wall_s: float, max_answer_bytes: int, patience: float = 1.0
+    ) -> bytes:
         """Send one line and return the one line that comes back.
 
-        Raises ``ChildError`` of kind "time" (no line within ``wall_s``), "end" (the process ended)
-        or "garbled" (more than one line, or more bytes than allowed).
+        ``patience``: a process that is at work and has not had ``wall_s`` of processor time, since
+        the machine is busy, may take so many times as long.
+
+        Raises ``ChildError`` of kind "time" (no line within that), "end" (the process ended) or
+        "garbled" (more than one line, or more bytes than allowed).
         """
-        deadline = time.monotonic() + wall_s
+        started, used_before = time.monotonic(), self._processor_s()
+        deadline, last = started + wall_s, started + patience * wall_s
+        used = used_before
         try:
             self._stdin.write(line + b"\n")
         except BrokenPipeError:
@@ -78,7 +88,12 @@ class Child:
             while b"\n" not in received:
                 ready = selector.select(max(deadline - time.monotonic(), 0))
                 if not ready:
-                    raise self._error("time")
+                    had, used = used, self._processor_s()
+                    is_at_work = used - had >= AT_WORK_SHARE * LOOK_S
+                    is_starved = used - used_before < wall_s
+                    if not (is_at_work and is_starved and time.monotonic() < last):
+                        raise self._error("time")
+                    deadline = min(time.monotonic() + LOOK_S, last)
                 for key, _ in ready:
                     data = os.read(key.fd, READ_BYTES)
                     if key.fileobj is self._stderr:
@@ -95,6 +110,15 @@ class Child:
         if rest:
             raise self._error("garbled")
         return answer
+
+    def _processor_s(self) -> float:
+        """Processor time that the process has had, all threads together; 0 if it is gone."""
+        try:
+            stat = Path(f"/proc/{self._process.pid}/stat").read_text("ascii")
+        except OSError:
+            return 0.0
+        user, system = stat.rpartition(")")[2].split()[11:13]
+        return (int(user) + int(system)) / os.sysconf("SC_CLK_TCK")
 
     def finish(self) -> None:
         """Let an idle process end by closing its input; kill it if it does not."""

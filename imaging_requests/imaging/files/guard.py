@@ -34,9 +34,10 @@ class Trouble(StrEnum):
 
 
 SENTENCES = {
-    Trouble.TIME: "Decoding took longer than {wall_s:.0f} seconds and was stopped. The file is "
-    "probably damaged in a way that leads the decoder in circles. Try once more when the machine "
-    "is less busy; if it happens again, export the picture anew and send that.",
+    Trouble.TIME: "Decoding took longer than {wall_s:.0f} seconds and was stopped. That does not "
+    "say that the file is bad: the machine may be too busy, or the file leads the decoder in "
+    "circles. Try once more when the machine is less busy; if it happens again, export the picture "
+    "anew and send that.",
     Trouble.MEMORY: "The picture needs more than {memory_mb:,.0f} MB of memory to decode and was "
     "stopped. It is probably interlaced or progressive, or damaged. Save it plainly (strips or "
     "tiles, not interlaced) and send it again.",
@@ -173,7 +174,13 @@ class GuardPool:
         self, slot: _Slot, request: Mapping[str, Any], arguments: dict[str, Any]
     ) -> dict[str, Any] | GuardFailure:
         number, wall_s = next(self._numbers), self.limits.wall_s(request.get("megapixels", 0.0))
-        message = {"id": number, "task": request["task"], "arguments": arguments, "wall_s": wall_s}
+        message = {
+            "id": number,
+            "task": request["task"],
+            "arguments": arguments,
+            "wall_s": wall_s,
+            "patience": self.limits.patience,
+        }
         line = json.dumps(message).encode()
         if len(line) > MAX_REQUEST_BYTES:
             raise ValueError("a request is longer than a pipe takes at once")
@@ -186,7 +193,10 @@ class GuardPool:
             )
         try:
             raw = slot.child.exchange(
-                line, wall_s=wall_s, max_answer_bytes=self.limits.max_answer_bytes
+                line,
+                wall_s=wall_s,
+                max_answer_bytes=self.limits.max_answer_bytes,
+                patience=self.limits.patience,
             )
         except ChildError as error:
             return self.failure(

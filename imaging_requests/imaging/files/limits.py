@@ -18,8 +18,9 @@ class Limits:
     """What one file may cost. Sizes in bytes, times in seconds.
 
     ``wall_base_s`` plus ``wall_per_megapixel_s`` times the announced megapixels bounds the time of
-    one request; the processor time is bounded by ``threads`` times that. ``sample_…``: when the
-    levels of a large picture are counted in some rows only, see ``sample``.
+    one request; the processor time is bounded by ``threads`` times that. ``patience``: a process
+    that is at work and was kept from it by others may take so many times as long. ``sample_…``:
+    when the levels of a large picture are counted in some rows only, see ``sample``.
     """
 
     version: int
@@ -30,6 +31,7 @@ class Limits:
     memory_bytes: int
     wall_base_s: float
     wall_per_megapixel_s: float
+    patience: float
     threads: int
     max_answer_bytes: int
     recycle_after: int
@@ -50,6 +52,7 @@ class Limits:
             memory_bytes=take_whole(data, "memory.max_bytes"),
             wall_base_s=take_number(data, "time.base_s"),
             wall_per_megapixel_s=take_number(data, "time.per_megapixel_s"),
+            patience=take_number(data, "time.patience"),
             threads=take_whole(data, "threads"),
             max_answer_bytes=take_whole(data, "answer.max_bytes"),
             recycle_after=take_whole(data, "recycle.after_files"),

@@ -49,7 +49,7 @@ def main(arguments: list[str] | None = None) -> int:
     answers = _take_standard_output()
     for line in _requests(options.parent):
         request = json.loads(line)
-        _limit_time(request["wall_s"], options.threads)
+        _limit_time(request["wall_s"], request.get("patience", 1.0), options.threads)
         answer = {"id": request["id"], "answer": _answer(request)}
         signal.setitimer(signal.ITIMER_REAL, 0)
         answer["peak_bytes"] = _peak_bytes()
@@ -90,13 +90,13 @@ def _peak_bytes() -> int:
     return 0
 
 
-def _limit_time(wall_s: float, threads: int) -> None:
+def _limit_time(wall_s: float, patience: float, threads: int) -> None:
     """Bound the processor time of this request, and end by itself if the parent is gone."""
     used = time.process_time()
     soft = int(used + wall_s * threads) + CPU_SLACK_S
     resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.RLIM_INFINITY))
     signal.signal(signal.SIGALRM, signal.SIG_DFL)
-    signal.setitimer(signal.ITIMER_REAL, wall_s + ORPHAN_SLACK_S)
+    signal.setitimer(signal.ITIMER_REAL, patience * wall_s + ORPHAN_SLACK_S)
 
 
 def _answer(request: dict[str, Any]) -> dict[str, Any]:
