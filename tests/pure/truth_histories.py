@@ -319,7 +319,8 @@ def decisions(chance: Chance, made: dict[str, Any]) -> list[dict[str, Any]]:
             )
             for version in correct(chance, record, "decided"):
                 late = version["decided"]
-                found.append({**version, "decided": late and max(late, opened)})
+                when = None if late is None else max(late, opened)
+                found.append({**version, "decided": when})
             if decided is not None and chance.may(0.2):
                 again = {**record, "key": chance.key("k"), "decided": decided + chance.hour(0, 100)}
                 again |= {"verdict": chance.random.choice([None, "valid", "out_of_date"])}
