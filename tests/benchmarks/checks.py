@@ -73,6 +73,7 @@ def check_once(path: Path, density: float, scratch: Path) -> dict[str, Any]:
             "wanted_ev": [],
             "scratch": str(scratch),
             "limits": Limits.from_settings(settings("reading-limits")).as_data(),
+            "with_traits": True,
         }
     )
 
