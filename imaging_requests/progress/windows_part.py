@@ -17,13 +17,13 @@ from django.utils import timezone
 from imaging_requests.people.models import Role, User
 from imaging_requests.progress.answers import ROWS, Row, Section, count
 from imaging_requests.progress.models import ViewStatus
-from imaging_requests.progress.rules import MET
+from imaging_requests.progress.rules import MET, SETTLED
 from imaging_requests.protocols.queries import periods
 from imaging_requests.reckoning.truth.moment import Moment
 from imaging_requests.reckoning.truth.preferred_looks import preferred_looks
 from imaging_requests.reckoning.truth.status import ViewStatus as StandingView
 from imaging_requests.reckoning.truth.status import statuses
-from imaging_requests.reckoning.truth.terms import CLEANED, Status
+from imaging_requests.reckoning.truth.terms import CLEANED
 from imaging_requests.reckoning.truth.windows import Window, WindowState, views_in, windows
 from imaging_requests.reckoning.truth.words import (
     PREFERRED_WORDS,
@@ -35,9 +35,6 @@ from imaging_requests.reckoning.truth.words import (
     name_view,
 )
 from imaging_requests.requesting.words import numbers_of
-
-#: A view of a window that nobody has to shoot any more.
-DONE = (*MET, Status.WAIVED, Status.NOT_APPLICABLE, Status.REPLACED, Status.LOST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +89,7 @@ def _notice(
     window: Window, owed: Sequence[StandingView], speech: Speech, now: datetime
 ) -> WindowNotice:
     is_open = window.state is WindowState.OPEN
-    lacking = [inside(name_view(each.view)) for each in owed if each.status not in DONE]
+    lacking = [inside(name_view(each.view)) for each in owed if each.status not in SETTLED]
     if lacking:
         kind = "stop" if is_open else "caution"
         missing = ", ".join(lacking)
